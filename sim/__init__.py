@@ -1,0 +1,1 @@
+"""Rollpath: rear stagger, bite and tire choice for dirt-oval cars with a locked rear axle."""

@@ -1,0 +1,240 @@
+"""What rolls: the car as it stands on its four scale pads, and the tire as a brush.
+
+All fields are SI. Any numeric field may also be an array of shape (cases,), so that a sweep over
+cars is the same call as one car.
+
+References
+----------
+.. [1] H. B. Pacejka, Tire and Vehicle Dynamics, ch. 3 (brush model).
+.. [2] T. D. Gillespie, Fundamentals of Vehicle Dynamics, ch. 1 and 6 (axle loads, roll moments).
+"""
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from sim.units import FOOT, HP, INCH, POUND, G, Real
+
+DEFAULT_CG_HEIGHT = 18 * INCH
+"""Engineering judgement: a full-bodied dirt car sits between 16 and 20 in."""
+DEFAULT_POWER = 300 * HP
+"""Engineering judgement: a home-town class engine at the wheels."""
+DEFAULT_DRAG_AREA = 18 * FOOT**2
+"""Drag coefficient times frontal area. Engineering judgement: a boxy body, about 0.8 x 22 ft2."""
+DEFAULT_WINDOW = (1 * INCH, 4 * INCH)
+"""Common practice, no source."""
+DEFAULT_TIRE_RATE = 1100 * POUND / INCH
+"""Vertical rate of a racing tire at dirt pressures. Engineering judgement: 900 to 1,400 lb/in."""
+DEFAULT_FRONT_ROLL_SHARE = 0.6
+"""Share of the roll moment taken by the front when no springs are given. Engineering judgement."""
+ROLLING_RESISTANCE = 0.025
+"""Rolling drag per unit load on packed dirt (Gillespie ch. 4: 0.02 to 0.05 off pavement)."""
+BODY_OVERHANG = 12 * INCH
+"""Width of the body outside the wider track width, both sides together. Engineering judgement."""
+
+
+@dataclass(frozen=True)
+class Axle:
+    """One axle: track width and the taped rollouts of its two tires, in metres."""
+
+    track_width: Real
+    left_rollout: Real
+    right_rollout: Real
+
+    @property
+    def stagger(self) -> Real:
+        """Right rollout minus left rollout."""
+        return self.right_rollout - self.left_rollout
+
+    @property
+    def mean_rollout(self) -> Real:
+        return 0.5 * (self.left_rollout + self.right_rollout)
+
+    @property
+    def half_track(self) -> Real:
+        return 0.5 * self.track_width
+
+
+@dataclass(frozen=True)
+class CornerWeights:
+    """Scale weights of the four wheels in newtons, car and driver as raced."""
+
+    left_front: Real
+    right_front: Real
+    left_rear: Real
+    right_rear: Real
+
+    @property
+    def total(self) -> Real:
+        return self.left_front + self.right_front + self.left_rear + self.right_rear
+
+    @property
+    def bite(self) -> Real:
+        """Left rear minus right rear."""
+        return self.left_rear - self.right_rear
+
+    @property
+    def cross_share(self) -> Real:
+        """(left rear + right front) / total."""
+        return (self.left_rear + self.right_front) / self.total
+
+    @property
+    def left_share(self) -> Real:
+        return (self.left_front + self.left_rear) / self.total
+
+    @property
+    def rear_share(self) -> Real:
+        return (self.left_rear + self.right_rear) / self.total
+
+
+@dataclass(frozen=True)
+class Tire:
+    """What is common to the four tires.
+
+    Attributes
+    ----------
+    spring_rate : float
+        Vertical rate, N/m.
+    growth : float
+        How much the rear stagger grows from cold taping to race temperature, m. The cold
+        stagger to tape is the running one less this.
+    """
+
+    spring_rate: Real = DEFAULT_TIRE_RATE
+    growth: Real = 0.0
+
+
+@dataclass(frozen=True)
+class BiteRates:
+    """Bite change per stagger change as found on the scales, N per m; positive numbers.
+
+    Bite falls by `rear` for each unit of rear stagger added and rises by `front` for each unit
+    of front stagger added.
+    """
+
+    rear: Real | None = None
+    front: Real | None = None
+
+
+@dataclass(frozen=True)
+class Springs:
+    """Springs and bars, SI.
+
+    Attributes
+    ----------
+    front_wheel_rate : tuple of float
+        Left and right front rate at the wheel, N/m.
+    rear_rate : tuple of float
+        Left and right rear spring rate, N/m.
+    rear_base : float
+        Distance between the rear springs on the axle, m.
+    front_bar, rear_bar : float
+        Roll bar rates, N m per rad of axle roll against chassis.
+    """
+
+    front_wheel_rate: tuple[Real, Real]
+    rear_rate: tuple[Real, Real]
+    rear_base: Real
+    front_bar: Real = 0.0
+    rear_bar: Real = 0.0
+
+
+@dataclass(frozen=True)
+class Car:
+    """A car as its file describes it; see design notes in DEVELOPERS.md for the YAML."""
+
+    name: str
+    wheelbase: Real
+    front: Axle
+    rear: Axle
+    weights: CornerWeights
+    cg_height: Real = DEFAULT_CG_HEIGHT
+    power: Real = DEFAULT_POWER
+    drag_area: Real = DEFAULT_DRAG_AREA
+    stagger_window: tuple[float, float] = DEFAULT_WINDOW
+    tire: Tire = field(default_factory=Tire)
+    bite_per_inch: BiteRates = field(default_factory=BiteRates)
+    springs: Springs | None = None
+    jack_thread: float | None = None
+
+    @property
+    def mass(self) -> Real:
+        return self.weights.total / G
+
+    @property
+    def width(self) -> Real:
+        """Over the body, m."""
+        return np.maximum(self.front.track_width, self.rear.track_width) + BODY_OVERHANG
+
+    @property
+    def front_roll_share(self) -> Real:
+        """Share of the lateral load transfer taken by the front axle (Gillespie ch. 6)."""
+        if self.springs is None:
+            return DEFAULT_FRONT_ROLL_SHARE
+        K_f, K_r = axle_roll_stiffness(self)
+        return K_f / (K_f + K_r)
+
+
+def axle_roll_stiffness(car: Car) -> tuple[Real, Real]:
+    """Roll stiffness of the front and the rear, springs and bar in series with the tires.
+
+    Parameters
+    ----------
+    car : Car
+        With `springs`.
+
+    Returns
+    -------
+    K_f, K_r : float
+        N m per rad.
+    """
+    springs = car.springs
+    if springs is None:
+        raise ValueError("this car has no springs in its file")
+    T_f, T_r, base = car.front.track_width, car.rear.track_width, springs.rear_base
+    front = _pair_roll_stiffness(*springs.front_wheel_rate, T_f) + springs.front_bar
+    rear = _pair_roll_stiffness(*springs.rear_rate, base) + springs.rear_bar
+    k_t = car.tire.spring_rate
+    return _series(front, k_t * T_f**2 / 2), _series(rear, k_t * T_r**2 / 2)
+
+
+def _pair_roll_stiffness(k_left: Real, k_right: Real, base: Real) -> Real:
+    """Two springs a base apart, the body free to heave: series of the two times base squared."""
+    return _series(k_left, k_right) * base**2
+
+
+def _series(a: Real, b: Real) -> Real:
+    return a * b / (a + b)
+
+
+# The brush tire: one normalised force curve for slip in any direction.
+
+
+def brush_grip_used(slip: Real, mu: Real, slip_stiffness: Real) -> Real:
+    """Share of the grip that a brush tire uses at a given slip.
+
+    Parameters
+    ----------
+    slip : float or ndarray
+        Length of the theoretical slip vector (tan alpha for pure side slip), not negative.
+    mu : float or ndarray
+        Grip: greatest force per unit load.
+    slip_stiffness : float or ndarray
+        Force per unit load and unit slip at zero slip, C.
+
+    Returns
+    -------
+    float or ndarray
+        Force / (mu N), 0 to 1: ``1 - (1 - C slip / (3 mu))^3``, 1 when all of it slides [1]_.
+
+    Notes
+    -----
+    Isotropic: the same stiffness along and across, the force opposite the slip vector.
+    """
+    sticking = np.maximum(1.0 - slip_stiffness * slip / (3.0 * mu), 0.0)
+    return 1.0 - sticking**3
+
+
+def brush_slip(grip_used: Real, mu: Real, slip_stiffness: Real) -> Real:
+    """Slip at which a brush tire uses a share of its grip; the inverse of `brush_grip_used`."""
+    return 3.0 * mu / slip_stiffness * (1.0 - np.cbrt(1.0 - grip_used))

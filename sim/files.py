@@ -1,0 +1,506 @@
+"""YAML to objects and back: every fault told in one line, files written whole or not at all.
+
+A file is read against a schema: a nested dict whose leaves are `Field`s. Reading collects all the
+faults of a file and raises them together as `FileError`; physics code below this room may then
+trust its numbers.
+"""
+
+import difflib
+import math
+import os
+import tempfile
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import yaml
+
+from sim.car import (
+    DEFAULT_CG_HEIGHT,
+    DEFAULT_DRAG_AREA,
+    DEFAULT_POWER,
+    DEFAULT_TIRE_RATE,
+    DEFAULT_WINDOW,
+    Axle,
+    BiteRates,
+    Car,
+    CornerWeights,
+    Springs,
+    Tire,
+)
+from sim.track import (
+    CONDITIONS,
+    DEFAULT_BLEND,
+    Bank,
+    Condition,
+    Tolerance,
+    Track,
+    TrackError,
+    check_track,
+)
+from sim.units import DEGREE, FOOT, INCH, QuantityError, parse, parse_per_turn
+
+LARGEST_FILE = 1 << 20
+"""Bytes; a file of ours is a screen long."""
+DEEPEST = 6
+"""Levels of nesting; the deepest schema has four."""
+
+
+class FileError(ValueError):
+    """All the faults of a file, one line each, ready to print."""
+
+    def __init__(self, lines: list[str]) -> None:
+        super().__init__("\n".join(lines))
+        self.lines = lines
+
+
+@dataclass(frozen=True)
+class Field:
+    """One value of a file.
+
+    Attributes
+    ----------
+    read : callable
+        Turns the value into SI; raises `QuantityError` saying what was expected.
+    required : bool
+    many : int
+        Values allowed in a list; 1 allows no list.
+    least, most : float
+        Range in SI; outside it the value is refused.
+    range_text : str
+        The range as a person would say it.
+    """
+
+    read: Callable[[object], Any]
+    required: bool = False
+    many: int = 1
+    least: float = -math.inf
+    most: float = math.inf
+    range_text: str = ""
+
+
+@dataclass(frozen=True)
+class Group:
+    """Keys that belong together and may be left out whole."""
+
+    schema: "Schema"
+
+
+Schema = Mapping[str, "Field | Group | Schema"]
+
+
+def quantity(
+    kind: str,
+    least: float = -math.inf,
+    most: float = math.inf,
+    range_text: str = "",
+    *,
+    required: bool = False,
+    many: int = 1,
+) -> Field:
+    """A field holding a quantity of a kind of `units.KINDS`, within a range in SI."""
+    return Field(lambda text: parse(text, kind), required, many, least, most, range_text)
+
+
+def number(least: float, most: float, range_text: str) -> Field:
+    """A field holding a plain number."""
+    return Field(_read_number, least=least, most=most, range_text=range_text)
+
+
+def text_field(*, required: bool = False, longest: int = 80) -> Field:
+    """A field holding a line of text."""
+
+    def read(value: object) -> str:
+        text = str(value).strip() if isinstance(value, str | int | float) else ""
+        if not text or len(text) > longest or not text.isprintable():
+            raise QuantityError(f'expected a line of at most {longest} characters, got "{value}"')
+        return text
+
+    return Field(read, required)
+
+
+def choice(allowed: list[str]) -> Field:
+    """A field holding one of a few words."""
+
+    def read(value: object) -> str:
+        if str(value) not in allowed:
+            raise QuantityError(f'expected one of {", ".join(allowed)}, got "{value}"')
+        return str(value)
+
+    return Field(read)
+
+
+def _read_number(value: object) -> float:
+    try:
+        if isinstance(value, str | int | float) and not isinstance(value, bool):
+            result = float(value)
+            if math.isfinite(result):
+                return result
+    except ValueError:
+        pass
+    raise QuantityError(f'expected a plain number such as 0.62, got "{value}"')
+
+
+# Reading
+
+
+def read_text(path: Path) -> str:
+    """The text of a file of ours.
+
+    Raises
+    ------
+    FileError
+        If it cannot be read, is larger than `LARGEST_FILE`, or is not UTF-8.
+    """
+    try:
+        with path.open("rb") as file:
+            data = file.read(LARGEST_FILE + 1)
+    except OSError as error:
+        raise FileError([f"{path}: cannot be read: {error.strerror or error}"]) from None
+    if len(data) > LARGEST_FILE:
+        raise FileError([f"{path}: larger than 1 MiB; this is not a file for rollpath"])
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = data[: error.start].count(b"\n") + 1
+        raise FileError([f"{path}:{line}: not UTF-8 text; save the file as UTF-8"]) from None
+
+
+def read_yaml(path: Path) -> yaml.Node:
+    """The YAML node tree of a file, refused when it could blow up or build an object.
+
+    Raises
+    ------
+    FileError
+        On broken YAML, aliases, tags, or nesting deeper than any schema.
+    """
+    text = read_text(path)
+    loader = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
+    depth = 0
+    try:
+        for event in yaml.parse(text, Loader=loader):
+            line = event.start_mark.line + 1 if event.start_mark else 1
+            if isinstance(event, yaml.AliasEvent) or getattr(event, "anchor", None):
+                raise FileError([f"{path}:{line}: anchors and aliases (& and *) are not allowed"])
+            if getattr(event, "tag", None):
+                raise FileError([f"{path}:{line}: tags (!) are not allowed; write plain values"])
+            if isinstance(event, yaml.CollectionStartEvent):
+                depth += 1
+            elif isinstance(event, yaml.CollectionEndEvent):
+                depth -= 1
+            if depth > DEEPEST:
+                raise FileError([f"{path}:{line}: nested deeper than any file of rollpath"])
+        node = yaml.compose(text, Loader=loader)
+    except yaml.YAMLError as error:
+        mark = getattr(error, "problem_mark", None)
+        where = f":{mark.line + 1}" if mark is not None else ""
+        problem = getattr(error, "problem", None) or getattr(error, "reason", None) or "broken"
+        raise FileError([f"{path}{where}: not YAML: {problem}"]) from None
+    if node is None:
+        raise FileError([f"{path}: the file is empty"])
+    return node
+
+
+@dataclass
+class Reader:
+    """Walks a node tree beside a schema and collects faults."""
+
+    path: Path
+    faults: list[tuple[int, str]] = field(default_factory=list)
+    lines: dict[str, int] = field(default_factory=dict)
+    """Line of each key read, by its dotted name."""
+
+    def fault(self, line: int, message: str) -> None:
+        self.faults.append((line, message))
+
+    def fault_at(self, key: str, message: str) -> None:
+        """A fault of a key read before, such as ``bank.corners``."""
+        self.fault(self.lines.get(key, 1), f"{key.rpartition('.')[2]}: {message}")
+
+    def raise_faults(self) -> None:
+        if self.faults:
+            raise FileError([f"{self.path}:{line}: {text}" for line, text in sorted(self.faults)])
+
+    def mapping(self, node: yaml.Node, schema: Schema, inside: str = "") -> dict[str, Any]:
+        """The values of a mapping node; keys at fault are left out."""
+        line = node.start_mark.line + 1
+        here = inside.rpartition(".")[2] or "the file"
+        if not isinstance(node, yaml.MappingNode):
+            keys = ", ".join(list(schema)[:4])
+            self.fault(line, f"{here}: expected keys such as {keys}")
+            return {}
+        values: dict[str, Any] = {}
+        for key_node, value_node in node.value:
+            key, key_line = str(key_node.value), key_node.start_mark.line + 1
+            if key not in schema:
+                self.fault(key_line, f"{key}: unknown key{_nearest(key, schema)}")
+            elif key in values:
+                self.fault(key_line, f"{key}: given twice")
+            else:
+                name = f"{inside}.{key}" if inside else key
+                self.lines[name] = key_line
+                values[key] = self._value(value_node, schema[key], key, name)
+        for key, wanted in schema.items():
+            if key not in values and _is_required(wanted):
+                self.fault(line, f"{key}: missing{_example(wanted)}")
+        return {key: value for key, value in values.items() if value is not None}
+
+    def _value(self, node: yaml.Node, wanted: "Field | Group | Schema", key: str, name: str) -> Any:
+        if isinstance(wanted, Group):
+            wanted = wanted.schema
+        if not isinstance(wanted, Field):
+            return self.mapping(node, wanted, name)
+        if isinstance(node, yaml.SequenceNode):
+            if wanted.many == 1 or len(node.value) != wanted.many:
+                count = "one value" if wanted.many == 1 else f"one value or {wanted.many}"
+                self.fault(node.start_mark.line + 1, f"{key}: expected {count}")
+                return None
+            values = [self._scalar(item, wanted, key) for item in node.value]
+            return None if None in values else tuple(values)
+        value = self._scalar(node, wanted, key)
+        return value if value is None or wanted.many == 1 else (value,) * wanted.many
+
+    def _scalar(self, node: yaml.Node, wanted: Field, key: str) -> Any:
+        line = node.start_mark.line + 1
+        if not isinstance(node, yaml.ScalarNode):
+            self.fault(line, f"{key}: expected one value")
+            return None
+        try:
+            value = wanted.read(node.value)
+        except QuantityError as error:
+            self.fault(line, f"{key}: {error}")
+            return None
+        if isinstance(value, float) and not wanted.least <= value <= wanted.most:
+            self.fault(line, f'{key}: expected {wanted.range_text}, got "{node.value}"')
+            return None
+        return value
+
+
+def _is_required(wanted: "Field | Group | Schema") -> bool:
+    if isinstance(wanted, Field):
+        return wanted.required
+    if isinstance(wanted, Group):
+        return False
+    return any(_is_required(inner) for inner in wanted.values())
+
+
+def _example(wanted: "Field | Group | Schema") -> str:
+    if isinstance(wanted, Field):
+        return f"; {wanted.range_text}" if wanted.range_text else ""
+    keys = wanted.schema if isinstance(wanted, Group) else wanted
+    return "; it holds " + ", ".join(keys)
+
+
+def _nearest(key: str, allowed: Schema) -> str:
+    near = difflib.get_close_matches(key, list(allowed), n=1, cutoff=0.5)
+    return f'; did you mean "{near[0]}"?' if near else f"; known here: {', '.join(allowed)}"
+
+
+# Track files
+
+_GRIP = number(0.05, 3.0, "a grip between 0.05 and 3")
+_ANGLE = quantity("angle", -10 * DEGREE, 45 * DEGREE, "an angle between -10 and 45 deg")
+_NOT_NEGATIVE = "a length of 0 or more, up to 3000 ft"
+
+_CONDITION_SCHEMA: Schema = {
+    "grip": _GRIP,
+    "slip_stiffness": number(1.0, 40.0, "a slip stiffness between 1 and 40 per unit load"),
+    "groove": choice(["low", "middle", "high", "rounded", "diamond"]),
+}
+
+
+def _track_schema(conditions: list[str]) -> Schema:
+    return {
+        "name": text_field(required=True),
+        "inside_radius": quantity(
+            "length", 15 * FOOT, 2000 * FOOT, "a radius between 15 and 2000 ft",
+            required=True, many=2,
+        ),
+        "straight": quantity("length", 0.0, 3000 * FOOT, _NOT_NEGATIVE, required=True),
+        "width": quantity(
+            "length", 8 * FOOT, 300 * FOOT, "a width between 8 and 300 ft", required=True
+        ),
+        "bow": quantity("length", 0.0, 1000 * FOOT, "a bow of 0 ft or more"),
+        "bank": {"corners": _ANGLE, "straights": _ANGLE},
+        "blend": quantity("length", 0.0, 1000 * FOOT, "a blend of 0 ft or more"),
+        "conditions": dict.fromkeys(conditions, _CONDITION_SCHEMA),
+        "tolerance": {
+            "inside_radius": quantity("length", 0.0, 500 * FOOT, "a tolerance of 0 ft or more"),
+            "straight": quantity("length", 0.0, 500 * FOOT, "a tolerance of 0 ft or more"),
+        },
+    }  # fmt: skip
+
+
+def load_track(path: str | Path) -> Track:
+    """Read a track file.
+
+    Raises
+    ------
+    FileError
+        With every fault of the file.
+    """
+    path = Path(path)
+    reader = Reader(path)
+    values = reader.mapping(read_yaml(path), _track_schema(list(CONDITIONS)))
+    reader.raise_faults()
+    track = track_from_values(values)
+    try:
+        check_track(track)
+    except TrackError as error:
+        reader.fault_at(error.key, str(error))
+    reader.raise_faults()
+    return track
+
+
+def track_from_values(values: dict[str, Any]) -> Track:
+    """A track from the values of its file or of the command line, in SI and not yet checked."""
+    conditions = {
+        name: _condition(name, given) for name, given in values.get("conditions", {}).items()
+    }
+    track = Track(
+        name=values["name"],
+        inside_radius=values["inside_radius"],
+        straight=values["straight"],
+        width=values["width"],
+        bow=values.get("bow", 0.0),
+        bank=Bank(**values.get("bank", {})),
+        blend=values.get("blend", DEFAULT_BLEND),
+        conditions=conditions,
+    )
+    if "tolerance" not in values:
+        return track
+    known = {
+        "inside_radius": track.measured_to.inside_radius,
+        "straight": track.measured_to.straight,
+    }
+    return Track(**{**vars(track), "tolerance": Tolerance(**{**known, **values["tolerance"]})})
+
+
+def _condition(name: str, given: dict[str, Any]) -> Condition:
+    return Condition(**{**vars(CONDITIONS[name]), **given})
+
+
+# Car files
+
+_ROLLOUT = quantity("tape", 20 * INCH, 160 * INCH, "a rollout between 20 and 160 in", required=True)
+_TRACK_WIDTH = quantity(
+    "tape", 20 * INCH, 100 * INCH, "a track width between 20 and 100 in", required=True
+)
+_WEIGHT = quantity("weight", 10.0, 2e4, "a weight between 3 and 4500 lb", required=True)
+_SPRING = quantity("stiffness", 500.0, 5e6, "a spring rate between 3 and 28000 lb/in")
+_BAR = quantity("roll stiffness", 0.0, 1e7, "a bar rate of 0 or more")
+_BITE_RATE = quantity("weight", 0.1, 5e3, "a bite rate between 0.03 and 1100 lb")
+_STAGGER = quantity("tape", -12 * INCH, 24 * INCH, "a stagger between -12 and 24 in", many=2)
+_AXLE_SCHEMA: Schema = {
+    "track_width": _TRACK_WIDTH,
+    "left": {"rollout": _ROLLOUT},
+    "right": {"rollout": _ROLLOUT},
+}
+_CAR_SCHEMA: Schema = {
+    "name": text_field(required=True),
+    "wheelbase": quantity(
+        "tape", 40 * INCH, 200 * INCH, "a wheelbase between 40 and 200 in", required=True
+    ),
+    "front": _AXLE_SCHEMA,
+    "rear": _AXLE_SCHEMA,
+    "weights": {
+        "left_front": _WEIGHT,
+        "right_front": _WEIGHT,
+        "left_rear": _WEIGHT,
+        "right_rear": _WEIGHT,
+    },
+    "cg_height": quantity("tape", 4 * INCH, 40 * INCH, "a height between 4 and 40 in"),
+    "power": quantity("power", 1e3, 1.5e6, "a power between 1.5 and 2000 hp"),
+    "drag_area": quantity("area", 0.05, 10.0, "an area between 0.5 and 107 ft2"),
+    "stagger_window": _STAGGER,
+    "tire": {
+        "spring_rate": quantity("stiffness", 1e4, 1e6, "a tire rate between 60 and 5700 lb/in"),
+        "growth": quantity("tape", -3 * INCH, 3 * INCH, "a growth between -3 and 3 in"),
+    },
+    "bite_per_inch": {"rear": _BITE_RATE, "front": _BITE_RATE},
+    "springs": Group(
+        {
+            "front_wheel_rate": Field(_SPRING.read, True, 2, 500.0, 5e6, _SPRING.range_text),
+            "rear_rate": Field(_SPRING.read, True, 2, 500.0, 5e6, _SPRING.range_text),
+            "rear_base": quantity(
+                "tape", 8 * INCH, 100 * INCH, "a base between 8 and 100 in", required=True
+            ),
+            "front_bar": _BAR,
+            "rear_bar": _BAR,
+        }
+    ),
+    "jacks": {
+        "thread": Field(parse_per_turn, False, 1, 1e-5, 0.05, "a thread such as 1 in per 12 turns")
+    },
+}
+
+
+def load_car(path: str | Path) -> Car:
+    """Read a car file.
+
+    Raises
+    ------
+    FileError
+        With every fault of the file.
+    """
+    path = Path(path)
+    reader = Reader(path)
+    values = reader.mapping(read_yaml(path), _CAR_SCHEMA)
+    window = values.get("stagger_window", DEFAULT_WINDOW)
+    if window[0] >= window[1]:
+        reader.fault_at("stagger_window", "expected the lower end first, such as [1 in, 4 in]")
+    reader.raise_faults()
+    return car_from_values(values)
+
+
+def car_from_values(values: dict[str, Any]) -> Car:
+    """A car from the values of its file, in SI."""
+    bite_rates = {key: rate / INCH for key, rate in values.get("bite_per_inch", {}).items()}
+    return Car(
+        name=values["name"],
+        wheelbase=values["wheelbase"],
+        front=_axle(values["front"]),
+        rear=_axle(values["rear"]),
+        weights=CornerWeights(**values["weights"]),
+        cg_height=values.get("cg_height", DEFAULT_CG_HEIGHT),
+        power=values.get("power", DEFAULT_POWER),
+        drag_area=values.get("drag_area", DEFAULT_DRAG_AREA),
+        stagger_window=values.get("stagger_window", DEFAULT_WINDOW),
+        tire=Tire(**{"spring_rate": DEFAULT_TIRE_RATE, **values.get("tire", {})}),
+        bite_per_inch=BiteRates(**bite_rates),
+        springs=Springs(**values["springs"]) if "springs" in values else None,
+        jack_thread=values.get("jacks", {}).get("thread"),
+    )
+
+
+def _axle(values: dict[str, Any]) -> Axle:
+    return Axle(values["track_width"], values["left"]["rollout"], values["right"]["rollout"])
+
+
+# Writing
+
+
+def write_whole(path: Path, data: str | bytes) -> None:
+    """Write a file whole or not at all: beside it first, then in its place.
+
+    Raises
+    ------
+    FileError
+        If it cannot be written; what was there is still there.
+    """
+    try:
+        handle, beside = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+        try:
+            with os.fdopen(handle, "wb") as file:
+                file.write(data.encode() if isinstance(data, str) else data)
+                file.flush()
+                os.fsync(file.fileno())
+            mode = path.stat().st_mode & 0o777 if path.exists() else 0o644
+            Path(beside).chmod(mode)
+            Path(beside).replace(path)
+        except BaseException:
+            Path(beside).unlink(missing_ok=True)
+            raise
+    except OSError as error:
+        raise FileError([f"{path}: cannot be written: {error.strerror or error}"]) from None

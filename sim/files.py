@@ -79,6 +79,10 @@ class Field:
     most: float = math.inf
     range_text: str = ""
 
+    def outside(self, value: object) -> bool:
+        """Whether a number that was read lies outside the range."""
+        return isinstance(value, float) and not self.least <= value <= self.most
+
 
 @dataclass(frozen=True)
 class Group:
@@ -271,7 +275,7 @@ class Reader:
         except QuantityError as error:
             self.fault(line, f"{key}: {error}")
             return None
-        if isinstance(value, float) and not wanted.least <= value <= wanted.most:
+        if wanted.outside(value):
             self.fault(line, f'{key}: expected {wanted.range_text}, got "{node.value}"')
             return None
         return value
@@ -328,6 +332,7 @@ def _track_schema(conditions: list[str]) -> Schema:
         "tolerance": {
             "inside_radius": quantity("length", 0.0, 500 * FOOT, "a tolerance of 0 ft or more"),
             "straight": quantity("length", 0.0, 500 * FOOT, "a tolerance of 0 ft or more"),
+            "bank": quantity("angle", 0.0, 20 * DEGREE, "a tolerance of 0 to 20 deg"),
         },
     }  # fmt: skip
 
@@ -353,6 +358,21 @@ def load_track(path: str | Path) -> Track:
     return track
 
 
+def check_measurements(values: dict[str, Any]) -> None:
+    """Hold measurements typed on the command line to the ranges of a track file.
+
+    Raises
+    ------
+    TrackError
+        Naming the first key out of range.
+    """
+    for key, wanted in _track_schema([]).items():
+        value = values.get(key, ())
+        for one in value if isinstance(value, tuple) else (value,):
+            if isinstance(wanted, Field) and wanted.outside(one):
+                raise TrackError(key, f"expected {wanted.range_text}")
+
+
 def track_from_values(values: dict[str, Any]) -> Track:
     """A track from the values of its file or of the command line, in SI and not yet checked."""
     conditions = {
@@ -370,10 +390,7 @@ def track_from_values(values: dict[str, Any]) -> Track:
     )
     if "tolerance" not in values:
         return track
-    known = {
-        "inside_radius": track.measured_to.inside_radius,
-        "straight": track.measured_to.straight,
-    }
+    known = vars(track.measured_to)
     return Track(**{**vars(track), "tolerance": Tolerance(**{**known, **values["tolerance"]})})
 
 

@@ -26,6 +26,8 @@ DEFAULT_BLEND = 60 * FOOT
 DEFAULT_CONDITION = "tacky"
 DEFAULT_TOLERANCE_SHARE = 0.05
 """How well a track is known when its file does not say: a twentieth. Engineering judgement."""
+BANK_TOLERANCE_SHARE = 0.15
+"""How well a bank is guessed when its file does not say. Engineering judgement."""
 SHORTEST_BLEND = 1e-6
 """The least blend, m, so that nothing is divided by zero."""
 
@@ -72,10 +74,11 @@ class Bank:
 
 @dataclass(frozen=True)
 class Tolerance:
-    """How well the track was measured, m; about two in three measurements lie within it."""
+    """How well the track was measured, m and rad; about two in three measurements lie within it."""
 
     inside_radius: Real
     straight: Real
+    bank: Real = 0.0
 
 
 class TrackError(ValueError):
@@ -116,12 +119,14 @@ class Track:
 
     @property
     def measured_to(self) -> Tolerance:
-        """The tolerance of the file, or a twentieth of what was measured."""
+        """The tolerance of the file, or a share of what was measured."""
         if self.tolerance is not None:
             return self.tolerance
         mean_radius = 0.5 * (self.inside_radius[0] + self.inside_radius[1])
         return Tolerance(
-            DEFAULT_TOLERANCE_SHARE * mean_radius, DEFAULT_TOLERANCE_SHARE * self.straight
+            DEFAULT_TOLERANCE_SHARE * mean_radius,
+            DEFAULT_TOLERANCE_SHARE * self.straight,
+            BANK_TOLERANCE_SHARE * np.abs(self.bank.corners),
         )
 
     @cached_property

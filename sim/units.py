@@ -235,7 +235,7 @@ def nearest_eighth(metres: Real) -> Real:
     return np.round(metres / INCH * 8.0) / 8.0 * INCH
 
 
-def eighths(metres: float) -> str:
+def eighths(metres: Real) -> str:
     """A length as a racer tapes it: inches to the nearest 1/8, such as ``2 1/8``."""
     count = round(float(metres) / INCH * 8.0)
     sign = "-" if count < 0 else ""
@@ -257,45 +257,45 @@ class Screen:
     def is_si(self) -> bool:
         return self.system == "si"
 
-    def tape(self, metres: float, signed: bool = False) -> str:
+    def tape(self, metres: Real, signed: bool = False) -> str:
         """A length that a racer would tape: nearest 1/8 in, or mm."""
         plus = "+" if signed and metres > 0 else ""
         if self.is_si:
-            return f"{plus}{metres * 1e3:.0f} mm"
+            return f"{plus}{float(metres) * 1e3:.0f} mm"
         return f"{plus}{eighths(metres)} in"
 
-    def fine(self, metres: float, signed: bool = False) -> str:
+    def fine(self, metres: Real, signed: bool = False) -> str:
         """A small length that is computed, not taped: hundredths of an inch, or tenths of a mm."""
         sign = "+" if signed else ""
         if self.is_si:
-            return f"{metres * 1e3:{sign}.1f} mm"
-        return f"{metres / INCH:{sign}.2f} in"
+            return f"{float(metres) * 1e3:{sign}.1f} mm"
+        return f"{float(metres) / INCH:{sign}.2f} in"
 
-    def distance(self, metres: float, places: int = 0) -> str:
+    def distance(self, metres: Real, places: int = 0) -> str:
         if self.is_si:
-            return f"{metres:.{places + 1}f} m"
-        return f"{metres / FOOT:.{places}f} ft"
+            return f"{float(metres):.{places + 1}f} m"
+        return f"{float(metres) / FOOT:.{places}f} ft"
 
-    def weight(self, newtons: float, places: int = 0, signed: bool = False) -> str:
+    def weight(self, newtons: Real, places: int = 0, signed: bool = False) -> str:
         sign = "+" if signed else ""
         if self.is_si:
-            return f"{newtons:{sign}.0f} N"
-        return f"{newtons / POUND:{sign}.{places}f} lb"
+            return f"{float(newtons):{sign}.0f} N"
+        return f"{float(newtons) / POUND:{sign}.{places}f} lb"
 
-    def weight_rate(self, newtons_per_metre: float) -> str:
+    def weight_rate(self, newtons_per_metre: Real) -> str:
         """Bite against stagger: pounds per inch, or newtons per millimetre."""
         if self.is_si:
-            return f"{newtons_per_metre * 1e-3:.2f} N/mm"
-        return f"{newtons_per_metre * INCH / POUND:.1f} lb/in"
+            return f"{float(newtons_per_metre) * 1e-3:.2f} N/mm"
+        return f"{float(newtons_per_metre) * INCH / POUND:.1f} lb/in"
 
-    def speed(self, metres_per_second: float) -> str:
+    def speed(self, metres_per_second: Real) -> str:
         if self.is_si:
-            return f"{metres_per_second:.1f} m/s"
-        return f"{metres_per_second / MPH:.0f} mph"
+            return f"{float(metres_per_second):.1f} m/s"
+        return f"{float(metres_per_second) / MPH:.0f} mph"
 
-    def power(self, watts: float) -> str:
-        return f"{watts * 1e-3:.1f} kW" if self.is_si else f"{watts / HP:.1f} hp"
+    def power(self, watts: Real) -> str:
+        return f"{float(watts) * 1e-3:.1f} kW" if self.is_si else f"{float(watts) / HP:.1f} hp"
 
-    def angle(self, radians: float, signed: bool = False) -> str:
+    def angle(self, radians: Real, signed: bool = False) -> str:
         """Degrees in both systems: the trade and the SI brochure both use them."""
-        return f"{radians / DEGREE:{'+' if signed else ''}.1f} deg"
+        return f"{float(radians) / DEGREE:{'+' if signed else ''}.1f} deg"

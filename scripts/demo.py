@@ -1,0 +1,30 @@
+"""Run the main job on the demo data in the project's own environment; pictures go to pictures/.
+
+python3 scripts/demo.py
+"""
+
+import sys
+
+from environment import ROOT, run
+
+PICTURES = ROOT / "pictures"
+COMMANDS = (
+    ("baseline", "tracks/saucer-hill.yaml", "cars/number-31.yaml", "--condition", "slick",
+     "--out", "pictures"),
+    ("baseline", "--radius", "150ft", "--straight", "210ft", "--width", "45ft",
+     "cars/number-31.yaml"),
+)  # fmt: skip
+
+
+def main() -> int:
+    for command in COMMANDS:
+        print("\n$ rollpath " + " ".join(command), flush=True)
+        status = run("-m", "sim", *command)
+        if status:
+            return status
+    print(f"\npictures in {PICTURES.name}/: " + ", ".join(p.name for p in PICTURES.glob("*.png")))
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,25 @@
+"""Check the whole project in its own environment: style, types, tests.
+
+python3 scripts/test.py [pytest options]
+"""
+
+import sys
+
+from environment import run
+
+CHECKS = (
+    ("-m", "ruff", "check", "sim", "scripts", "tests"),
+    ("-m", "ruff", "format", "--check", "sim", "scripts", "tests"),
+    ("-m", "mypy"),
+)
+
+
+def main() -> int:
+    options = sys.argv[1:] or ["-n", "2"]
+    statuses = [run(*check) for check in CHECKS]
+    statuses.append(run("-m", "pytest", *options))
+    return max(statuses)
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,280 @@
+"""The command: reads what was typed, calls the rooms, prints what they found. No physics here."""
+
+import argparse
+import difflib
+import re
+import sys
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, NoReturn
+
+from sim import __version__, tables
+from sim.bite import stagger_effect
+from sim.car import Car
+from sim.files import FileError, check_measurements, load_car, load_track, track_from_values
+from sim.groove import GROOVES
+from sim.stagger import Baseline, baseline
+from sim.track import CONDITIONS, DEFAULT_CONDITION, Track, TrackError, check_track
+from sim.units import QuantityError, Screen, parse
+
+BAD_INPUT = 2
+"""Exit status when what was typed or filed cannot be used."""
+
+
+class CommandError(ValueError):
+    """Something typed that cannot be used; the message is one line for the racer."""
+
+
+class Parser(argparse.ArgumentParser):
+    """Argument parser whose complaints are one line of ours, and that reads -5ft as a value."""
+
+    def __init__(self, **keywords: Any) -> None:
+        super().__init__(**keywords)
+        self._negative_number_matcher = re.compile(r"^-[\d.]")
+
+    def error(self, message: str) -> NoReturn:
+        raise CommandError(f"{message}; see {self.prog} --help")
+
+
+@dataclass(frozen=True)
+class Command:
+    """One command: the question it answers, its arguments, and what runs it."""
+
+    question: str
+    example: str
+    add_arguments: Callable[[argparse.ArgumentParser], None]
+    run: Callable[[argparse.Namespace], None]
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run the command; returns its exit status."""
+    typed = list(sys.argv[1:] if arguments is None else arguments)
+    try:
+        _run(typed)
+    except FileError as error:
+        return _complain(error.lines)
+    except (CommandError, QuantityError, TrackError) as error:
+        return _complain([str(error)])
+    except BrokenPipeError:
+        sys.stderr.close()
+    return 0
+
+
+def _complain(lines: list[str]) -> int:
+    for line in lines:
+        print(f"rollpath: {line}", file=sys.stderr)
+    return BAD_INPUT
+
+
+def _run(typed: list[str]) -> None:
+    if not typed or typed[0] in ("-h", "--help", "help"):
+        print(_overview())
+        return
+    if typed[0] in ("-V", "--version"):
+        print(f"rollpath {__version__}")
+        return
+    name = typed[0]
+    if name not in COMMANDS:
+        near = difflib.get_close_matches(name, list(COMMANDS), n=1, cutoff=0.5)
+        hint = f'did you mean "{near[0]}"?' if near else f"commands: {', '.join(COMMANDS)}"
+        raise CommandError(f'no command "{name}"; {hint}')
+    command = COMMANDS[name]
+    parser = Parser(
+        prog=f"rollpath {name}",
+        description=command.question,
+        epilog=f"example: {command.example}",
+        allow_abbrev=False,
+    )
+    command.add_arguments(parser)
+    command.run(parser.parse_args(typed[1:]))
+
+
+def _overview() -> str:
+    width = max(map(len, COMMANDS)) + 2
+    lines = [f"  {name:<{width}}{command.question}" for name, command in COMMANDS.items()]
+    return "\n".join(
+        ["rollpath: rear stagger for a locked axle on a dirt oval", "", *lines, "",
+         "rollpath COMMAND --help shows an example and every option."]
+    )  # fmt: skip
+
+
+# Arguments that commands share
+
+
+def quantity_of(kind: str) -> Callable[[str], float]:
+    """An argparse type that reads a quantity with its unit."""
+
+    def read(text: str) -> float:
+        try:
+            return parse(text, kind)
+        except QuantityError as error:
+            raise argparse.ArgumentTypeError(str(error)) from None
+
+    return read
+
+
+def number_between(least: float, most: float) -> Callable[[str], float]:
+    """An argparse type that reads a plain number in a range."""
+
+    def read(text: str) -> float:
+        try:
+            value = float(text)
+        except ValueError:
+            value = float("nan")
+        if not least <= value <= most:
+            raise argparse.ArgumentTypeError(
+                f'expected a number from {least:g} to {most:g}, got "{text}"'
+            )
+        return value
+
+    return read
+
+
+def window_of(text: str) -> tuple[float, float]:
+    """An argparse type that reads a stagger window such as ``1in,4in``."""
+    ends = [quantity_of("tape")(part) for part in text.split(",")]
+    if len(ends) != 2 or ends[0] >= ends[1]:
+        raise argparse.ArgumentTypeError(
+            f'expected two staggers, the lower first, such as "1in,4in", got "{text}"'
+        )
+    return ends[0], ends[1]
+
+
+def add_output_arguments(parser: argparse.ArgumentParser, pictures: bool = True) -> None:
+    parser.add_argument("--json", action="store_true", help="print JSON; keys end in their unit")
+    parser.add_argument(
+        "--units", choices=("us", "si"), default="us", help="units on the screen (default us)"
+    )
+    if pictures:
+        parser.add_argument("--out", metavar="DIR", type=Path, help="draw pictures into DIR")
+        parser.add_argument("--show", action="store_true", help="show the pictures on the screen")
+
+
+def add_track_arguments(parser: argparse.ArgumentParser) -> None:
+    """The track by its measurements instead of a file."""
+    group = parser.add_argument_group("a track by its measurements, instead of a track file")
+    length = quantity_of("length")
+    group.add_argument("--radius", type=length, metavar="R", help="inside radius, such as 150ft")
+    group.add_argument("--radius-2", type=length, metavar="R", help="of turns 3-4, if different")
+    group.add_argument("--straight", type=length, metavar="L", help="length of each straight")
+    group.add_argument("--width", type=length, metavar="W", help="inside edge to outside edge")
+    group.add_argument("--bow", type=length, metavar="B", help="how far the straights bow out")
+    group.add_argument("--bank", type=quantity_of("angle"), metavar="A", help="of the corners")
+
+
+def add_case_arguments(parser: argparse.ArgumentParser) -> None:
+    """The state of the surface, the line, and the switches of the model."""
+    parser.add_argument(
+        "--condition", choices=tuple(CONDITIONS), default=DEFAULT_CONDITION,
+        help=f"state of the surface (default {DEFAULT_CONDITION})",
+    )  # fmt: skip
+    parser.add_argument("--groove", choices=GROOVES, help="line driven (default: the condition's)")
+    parser.add_argument("--grip", type=number_between(0.05, 3.0), help="instead of the condition's")
+    parser.add_argument("--window", type=window_of, help="stagger window, such as 1in,4in")
+    parser.add_argument(
+        "--drive-emphasis", type=number_between(0.0, 1.0), default=1.0, metavar="E",
+        help="1 weighs the lap by thrust, 0 every foot the same (default 1)",
+    )  # fmt: skip
+    parser.add_argument(
+        "--tire-load", choices=("on", "off"), default="on",
+        help="off leaves out how tires flatten under load (default on)",
+    )  # fmt: skip
+
+
+def find_file(name: str, what: str) -> Path:
+    """The path of a track or car file, with a hint when it is not there."""
+    path = Path(name)
+    if path.is_file():
+        return path
+    folder = path.parent
+    there = sorted(folder.glob("*.yaml")) if folder.is_dir() else []
+    near = difflib.get_close_matches(path.name, [one.name for one in there], n=1, cutoff=0.4)
+    hint = f'; did you mean "{folder / near[0]}"?' if near else ""
+    raise CommandError(f"{name}: no such {what} file{hint}")
+
+
+def track_and_cars(arguments: argparse.Namespace) -> tuple[Track, str]:
+    """The track, from a file or from measurements, and the name of the car file."""
+    files: list[str] = arguments.files
+    if arguments.radius is None:
+        if len(files) != 2:
+            raise CommandError("expected a track file and a car file, or --radius and a car file")
+        return load_track(find_file(files[0], "track")), files[1]
+    if len(files) != 1:
+        raise CommandError("with --radius expected one file, the car's")
+    return track_from_arguments(arguments), files[0]
+
+
+def track_from_arguments(arguments: argparse.Namespace) -> Track:
+    """A track from --radius, --straight, --width and their like."""
+    for name in ("straight", "width"):
+        if getattr(arguments, name) is None:
+            raise CommandError(f"--radius needs --{name} too")
+    values: dict[str, Any] = {
+        "name": "measured track",
+        "inside_radius": (arguments.radius, arguments.radius_2 or arguments.radius),
+        "straight": arguments.straight,
+        "width": arguments.width,
+    }
+    if arguments.bow is not None:
+        values["bow"] = arguments.bow
+    if arguments.bank is not None:
+        values["bank"] = {"corners": arguments.bank}
+    try:
+        check_measurements(values)
+        track = track_from_values(values)
+        check_track(track)
+    except TrackError as error:
+        raise CommandError(f"--{error.key.replace('inside_', '')}: {error}") from None
+    return track
+
+
+def run_baseline_case(arguments: argparse.Namespace, track: Track, car: Car) -> Baseline:
+    """`baseline` with the switches that were typed."""
+    return baseline(
+        track,
+        car,
+        arguments.condition,
+        arguments.groove,
+        drive_emphasis=arguments.drive_emphasis,
+        tire_load=arguments.tire_load == "on",
+        window=arguments.window,
+        grip=arguments.grip,
+    )
+
+
+# baseline
+
+
+def _add_baseline(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("files", nargs="+", metavar="FILE", help="track file, then car file")
+    add_track_arguments(parser)
+    add_case_arguments(parser)
+    add_output_arguments(parser)
+
+
+def _baseline(arguments: argparse.Namespace) -> None:
+    track, car_name = track_and_cars(arguments)
+    car = load_car(find_file(car_name, "car"))
+    result = run_baseline_case(arguments, track, car)
+    effect = stagger_effect(car, float(result.stagger.recommended) - float(car.rear.stagger))
+    if arguments.json:
+        print(tables.as_json(tables.baseline_json(result, effect)))
+    else:
+        print(tables.baseline_screen(result, effect, Screen(arguments.units)))
+    if arguments.out or arguments.show:
+        from sim import plots
+
+        plots.deliver(plots.baseline_pictures(result, Screen(arguments.units)),
+                      arguments.out, arguments.show)  # fmt: skip
+
+
+COMMANDS: dict[str, Command] = {
+    "baseline": Command(
+        "Which rear stagger to start with on a track, and why.",
+        "rollpath baseline tracks/saucer-hill.yaml cars/number-31.yaml --condition slick",
+        _add_baseline,
+        _baseline,
+    ),
+}

@@ -1,0 +1,406 @@
+"""How fast the car goes around a groove, where it drives, and what its wheels carry.
+
+Quasi-steady state: at every station the forces of steady cornering hold. The lap is found as
+kinetic energy per mass, w = v^2 / 2, whose slope along the path is the acceleration. Corner limits
+come first; driving forward from them and braking backward to them each obey a first-order
+equation under an obstacle, and with the acceleration linearised about the last lap a pass is a
+running minimum with an integrating factor. No loop over stations: a sweep of laps is one array.
+
+References
+----------
+.. [1] W. F. Milliken and D. L. Milliken, Race Car Vehicle Dynamics, ch. 9 (lap simulation).
+.. [2] T. D. Gillespie, Fundamentals of Vehicle Dynamics, ch. 1, 4 and 6.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sim.car import (
+    ROLLING_RESISTANCE,
+    Car,
+    CornerWeights,
+    brush_slip,
+)
+from sim.groove import Groove
+from sim.track import Condition
+from sim.units import FloatArray, G, Real
+
+AIR_DENSITY = 1.2
+"""kg/m3, near sea level at 20 C (U.S. Standard Atmosphere 1976 gives 1.204)."""
+MOST_PASSES = 14
+"""Passes for a lap to settle; seven are usual."""
+SETTLED_SHARE = 1e-6
+"""A lap has settled when no w moves by more than this share of the largest."""
+LEAST_SPEED = 1.0
+"""m/s; the quasi-steady lap never stops."""
+MOST_EXPONENT = 600.0
+"""Of the integrating factor, so that it stays a number."""
+MOST_USED = 0.999
+"""Share of grip at which cornering drag is capped; the limit lies below it."""
+LEAST_LOAD = 0.05
+"""m/s2; the car never quite leaves the ground."""
+STRAIGHT_CURVATURE = 1e-9
+"""1/m; a path straighter than this has no corner limit."""
+PICK_UP = 0.04
+"""Acceleration, as a share of the grip, from which a corner is called drive-off rather than
+centre. Engineering judgement."""
+
+PHASES = ("entry", "centre", "drive-off", "straight")
+
+
+@dataclass(frozen=True)
+class Lap:
+    """A lap, station by station; arrays of shape (n,) or (cases, n), SI.
+
+    Attributes
+    ----------
+    groove : Groove
+    speed : ndarray
+        m/s.
+    a_x, a_y : ndarray
+        Acceleration along the path and across it in the plane of the road, m/s2; to the left
+        positive.
+    load : ndarray
+        Load per unit mass square to the road, m/s2.
+    thrust : ndarray
+        Force along the path that the tires must make, N; negative under braking.
+    wheels : CornerWeights
+        Load of each wheel, N.
+    phase : ndarray of int
+        Index into `PHASES`.
+    """
+
+    groove: Groove
+    speed: FloatArray
+    a_x: FloatArray
+    a_y: FloatArray
+    load: FloatArray
+    thrust: FloatArray
+    wheels: CornerWeights
+    phase: NDArray[np.int_]
+
+    @property
+    def time(self) -> Real:
+        """Lap time, s."""
+        time: FloatArray = (self.groove.ds / self.speed).sum(axis=-1)
+        return time[()]
+
+    def share(self, phase: str) -> Real:
+        """Share of the lap's length that is this phase."""
+        there = self.phase == PHASES.index(phase)
+        share: FloatArray = (self.groove.ds * there).sum(axis=-1) / self.groove.length
+        return share[()]
+
+
+def across(value: Real) -> FloatArray:
+    """A number of a case, set beside the stations: shape () to (1,), (cases,) to (cases, 1)."""
+    return np.asarray(value, dtype=float)[..., None]
+
+
+@dataclass(frozen=True)
+class _Road:
+    """What a lap depends on, station by station, rolled to start at the slowest corner."""
+
+    step: FloatArray
+    """Distance from each station to the next, m."""
+    turn: FloatArray
+    """Lateral acceleration per w in the road plane: 2 k cos b, 1/m."""
+    press: FloatArray
+    """Load per unit mass per w: 2 k sin b, 1/m."""
+    slide: FloatArray
+    """g sin b, m/s2."""
+    rest: FloatArray
+    """g cos b, m/s2."""
+    limit: FloatArray
+    """Largest w that the corner allows, m2/s2."""
+
+
+@dataclass(frozen=True)
+class _Means:
+    """What the car can do, per unit mass; each of shape (1,) or (cases, 1)."""
+
+    mu: FloatArray
+    slip_stiffness: FloatArray
+    power: FloatArray
+    drag: FloatArray
+    """Air drag per w, 1/m."""
+    rear_share: FloatArray
+    height_share: FloatArray
+    """Height of the centre of gravity over the wheelbase."""
+
+
+def solve_lap(groove: Groove, car: Car, condition: Condition) -> Lap:
+    """The fastest quasi-steady lap of a groove [1]_.
+
+    Parameters
+    ----------
+    groove : Groove
+        Arrays of shape (n,) or (cases, n).
+    car : Car
+    condition : Condition
+        Grip and slip stiffness; scalar or of shape (cases,).
+
+    Returns
+    -------
+    Lap
+        An estimate: no driver, no bumps, one grip all over the surface.
+    """
+    means = _means(car, condition)
+    road = _road(groove, means)
+    start = np.argmin(road.limit, axis=-1, keepdims=True)
+    n = groove.ds.shape[-1]
+    order = (np.arange(n) + start) % n
+    rolled = _Road(**{name: _take(array, order) for name, array in vars(road).items()})
+    w = _settle(rolled, means)
+    back = (np.arange(n) - start) % n
+    return _finish(groove, car, means, road, _take(w, back))
+
+
+def _take(array: FloatArray, order: NDArray[np.int_]) -> FloatArray:
+    return np.take_along_axis(array, order, axis=-1)
+
+
+def _means(car: Car, condition: Condition) -> _Means:
+    mass = np.asarray(car.mass)
+    return _Means(
+        mu=across(condition.grip),
+        slip_stiffness=across(condition.slip_stiffness),
+        power=across(car.power / mass),
+        drag=across(AIR_DENSITY * np.asarray(car.drag_area) / mass),
+        rear_share=across(car.weights.rear_share),
+        height_share=across(np.asarray(car.cg_height) / car.wheelbase),
+    )
+
+
+def _road(groove: Groove, means: _Means) -> _Road:
+    sin_b, cos_b = np.sin(groove.bank), np.cos(groove.bank)
+    ds = groove.ds
+    turn, press = 2 * groove.curvature * cos_b, 2 * groove.curvature * sin_b
+    slide, rest = G * sin_b, G * cos_b
+    mu = means.mu * _held_share(means)
+    # A left turn slides up the road at the limit, a right turn down it.
+    side = np.where(groove.curvature < 0, -1.0, 1.0)
+    room, need = mu * rest + side * slide, side * turn - mu * press
+    top = 0.5 * (means.power / means.drag * 2.0) ** (2 / 3)
+    bound = need > 2 * STRAIGHT_CURVATURE
+    limit = np.where(bound, room / np.where(bound, need, 1.0), np.inf)
+    return _Road(
+        step=0.5 * (ds + np.roll(ds, -1, axis=-1)),
+        turn=turn,
+        press=press,
+        slide=slide,
+        rest=rest,
+        limit=np.clip(limit, 0.5 * LEAST_SPEED**2, top),
+    )
+
+
+def _held_share(means: _Means) -> FloatArray:
+    """Share of the grip that can be turned into cornering while the rear holds the speed.
+
+    Cornering drags: at the whole grip circle too little is left to overcome it. The held share is
+    where rear traction (see `_accelerations`) equals cornering drag and rolling resistance; found
+    by bisection.
+    """
+    shape = np.broadcast_shapes(means.mu.shape, means.rear_share.shape, means.height_share.shape)
+    low, high = np.zeros(shape), np.ones(shape)
+    mu_q = means.mu * means.height_share
+    spare = 1.0 - mu_q**2
+    for _ in range(30):
+        u = 0.5 * (low + high)
+        drag = u * brush_slip(u, means.mu, means.slip_stiffness) + ROLLING_RESISTANCE / means.mu
+        held = means.rear_share * (mu_q + np.sqrt(1 - spare * u**2)) / spare > drag
+        low, high = np.where(held, u, low), np.where(held, high, u)
+    return low
+
+
+def _settle(road: _Road, means: _Means) -> FloatArray:
+    """The w of the lap, from the first station around."""
+    w = road.limit
+    back = [_flip(road.limit), road.step[..., ::-1]]
+    for _ in range(MOST_PASSES):
+        forward, forward_slope, backward, backward_slope = _accelerations(road, means, w)
+        driven = _pass(road.limit, road.step, w, forward, forward_slope)
+        braked = _pass(*back, *map(_flip, (w, backward, backward_slope)))
+        settled = np.minimum(driven, _flip(braked))
+        moved = np.max(np.abs(settled - w))
+        w = settled
+        if moved < SETTLED_SHARE * np.max(w):
+            break
+    return w
+
+
+def _flip(stations: FloatArray) -> FloatArray:
+    """The lap the other way around, from the same first station; its own inverse."""
+    return np.concatenate([stations[..., :1], stations[..., :0:-1]], axis=-1)
+
+
+def _pass(
+    limit: FloatArray, step: FloatArray, w: FloatArray, a: FloatArray, slope: FloatArray
+) -> FloatArray:
+    """Solve dw/ds = a + slope (w_new - w) under the obstacle `limit`, from the first station.
+
+    With the integrating factor m = exp(-integral of slope) the equation is dz/ds = m (a - slope w)
+    for z = m w, and the largest solution below the obstacle is a running minimum.
+    """
+    gap = _between(slope) * step
+    source = _between(a - slope * w) * step
+    log_m = -np.cumsum(gap, axis=-1)
+    log_m = np.concatenate([np.zeros_like(log_m[..., :1]), log_m], axis=-1)
+    m = np.exp(np.clip(log_m, -MOST_EXPONENT, MOST_EXPONENT))
+    # Exact for a constant slope over a step: the source grows by (exp(gap) - 1) / gap.
+    z = np.cumsum(source * _growth(gap) * m[..., 1:], axis=-1)
+    z = np.concatenate([np.zeros_like(z[..., :1]), z[..., :-1]], axis=-1)
+    m = m[..., :-1]
+    around = w[..., -1:] + _between(a)[..., -1:] * step[..., -1:]
+    first = np.minimum(limit[..., :1], around)
+    obstacle = np.concatenate([first, limit[..., 1:]], axis=-1) * m
+    solution: FloatArray = (np.minimum.accumulate(obstacle - z, axis=-1) + z) / m
+    return np.maximum(solution, 0.5 * LEAST_SPEED**2)
+
+
+def _between(stations: FloatArray) -> FloatArray:
+    """Mean of each station and the next, around the lap."""
+    return 0.5 * (stations + np.roll(stations, -1, axis=-1))
+
+
+def _growth(gap: FloatArray) -> FloatArray:
+    """(exp(gap) - 1) / gap, to third order where gap is small."""
+    small = np.abs(gap) < 1e-3
+    safe = np.where(small, 1.0, gap)
+    growth: FloatArray = np.where(small, 1.0 + gap / 2 + gap**2 / 6, np.expm1(safe) / safe)
+    return growth
+
+
+def _accelerations(
+    road: _Road, means: _Means, w: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """Greatest acceleration forward and, going backward, under braking, with slopes by w.
+
+    Rear traction T per unit mass fills the rear's share of the grip circle, its load increased by
+    the transfer q T, q the height of the centre of gravity over the wheelbase. Solved for T:
+    ``T = r (mu^2 q n + (mu^2 n^2 - e a_y^2)^(1/2)) / e``, e = 1 - mu^2 q^2.
+
+    Returns
+    -------
+    forward, forward_slope, backward, backward_slope : ndarray
+        m/s2 and 1/m.
+    """
+    mu, q, r = means.mu, means.height_share, means.rear_share
+    a_y, n = _across_and_down(road, w)
+    e = 1.0 - (mu * q) ** 2
+    circle, circle_slope = _root(mu**2 * n**2 - e * a_y**2,
+                                 2 * (mu**2 * n * road.press - e * a_y * road.turn))  # fmt: skip
+    traction = r / e * (mu**2 * q * n + circle)
+    traction_slope = r / e * (mu**2 * q * road.press + circle_slope)
+    engine = means.power / np.sqrt(2.0 * w)
+    powered = engine < traction
+    drag, drag_slope = _resistance(road, means, w, a_y, n)
+    brake, brake_slope = _root((mu * n) ** 2 - a_y**2,
+                               2 * (mu**2 * n * road.press - a_y * road.turn))  # fmt: skip
+    return (
+        np.where(powered, engine, traction) - drag,
+        np.where(powered, -0.5 * engine / w, traction_slope) - drag_slope,
+        brake + drag,
+        brake_slope + drag_slope,
+    )
+
+
+def _across_and_down(road: _Road, w: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Lateral acceleration and load per unit mass in the road plane, m/s2."""
+    n = road.rest + road.press * w
+    return road.turn * w - road.slide, np.maximum(n, LEAST_LOAD)
+
+
+def _root(value: FloatArray, slope: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Square root of a value and its slope, kept off zero."""
+    root = np.sqrt(np.maximum(value, LEAST_LOAD**2))
+    return root, np.where(value > LEAST_LOAD**2, 0.5 * slope / root, 0.0)
+
+
+def _resistance(
+    road: _Road, means: _Means, w: FloatArray, a_y: FloatArray, n: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Air, rolling and cornering drag per unit mass, and its slope by w.
+
+    Cornering drag is a_y tan(alpha), alpha from the brush tire.
+    """
+    mu, C = means.mu, means.slip_stiffness
+    side = np.abs(a_y)
+    u = np.minimum(side / (mu * n), MOST_USED)
+    sticking = np.cbrt(1.0 - u)
+    slip = 3.0 * mu / C * (1.0 - sticking)
+    side_slope = np.sign(a_y) * road.turn
+    u_slope = (side_slope - mu * u * road.press) / (mu * n)
+    slip_slope = mu / C / sticking**2 * u_slope
+    drag = means.drag * w + ROLLING_RESISTANCE * n + side * slip
+    return drag, (
+        means.drag + ROLLING_RESISTANCE * road.press + side_slope * slip + side * slip_slope
+    )
+
+
+def _finish(groove: Groove, car: Car, means: _Means, road: _Road, w: FloatArray) -> Lap:
+    """The lap from its w: accelerations, thrust, wheel loads and phases."""
+    a_y, n = _across_and_down(road, w)
+    ahead, behind = road.step, np.roll(road.step, 1, axis=-1)
+    a_x = (np.roll(w, -1, axis=-1) - np.roll(w, 1, axis=-1)) / (ahead + behind)
+    drag, _ = _resistance(road, means, w, a_y, n)
+    thrust = across(car.mass) * (a_x + drag)
+    phase = _phases(groove, a_x, thrust, means.mu)
+    return Lap(groove, np.sqrt(2.0 * w), a_x, a_y, n, thrust, wheel_loads(car, a_x, a_y, n), phase)
+
+
+def _phases(
+    groove: Groove, a_x: FloatArray, thrust: FloatArray, mu: FloatArray
+) -> NDArray[np.int_]:
+    """Index into `PHASES` of each station.
+
+    Entry wherever the car brakes; else straight where the path does not turn; else drive-off
+    where it gains speed, centre where it holds or still loses it.
+    """
+    driving = np.where(a_x > PICK_UP * mu * G, PHASES.index("drive-off"), PHASES.index("centre"))
+    turning = np.where(groove.turning, driving, PHASES.index("straight"))
+    phase: NDArray[np.int_] = np.where(thrust < 0, PHASES.index("entry"), turning)
+    return phase
+
+
+def wheel_loads(car: Car, a_x: FloatArray, a_y: FloatArray, load: FloatArray) -> CornerWeights:
+    """Loads of the four wheels: static, lateral and longitudinal transfer, bank [2]_.
+
+    Parameters
+    ----------
+    car : Car
+    a_x, a_y : ndarray
+        Acceleration along and across, in the plane of the road, m/s2.
+    load : ndarray
+        Load per unit mass square to the road, m/s2.
+
+    Returns
+    -------
+    CornerWeights
+        N. A wheel that would be pulled off the ground carries nothing and its neighbour on the
+        axle all of it, so the load of each axle stands.
+    """
+    weights, m, h = car.weights, across(car.mass), across(car.cg_height)
+    share = across(car.front_roll_share)
+    pressed = load / G
+    pitch = 0.5 * m * a_x * h / across(car.wheelbase)
+    moment = m * a_y * h
+    roll_f = share * moment / across(car.front.track_width)
+    roll_r = (1.0 - share) * moment / across(car.rear.track_width)
+    left_front, right_front = _axle_loads(
+        across(weights.left_front) * pressed - pitch - roll_f,
+        across(weights.right_front) * pressed - pitch + roll_f,
+    )
+    left_rear, right_rear = _axle_loads(
+        across(weights.left_rear) * pressed + pitch - roll_r,
+        across(weights.right_rear) * pressed + pitch + roll_r,
+    )
+    return CornerWeights(left_front, right_front, left_rear, right_rear)
+
+
+def _axle_loads(left: FloatArray, right: FloatArray) -> tuple[FloatArray, FloatArray]:
+    axle = np.maximum(left + right, 0.0)
+    left = np.clip(left, 0.0, axle)
+    return left, axle - left

@@ -1,0 +1,291 @@
+"""Pictures: results drawn, nothing computed.
+
+Every picture reads in grey: lines differ by dash and label, shades run from dark to light one way,
+and signs and words say what a shade means.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sim.files import FileError, write_whole
+from sim.groove import Groove, place
+from sim.lap import PHASES
+from sim.stagger import Baseline
+from sim.track import Track
+from sim.units import FOOT, INCH, MPH, FloatArray, Real, Screen
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+SHADES = "cividis"
+"""Its lightness runs one way and it reads alike to colour-blind eyes."""
+STYLES = (
+    {"color": "black", "linestyle": "-"},
+    {"color": "#0072b2", "linestyle": "--"},
+    {"color": "#d55e00", "linestyle": "-."},
+    {"color": "#009e73", "linestyle": ":"},
+    {"color": "0.45", "linestyle": (0, (6, 2, 1, 2, 1, 2))},
+    {"color": "#cc79a7", "linestyle": (0, (2, 1))},
+)
+"""Lines told apart by dash as well as by colour (after Okabe and Ito's colours)."""
+DOTS_PER_INCH = 150
+PAGE = (7.2, 6.4)
+"""Width and height of a picture, in: half a letter page, or a phone held upright."""
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A drawn figure and the name of its file, without the ending."""
+
+    name: str
+    figure: "Figure"
+
+
+def deliver(pictures: Iterable[Picture], out: Path | None, show: bool) -> list[Path]:
+    """Write pictures into a folder, show them, or both.
+
+    Returns
+    -------
+    list of Path
+        The files written.
+
+    Raises
+    ------
+    files.FileError
+        If the folder or a file in it cannot be written.
+    """
+    from io import BytesIO
+
+    written = []
+    for picture in pictures:
+        if out is not None:
+            make_folder(out)
+            data = BytesIO()
+            picture.figure.savefig(data, format="png", dpi=DOTS_PER_INCH)
+            path = out / f"{picture.name}.png"
+            write_whole(path, data.getvalue())
+            written.append(path)
+    if show:
+        import matplotlib.pyplot as plt
+
+        plt.show()
+    return written
+
+
+def make_folder(folder: Path) -> None:
+    """Make the folder for pictures if it is not there."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise FileError([f"{folder}: cannot be made: {error.strerror or error}"]) from None
+
+
+def figure_with(
+    rows: int = 1, size: tuple[float, float] = PAGE, **grid: Any
+) -> tuple["Figure", Any]:
+    """A figure and its axes, one above the other, in the style of all pictures."""
+    import matplotlib.pyplot as plt
+
+    style: dict[Any, Any] = {
+        "font.size": 11, "axes.grid": True, "grid.color": "0.88", "axes.axisbelow": True,
+        "lines.linewidth": 1.8, "axes.titlesize": 12, "legend.framealpha": 0.9,
+    }  # fmt: skip
+    with plt.rc_context(style):
+        figure, axes = plt.subplots(rows, 1, figsize=size, layout="constrained", **grid)
+    return figure, axes
+
+
+# What pictures share
+
+
+def lengths(values: Real, screen: Screen) -> Any:
+    """Distances along a lap in ft or m."""
+    return np.asarray(values) / (1.0 if screen.is_si else FOOT)
+
+
+def staggers(values: Real, screen: Screen) -> Any:
+    """Staggers in in or mm."""
+    return np.asarray(values) / (1e-3 if screen.is_si else INCH)
+
+
+def speeds(values: Real, screen: Screen) -> Any:
+    """Speeds in mph or m/s."""
+    return np.asarray(values) / (1.0 if screen.is_si else MPH)
+
+
+def length_unit(screen: Screen) -> str:
+    return "m" if screen.is_si else "ft"
+
+
+def stagger_unit(screen: Screen) -> str:
+    return "mm" if screen.is_si else "in"
+
+
+def draw_edges(axes: "Axes", track: Track, screen: Screen) -> None:
+    """Both edges of a track, seen from above."""
+    edge = track.edge
+    u = np.linspace(0.0, float(edge.length[0, 0]), 721)
+    for offset in (0.0, float(track.width)):
+        x, y = place(edge, u, offset)
+        axes.plot(lengths(x[0], screen), lengths(y[0], screen), color="0.35", linewidth=1.2)
+    axes.set_aspect("equal")
+    axes.margins(0.06)
+    axes.set_xlabel(f"distance along the straights, {length_unit(screen)}")
+    axes.set_ylabel(f"distance across, {length_unit(screen)}")
+
+
+def draw_shaded_path(
+    axes: "Axes", groove: Groove, values: FloatArray, limit: float, screen: Screen
+) -> Any:
+    """The groove as a band shaded by values from -limit to limit; returns what a scale needs."""
+    from matplotlib.collections import LineCollection
+
+    x, y = (lengths(np.append(part, part[0]), screen) for part in groove.path)
+    points = np.stack([x, y], axis=-1)
+    pieces = np.stack([points[:-1], points[1:]], axis=1)
+    axes.add_collection(LineCollection(list(pieces), colors="black", linewidths=9))
+    band = LineCollection(list(pieces), cmap=SHADES, linewidths=7)
+    band.set_array(values)
+    band.set_clim(-limit, limit)
+    axes.add_collection(band)
+    return band
+
+
+def mark_signs(
+    axes: "Axes", groove: Groove, values: FloatArray, least: float, screen: Screen
+) -> None:
+    """Signs beside the path where a value is clearly positive or negative: shades put in ink."""
+    x, y = (lengths(part, screen) for part in groove.path)
+    for i in np.linspace(0, len(values), 28, endpoint=False).astype(int):
+        if abs(values[i]) > least:
+            axes.text(
+                x[i], y[i], "+" if values[i] > 0 else "\N{MINUS SIGN}", fontsize=13, weight="bold",
+                ha="center", va="center", color="black" if values[i] > 0 else "white",
+            )  # fmt: skip
+
+
+def shade_phases(
+    axes: "Axes", s: FloatArray, phase: NDArray[np.int_], screen: Screen, named: bool
+) -> None:
+    """Bands along the lap for the phases, named once along the top when they are wide enough."""
+    shades = {"entry": "0.80", "centre": "0.93", "drive-off": "0.87", "straight": "1.0"}
+    ends = np.flatnonzero(np.diff(phase)) + 1
+    starts = np.concatenate([[0], ends])
+    lap = s[-1]
+    for start, end in zip(starts, np.concatenate([ends, [len(s)]]), strict=True):
+        left, right = s[start], s[end - 1]
+        name = PHASES[phase[start]]
+        axes.axvspan(
+            float(lengths(left, screen)), float(lengths(right, screen)), color=shades[name], lw=0
+        )
+        if named and right - left > (0.015 * len(name) + 0.01) * lap:
+            axes.text(
+                float(lengths(0.5 * (left + right), screen)), 1.02, name,
+                transform=axes.get_xaxis_transform(), ha="center", va="bottom", fontsize=9,
+            )  # fmt: skip
+
+
+# baseline
+
+
+def baseline_pictures(result: Baseline, screen: Screen) -> list[Picture]:
+    """Map, cost curve and lap of a `baseline`."""
+    return [
+        Picture("baseline-map", mismatch_map(result, screen)),
+        Picture("baseline-cost", cost_curve(result, screen)),
+        Picture("baseline-lap", needed_and_scrub(result, screen)),
+    ]
+
+
+def _case_title(result: Baseline) -> str:
+    return (
+        f"{result.car.name} at {result.track.name}, "
+        f"{result.condition.name}, {result.groove.name} groove"
+    )
+
+
+def mismatch_map(result: Baseline, screen: Screen) -> "Figure":
+    """The track from above, its groove shaded by mismatch with the recommended stagger."""
+    figure, axes = figure_with(size=(7.2, 6.0))
+    mismatch = staggers(result.stagger.recommended - result.needed.total, screen)
+    limit = float(np.max(np.abs(mismatch)))
+    draw_edges(axes, result.track, screen)
+    band = draw_shaded_path(axes, result.groove, mismatch, limit, screen)
+    mark_signs(axes, result.groove, mismatch, 0.2 * limit, screen)
+    figure.colorbar(
+        band, ax=axes, location="bottom", aspect=40,
+        label=f"mismatch with {screen.tape(result.stagger.recommended)}, {stagger_unit(screen)}\n"
+        "dark \N{MINUS SIGN} too little: the axle pushes     "
+        "light + more than needed: it steers left",
+    )  # fmt: skip
+    axes.set_title(_case_title(result))
+    return figure
+
+
+def cost_curve(result: Baseline, screen: Screen) -> "Figure":
+    """Stagger against root-mean-square mismatch with window, band, present and recommended."""
+    figure, axes = figure_with(size=(7.2, 5.2))
+    best = result.stagger
+    now = float(result.car.rear.stagger)
+    ends = [*best.window, now, float(best.unbounded)]
+    margin = 0.4 * INCH
+    s = np.linspace(min(ends) - margin, max(ends) + margin, 300)
+    low, high = (staggers(end, screen) for end in best.window)
+    axes.axvspan(*(staggers(end, screen) for end in best.band), color="0.80", label="as good")
+    axes.plot(staggers(s, screen), staggers(best.cost(s), screen), color="black")
+    for end, word in ((low, "window"), (high, None)):
+        axes.axvline(end, color="0.35", linestyle=":", label=word)
+    for stagger, marker, word in (
+        (now, "s", f"on the car {screen.tape(now)}"),
+        (best.recommended, "o", f"recommended {screen.tape(best.recommended)}"),
+    ):
+        axes.plot(
+            staggers(stagger, screen), staggers(best.cost(stagger), screen), marker,
+            color="black", markersize=10, label=word, linestyle="none",
+            markerfacecolor="white" if marker == "s" else "black",
+        )  # fmt: skip
+    axes.set_xlabel(f"rear stagger, {stagger_unit(screen)}")
+    axes.set_ylabel(f"mismatch where the car drives (rms), {stagger_unit(screen)}")
+    axes.set_ylim(bottom=0)
+    axes.legend(loc="upper center", ncols=2)
+    axes.set_title(_case_title(result))
+    return figure
+
+
+def needed_and_scrub(result: Baseline, screen: Screen) -> "Figure":
+    """Along the lap: needed against fitted stagger, and the scrub below it."""
+    figure, (upper, lower) = figure_with(
+        2, size=(7.2, 6.8), sharex=True, gridspec_kw={"height_ratios": [3, 2]}
+    )
+    s = result.groove.s
+    x = lengths(s, screen)
+    phase = result.lap.phase
+    shade_phases(upper, s, phase, screen, named=True)
+    shade_phases(lower, s, phase, screen, named=False)
+    upper.plot(x, staggers(result.needed.total, screen), **STYLES[0], label="needed")
+    upper.plot(x, staggers(result.needed.geometric, screen), **STYLES[3], label="by geometry alone")
+    now, then = result.car.rear.stagger, result.stagger.recommended
+    upper.axhline(float(staggers(now, screen)), **STYLES[1], label=f"on the car {screen.tape(now)}")
+    upper.axhline(
+        float(staggers(then, screen)), **STYLES[2], label=f"recommended {screen.tape(then)}"
+    )
+    upper.set_ylabel(f"rear stagger, {stagger_unit(screen)}")
+    upper.legend(fontsize=9, loc="lower right", ncols=2)
+    upper.set_title(_case_title(result), pad=20)
+    for scrub, style, word in (
+        (result.now, STYLES[1], "now"),
+        (result.then, STYLES[2], "recommended"),
+    ):
+        lower.plot(x, 100 * np.abs(scrub.slip), **style, label=word)
+    lower.set_ylabel("scrub between\nthe rear treads, %")
+    lower.set_ylim(bottom=0)
+    lower.set_xlabel(f"distance from the middle of the front straight, {length_unit(screen)}")
+    lower.legend(fontsize=9, loc="upper right")
+    lower.set_xlim(0, float(lengths(result.groove.length, screen)))
+    return figure

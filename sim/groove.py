@@ -9,9 +9,10 @@ References
 .. [1] M. P. do Carmo, Differential Geometry of Curves and Surfaces, sec. 1-5, 1-7, 5-7.
 .. [2] C. de Boor, A Practical Guide to Splines (B-splines stay inside the hull of their
    coefficients).
+.. [3] G. Wahba, Spline Models for Observational Data, ch. 4 (generalised cross-validation).
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -48,6 +49,30 @@ DIAMOND_PAST_MIDDLE = 0.08
 """How far the zone's centre lies past the middle of the corner, as a share of the corner.
 Engineering judgement."""
 
+FEWEST_POINTS = 24
+"""Fewest points that say where a lap goes. Engineering judgement."""
+SMALLEST_LAP = 10.0
+"""m from the middle; the points of a smaller lap are in a wrong unit."""
+LARGEST_GAP = 0.08
+"""Largest gap between the last point and the first, as a share of the lap."""
+COARSE_POINTS = 48
+"""Means that points are gathered into to see which way they go round."""
+LEAST_WAVE = 15.0
+"""m; wiggles of a recorded path shorter than this are noise whatever the scatter says. A car's
+line has none: about three car lengths. Engineering judgement."""
+SMOOTH_ORDER = 4
+"""Order of the derivative whose square a recorded path is kept small in: it lets the curvature
+change evenly but not waver."""
+FREEDOM_COST = 2.0
+"""How dear freedom is in the cross-validation score; 1 if the noise of neighbouring points were
+independent, which a phone's is not (engineering judgement)."""
+MOST_HARMONICS = 40
+"""Of a recorded path."""
+PATH_PASSES = 3
+"""Passes in which the points find their places."""
+FINE_POINTS = 2048
+"""Points of a path on which places are looked up."""
+
 
 @dataclass(frozen=True)
 class Groove:
@@ -69,6 +94,10 @@ class Groove:
     offset : ndarray
         Distance outward from the inside edge, m.
     edge : InsideEdge
+    first_end : ndarray of bool
+        True from the start to the middle of the back straight: turns 1-2.
+    laid : tuple of ndarray, optional
+        x and y of each station, m, where the path has places of its own.
     """
 
     name: str
@@ -79,6 +108,8 @@ class Groove:
     along_edge: FloatArray
     offset: FloatArray
     edge: InsideEdge
+    first_end: NDArray[np.bool_]
+    laid: tuple[FloatArray, FloatArray] | None = None
 
     @property
     def length(self) -> Real:
@@ -101,6 +132,8 @@ class Groove:
     @cached_property
     def path(self) -> tuple[FloatArray, FloatArray]:
         """Place of each station, x and y in m from the start of the inside edge."""
+        if self.laid is not None:
+            return self.laid
         x, y = place(self.edge, self.along_edge, self.offset)
         return x.reshape(self.s.shape), y.reshape(self.s.shape)
 
@@ -197,13 +230,15 @@ def _groove(
     """A groove from the length and the turning of its stations, each shape (cases, n)."""
     along_edge = 0.5 * (ends[:, 1:] + ends[:, :-1])
     s = np.cumsum(ds, axis=-1) - 0.5 * ds
-    s, ds, curvature, bank, along_edge, offset = (
+    corners = edge.starts + 0.5 * edge.blends
+    first_end = along_edge < 0.5 * (corners[:, 1:2] + corners[:, 2:3])
+    s, ds, curvature, bank, along_edge, offset, first_end = (
         array if swept else array[0]
         for array in np.broadcast_arrays(
-            s, ds, turned / ds, edge.bank_at(along_edge), along_edge, offset
+            s, ds, turned / ds, edge.bank_at(along_edge), along_edge, offset, first_end
         )
     )
-    return Groove(name, s, ds, curvature, bank, along_edge, offset, edge)
+    return Groove(name, s, ds, curvature, bank, along_edge, offset, edge, first_end)
 
 
 # Free grooves: least squared curvature between the edges.
@@ -416,3 +451,225 @@ def _edge_slope(edge: InsideEdge, u: FloatArray) -> FloatArray:
         axis=-1
     )
     return slope
+
+
+# Measured grooves: a smooth closed path through recorded points.
+
+
+class PathError(ValueError):
+    """Points that make no lap; the message says why and what to do."""
+
+
+@dataclass(frozen=True)
+class ClosedPath:
+    """A smooth closed path run anticlockwise, as a Fourier series in its own length.
+
+    Attributes
+    ----------
+    coefficients : ndarray of complex, shape (2 harmonics + 1,)
+        Of x + i y in m, harmonics -h to h.
+    length : float
+        m.
+    noise : float
+        Root-mean-square distance of the points from the path, m.
+    turned_round : bool
+        Whether the points ran clockwise.
+    """
+
+    coefficients: NDArray[np.complex128]
+    length: float
+    noise: float
+    turned_round: bool
+
+    def at(self, s: FloatArray, order: int = 0) -> NDArray[np.complex128]:
+        """x + i y at distances s, shape (n,), or its derivative of an order by distance."""
+        turns = _harmonics(len(self.coefficients)) * (2j * np.pi / self.length)
+        values: NDArray[np.complex128] = np.exp(np.outer(s, turns)) @ (
+            self.coefficients * turns**order
+        )
+        return values
+
+    def curvature(self, s: FloatArray) -> FloatArray:
+        """Curvature at distances s, 1/m, positive to the left."""
+        first, second = self.at(s, 1), self.at(s, 2)
+        bent: FloatArray = (np.conj(first) * second).imag / np.abs(first) ** 3
+        return bent
+
+
+def smooth_closed_path(x: FloatArray, y: FloatArray) -> ClosedPath:
+    """A smooth closed path through points of one lap or of several laps laid over each other.
+
+    Parameters
+    ----------
+    x, y : ndarray, shape (n,)
+        m, in the order driven.
+
+    Returns
+    -------
+    ClosedPath
+
+    Raises
+    ------
+    PathError
+        If there are too few points, or they do not close, cross themselves or go nowhere.
+
+    Notes
+    -----
+    A smoothing spline in Fourier form: the squared distance of the points plus a weight times the
+    squared derivative of `SMOOTH_ORDER`, so that the noise of a phone does not turn into
+    curvature. The weight is the one with the least generalised cross-validation score [3]_, not
+    below what smooths over `LEAST_WAVE`. Each pass sets every point where the last path comes
+    nearest to it.
+    """
+    z, turned_round = _one_way_round(x, y)
+    s, length = _first_places(z)
+    for _ in range(PATH_PASSES):
+        coefficients = _smoothed(z, s, length)
+        path = ClosedPath(coefficients, length, 0.0, turned_round)
+        path, s = _by_its_own_length(path, z)
+        length = path.length
+    noise = float(np.sqrt(np.mean(np.abs(z - path.at(s)) ** 2)))
+    return replace(path, noise=noise)
+
+
+def _harmonics(count: int) -> NDArray[np.int_]:
+    return np.arange(count) - count // 2
+
+
+def _one_way_round(x: FloatArray, y: FloatArray) -> tuple[NDArray[np.complex128], bool]:
+    """The points as x + i y, anticlockwise; refused when they are no lap."""
+    z = np.asarray(x, dtype=float) + 1j * np.asarray(y, dtype=float)
+    if len(z) < FEWEST_POINTS:
+        raise PathError(f"{len(z)} points are too few; record at least {FEWEST_POINTS} a lap")
+    if not np.all(np.isfinite(z)):
+        raise PathError("a point is not a number")
+    size = float(np.max(np.abs(z - z.mean())))
+    if size < SMALLEST_LAP:
+        raise PathError("the points go nowhere; is the unit right?")
+    angle = np.unwrap(np.angle(_coarse(z) - z.mean()))
+    laps = (angle[-1] - angle[0]) / (2 * np.pi)
+    if abs(laps) < 0.75:
+        crossed = np.ptp(angle) > 1.5 * np.pi
+        raise PathError(
+            "the points cross themselves; record one way round" if crossed
+            else "the points do not close; record a whole lap"
+        )  # fmt: skip
+    gap = abs(z[0] - z[-1])
+    if abs(laps) < 1.5 and gap > LARGEST_GAP * 2 * np.pi * size:
+        raise PathError("the points do not close; record until you are back at the start")
+    _refuse_crossing(z, abs(laps))
+    return (z[::-1], True) if laps < 0 else (z, False)
+
+
+def _coarse(z: NDArray[np.complex128]) -> NDArray[np.complex128]:
+    """Means of neighbouring points, few enough that noise does not turn them back."""
+    parts = np.array_split(z, min(len(z), COARSE_POINTS))
+    return np.array([part.mean() for part in parts])
+
+
+def _refuse_crossing(z: NDArray[np.complex128], laps: float) -> None:
+    from shapely import LinearRing
+
+    if laps < 1.5:
+        coarse = _coarse(z)
+        if not LinearRing(np.stack([coarse.real, coarse.imag], axis=-1)).is_simple:
+            raise PathError("the points cross themselves; record one way round")
+
+
+def _first_places(z: NDArray[np.complex128]) -> tuple[FloatArray, float]:
+    """First guess of where each point lies along the lap: by its angle about the middle."""
+    turns = np.angle(z - z.mean()) / (2 * np.pi) % 1.0
+    bins = max(8, min(COARSE_POINTS, len(z) // 4))
+    which = (turns * bins).astype(int) % bins
+    filled = np.unique(which)
+    corners = np.array([z[which == one].mean() for one in filled])
+    at = np.array([turns[which == one].mean() for one in filled])
+    sides = np.abs(np.diff(corners, append=corners[:1]))
+    run = np.concatenate([[0.0], np.cumsum(sides)])
+    s = np.interp((turns - at[0]) % 1.0, np.append(at, at[0] + 1.0) - at[0], run)
+    return s, float(run[-1])
+
+
+def _smoothed(z: NDArray[np.complex128], s: FloatArray, length: float) -> NDArray[np.complex128]:
+    """Fourier coefficients of the smoothing spline through points z at places s."""
+    count = 2 * min(MOST_HARMONICS, (len(z) - 1) // 3) + 1
+    turns = _harmonics(count) * (2 * np.pi / length)
+    E = np.exp(1j * np.outer(s, turns))
+    roughness = (turns * LEAST_WAVE / (2 * np.pi)) ** (2 * SMOOTH_ORDER)
+    normal = E.conj().T @ E / len(z) + np.diag(roughness)
+    # In the basis where both the fit and the roughness are diagonal every weight is one division.
+    L = np.linalg.cholesky(normal)
+    half = np.linalg.solve(L, np.diag(np.sqrt(roughness)).astype(complex))
+    rough, U = np.linalg.eigh(half @ half.conj().T)
+    basis = np.linalg.solve(L.conj().T, U)
+    seen = basis.conj().T @ (E.conj().T @ z) / len(z)
+    shrink = 1.0 / (1.0 + np.geomspace(1e-6, 1e12, 91)[:, None] * np.maximum(rough, 0.0))
+    inner = np.einsum("ij,ji->i", basis.conj().T @ (normal - np.diag(roughness)), basis).real
+    left = np.mean(np.abs(z) ** 2) - (np.abs(seen) ** 2 * shrink * (2.0 - shrink)).sum(axis=1)
+    used = (shrink * inner).sum(axis=1) / len(z)
+    score = np.maximum(left, 0.0) / np.maximum(1.0 - FREEDOM_COST * used, 1e-3) ** 2
+    coefficients: NDArray[np.complex128] = basis @ (shrink[int(np.argmin(score))] * seen)
+    return coefficients
+
+
+def _by_its_own_length(
+    path: ClosedPath, z: NDArray[np.complex128]
+) -> tuple[ClosedPath, FloatArray]:
+    """The path with its true length as its parameter, and the place nearest each point."""
+    from scipy.spatial import KDTree
+
+    fine = np.linspace(0.0, path.length, FINE_POINTS + 1)
+    curve, pace = path.at(fine), np.abs(path.at(fine, 1))
+    run = np.concatenate([[0.0], np.cumsum(0.5 * (pace[1:] + pace[:-1]) * np.diff(fine))])
+    length = float(run[-1])
+    even = np.interp(np.linspace(0.0, length, FINE_POINTS, endpoint=False), run, fine)
+    half = len(path.coefficients) // 2
+    spectrum = np.fft.fft(path.at(even)) / FINE_POINTS
+    coefficients = spectrum[np.arange(-half, half + 1)]
+    tree = KDTree(np.stack([curve.real, curve.imag], axis=-1)[:-1])
+    _, nearest = tree.query(np.stack([z.real, z.imag], axis=-1))
+    away = z - curve[nearest]
+    along = (away * np.conj(path.at(fine, 1)[nearest])).real / pace[nearest]
+    s = (run[nearest] + along) % length
+    return replace(path, coefficients=coefficients, length=length), s
+
+
+def measured_groove(track: Track, path: ClosedPath, stations: int = STATIONS) -> Groove:
+    """A recorded path as a groove of a track.
+
+    The points have a frame of their own, so the lap is laid to start in the middle of the
+    straighter stretch, and the bank of a station is read from how hard it turns: the bank of the
+    straights where it does not, that of the corners where it turns as hard as the middle groove.
+
+    Parameters
+    ----------
+    track : Track
+        For its bank and its edges.
+    path : ClosedPath
+        See `smooth_closed_path`.
+    """
+    start = _straightest(path, 0.0, path.length)
+    ends = start + np.linspace(0.0, path.length, stations + 1)
+    middles = 0.5 * (ends[1:] + ends[:-1])
+    heading = np.unwrap(np.angle(path.at(ends, 1)))
+    ds = np.diff(ends)
+    curvature = np.diff(heading) / ds
+    tightest = 1.0 / (max(map(float, track.inside_radius)) + 0.5 * float(track.width))
+    share = np.clip(curvature / tightest, 0.0, 1.0)
+    bank = track.bank.straights + (track.bank.corners - track.bank.straights) * share
+    laid = (path.at(middles) - path.at(start[None])) * np.exp(-1j * heading[0])
+    laid -= 0.5j * float(track.width)
+    half = _straightest(path, start + 0.3 * path.length, start + 0.7 * path.length) - start
+    return Groove(
+        "measured", middles - start, ds, curvature, bank, (middles - start) / path.length,
+        np.zeros_like(ds), track.edge, middles - start < half, (laid.real, laid.imag),
+    )  # fmt: skip
+
+
+def _straightest(path: ClosedPath, start: Real, end: Real) -> FloatArray:
+    """Middle of the tenth of a lap that turns least, between two places, m."""
+    s = np.linspace(start, end, 241)
+    reach = 0.05 * path.length
+    turned = path.at(s + reach, 1) * np.conj(path.at(s - reach, 1))
+    least = np.abs(np.angle(turned))
+    return np.asarray(s[int(np.argmin(least))])

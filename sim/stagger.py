@@ -243,11 +243,8 @@ def _bolt_on(stagger: Real, window: tuple[float, float]) -> Real:
 
 def _corner_centres(groove: Groove, values: FloatArray) -> tuple[Real, Real]:
     """Mean of values over the tightest part of turns 1-2, and of turns 3-4."""
-    ends = groove.edge.starts + 0.5 * groove.edge.blends
-    half = 0.5 * (ends[:, 1:2] + ends[:, 2:3])
-    first = groove.along_edge < (half if groove.ds.ndim > 1 else half[0])
     centres = []
-    for end in (first, ~first):
+    for end in (groove.first_end, ~groove.first_end):
         k = np.where(end, groove.curvature, -np.inf)
         tightest = k.max(axis=-1, keepdims=True)
         there = k >= TIGHTEST_SHARE * tightest

@@ -152,7 +152,10 @@ def solve_lap(groove: Groove, car: Car, condition: Condition) -> Lap:
     start = np.argmin(road.limit, axis=-1, keepdims=True)
     n = groove.ds.shape[-1]
     order = (np.arange(n) + start) % n
-    rolled = _Road(**{name: _take(array, order) for name, array in vars(road).items()})
+    rolled = _Road(**{
+        name: _take(np.broadcast_to(array, road.limit.shape), order)
+        for name, array in vars(road).items()
+    })  # fmt: skip
     w = _settle(rolled, means)
     back = (np.arange(n) - start) % n
     return _finish(groove, car, means, road, _take(w, back))
@@ -179,21 +182,48 @@ def _road(groove: Groove, means: _Means) -> _Road:
     ds = groove.ds
     turn, press = 2 * groove.curvature * cos_b, 2 * groove.curvature * sin_b
     slide, rest = G * sin_b, G * cos_b
-    mu = means.mu * _held_share(means)
-    # A left turn slides up the road at the limit, a right turn down it.
-    side = np.where(groove.curvature < 0, -1.0, 1.0)
-    room, need = mu * rest + side * slide, side * turn - mu * press
+    limit = 0.5 * corner_speed(groove.curvature, groove.bank, means.mu * _held_share(means)) ** 2
     top = 0.5 * (means.power / means.drag * 2.0) ** (2 / 3)
-    bound = need > 2 * STRAIGHT_CURVATURE
-    limit = np.where(bound, room / np.where(bound, need, 1.0), np.inf)
+    limit = np.clip(limit, 0.5 * LEAST_SPEED**2, top)
     return _Road(
         step=0.5 * (ds + np.roll(ds, -1, axis=-1)),
         turn=turn,
         press=press,
         slide=slide,
         rest=rest,
-        limit=np.clip(limit, 0.5 * LEAST_SPEED**2, top),
+        limit=np.broadcast_to(limit, _case_shape(limit, means)),
     )
+
+
+def corner_speed(curvature: Real, bank: Real, grip: Real) -> FloatArray:
+    """Highest speed at which the grip holds a car in a steady turn, m/s; inf where nothing binds.
+
+    Parameters
+    ----------
+    curvature : float or ndarray
+        Horizontal, 1/m; positive to the left.
+    bank : float or ndarray
+        b, rad, positive with the right side higher.
+    grip : float or ndarray
+        Share mu of the load that the tires can make across the road.
+
+    Notes
+    -----
+    A left turn slides up the road at the limit: ``v^2 k cos b - g sin b = mu (g cos b + v^2 k
+    sin b)``. A right turn slides down it.
+    """
+    sin_b, cos_b = np.sin(bank), np.cos(bank)
+    side = np.where(np.asarray(curvature) < 0, -1.0, 1.0)
+    room = G * (grip * cos_b + side * sin_b)
+    need = curvature * (side * cos_b - grip * sin_b)
+    bound = need > STRAIGHT_CURVATURE
+    square = np.where(bound, np.maximum(room, 0.0) / np.where(bound, need, 1.0), np.inf)
+    return np.sqrt(square)
+
+
+def _case_shape(stations: FloatArray, means: _Means) -> tuple[int, ...]:
+    """Shape of a lap: cases may come from the road or from what the car can do."""
+    return np.broadcast_shapes(stations.shape, *(value.shape for value in vars(means).values()))
 
 
 def _held_share(means: _Means) -> FloatArray:

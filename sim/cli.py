@@ -4,16 +4,36 @@ import argparse
 import difflib
 import re
 import sys
-from collections.abc import Callable, Sequence
+import time
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any, NoReturn
 
 from sim import __version__, tables
-from sim.bite import stagger_effect
+from sim.bite import StaggerEffect, stagger_effect
 from sim.car import Car
-from sim.files import FileError, check_measurements, load_car, load_track, track_from_values
-from sim.groove import GROOVES
+from sim.files import (
+    FileError,
+    Sweep,
+    car_from_values,
+    check_measurements,
+    load_car,
+    load_car_values,
+    load_track,
+    load_track_values,
+    read_sweep,
+    track_from_values,
+)
+from sim.groove import (
+    DIAMOND_SHARPNESS,
+    DIAMOND_ZONE,
+    FREE_GROOVES,
+    GROOVES,
+    Groove,
+    make_groove,
+)
 from sim.stagger import Baseline, baseline
 from sim.track import CONDITIONS, DEFAULT_CONDITION, Track, TrackError, check_track
 from sim.units import QuantityError, Screen, parse
@@ -258,7 +278,7 @@ def _baseline(arguments: argparse.Namespace) -> None:
     track, car_name = track_and_cars(arguments)
     car = load_car(find_file(car_name, "car"))
     result = run_baseline_case(arguments, track, car)
-    effect = stagger_effect(car, float(result.stagger.recommended) - float(car.rear.stagger))
+    effect = _effect_of(result)
     if arguments.json:
         print(tables.as_json(tables.baseline_json(result, effect)))
     else:
@@ -270,11 +290,164 @@ def _baseline(arguments: argparse.Namespace) -> None:
                       arguments.out, arguments.show)  # fmt: skip
 
 
+# compare
+
+
+def names_of(allowed: Sequence[str]) -> Callable[[str], list[str]]:
+    """An argparse type that reads names with commas between."""
+
+    def read(text: str) -> list[str]:
+        names = [name.strip() for name in text.split(",") if name.strip()]
+        for name in names:
+            if name not in allowed:
+                near = difflib.get_close_matches(name, list(allowed), n=1, cutoff=0.5)
+                hint = f'did you mean "{near[0]}"?' if near else f"known: {', '.join(allowed)}"
+                raise argparse.ArgumentTypeError(f'no "{name}"; {hint}')
+        return names
+
+    return read
+
+
+def _add_compare(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("files", nargs="+", metavar="TRACK", help="track files")
+    parser.add_argument(
+        "--car", action="append", required=True, metavar="FILE", help="car file; may be repeated"
+    )
+    parser.add_argument(
+        "--conditions", type=names_of(list(CONDITIONS)), default=list(CONDITIONS), metavar="A,B",
+        help=f"states of the surface (default {','.join(CONDITIONS)})",
+    )  # fmt: skip
+    parser.add_argument(
+        "--grooves", type=names_of(GROOVES), metavar="A,B",
+        help=f"lines, of {','.join(GROOVES)} (default: the one each condition brings)",
+    )  # fmt: skip
+    parser.add_argument(
+        "--sort", choices=tuple(tables.SORT_KEYS), help="order of the rows (default: as asked)"
+    )
+    parser.add_argument(
+        "--sweep", type=_sweep_of, metavar="KEY=FROM:TO:STEP",
+        help="run one number of the track or car file through a range, such as "
+        "inside_radius=120ft:260ft:20ft",
+    )  # fmt: skip
+    parser.add_argument(
+        "--zone", type=number_between(0.02, 1.0), default=DIAMOND_ZONE,
+        help=f"diamond: turning zone as a share of the corner (default {DIAMOND_ZONE:g})",
+    )  # fmt: skip
+    parser.add_argument(
+        "--sharpness", type=number_between(1.0, 20.0), default=DIAMOND_SHARPNESS,
+        help=f"diamond: how cheap turning is in the zone (default {DIAMOND_SHARPNESS:g})",
+    )  # fmt: skip
+    add_output_arguments(parser)
+
+
+def _sweep_of(text: str) -> Sweep:
+    try:
+        return read_sweep(text)
+    except QuantityError as error:
+        raise argparse.ArgumentTypeError(str(error)) from None
+
+
+def _compare(arguments: argparse.Namespace) -> None:
+    if arguments.sweep is not None:
+        _compare_sweep(arguments)
+        return
+    cars = [load_car(find_file(name, "car")) for name in arguments.car]
+    tracks = [load_track(find_file(name, "track")) for name in arguments.files]
+    cases = [
+        (track, car, condition, groove)
+        for track in tracks
+        for car in cars
+        for condition in arguments.conditions
+        for groove in arguments.grooves or [track.condition(condition).groove]
+    ]
+    laid: dict[tuple[str, str, float], Groove] = {}
+    results = []
+    for track, car, condition, name in watched(cases):
+        key = (track.name, name, float(car.width))
+        if key not in laid:
+            laid[key] = make_groove(
+                track, name, car.width, zone=arguments.zone, sharpness=arguments.sharpness
+            )
+        results.append(baseline(track, car, condition, laid[key]))
+    results = tables.sorted_rows(results, arguments.sort)
+    effects = [_effect_of(result) for result in results]
+    screen = Screen(arguments.units)
+    if arguments.json:
+        rows = [tables.baseline_json(*pair) for pair in zip(results, effects, strict=True)]
+        print(tables.as_json({"rows": rows, "reason": tables.difference_words(results, screen)}))
+    else:
+        print(tables.compare_screen(results, effects, screen))
+    if arguments.out or arguments.show:
+        from sim import plots
+
+        plots.deliver(plots.compare_pictures(results, screen), arguments.out, arguments.show)
+
+
+def _effect_of(result: Baseline) -> StaggerEffect:
+    change = float(result.stagger.recommended) - float(result.car.rear.stagger)
+    return stagger_effect(result.car, change)
+
+
+def _compare_sweep(arguments: argparse.Namespace) -> None:
+    """One number swept, for one track, car, condition and groove."""
+    one_each = (len(arguments.files), len(arguments.car), len(arguments.grooves or [""]))
+    condition = arguments.conditions[0] if len(arguments.conditions) == 1 else DEFAULT_CONDITION
+    if one_each != (1, 1, 1):
+        raise CommandError("--sweep takes one track, one car and at most one groove")
+    sweep = arguments.sweep
+    values = {
+        "track": load_track_values(find_file(arguments.files[0], "track")),
+        "car": load_car_values(find_file(arguments.car[0], "car")),
+    }
+    track = track_from_values(values["track"])
+    name = (arguments.grooves or [track.condition(condition).groove])[0]
+    one_by_one = name in FREE_GROOVES and sweep.changes_the_line
+    points: list[Baseline] = []
+    for case in watched(range(len(sweep.values)) if one_by_one else [None]):
+        put = sweep.put if case is None else partial(sweep.put_one, case=case)
+        changed = {**values, sweep.of: put(values[sweep.of])}
+        track, car = track_from_values(changed["track"]), car_from_values(changed["car"])
+        check_track(track)
+        points.append(baseline(track, car, condition, name))
+    screen = Screen(arguments.units)
+    curve = tables.sweep_rows(sweep, points)
+    if arguments.json:
+        print(tables.as_json(tables.sweep_json(sweep, points[0], curve)))
+    else:
+        print(tables.sweep_screen(sweep, points[0], curve, screen))
+    if arguments.out or arguments.show:
+        from sim import plots
+
+        pictures = [plots.sweep_picture(sweep, points[0], curve, screen)]
+        plots.deliver(pictures, arguments.out, arguments.show)
+
+
+def watched(cases: Sequence[Any]) -> Iterator[Any]:
+    """The cases, with a bar on standard error once they take over a second and a person watches."""
+    start = time.monotonic()
+    shown = False
+    for i, case in enumerate(cases):
+        if sys.stderr.isatty() and time.monotonic() - start > 1.0:
+            done = round(30 * i / len(cases))
+            print(f"\r[{'#' * done}{'.' * (30 - done)}] {i}/{len(cases)}", end="", file=sys.stderr)
+            shown = True
+        yield case
+    if shown:
+        print("\r" + " " * 50 + "\r", end="", file=sys.stderr)
+
+
 COMMANDS: dict[str, Command] = {
     "baseline": Command(
         "Which rear stagger to start with on a track, and why.",
         "rollpath baseline tracks/saucer-hill.yaml cars/number-31.yaml --condition slick",
         _add_baseline,
         _baseline,
+    ),
+    "compare": Command(
+        "How tracks, surfaces and lines differ in what they ask for, side by side.",
+        "rollpath compare tracks/ropewalk.yaml tracks/saucer-hill.yaml --car cars/number-31.yaml "
+        "--conditions heavy,slick --grooves middle,rounded,diamond",
+        _add_compare,
+        _compare,
     ),
 }

@@ -10,10 +10,11 @@ import math
 import os
 import tempfile
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import yaml
 
 from sim.car import (
@@ -39,8 +40,10 @@ from sim.track import (
     TrackError,
     check_track,
 )
-from sim.units import DEGREE, FOOT, INCH, QuantityError, parse, parse_per_turn
+from sim.units import DEGREE, FOOT, INCH, FloatArray, QuantityError, parse, parse_per_turn
 
+MOST_CASES = 2000
+"""Of one sweep by numbers."""
 LARGEST_FILE = 1 << 20
 """Bytes; a file of ours is a screen long."""
 DEEPEST = 6
@@ -70,6 +73,8 @@ class Field:
         Range in SI; outside it the value is refused.
     range_text : str
         The range as a person would say it.
+    kind : str
+        A key of `units.KINDS` or ``number``; empty when it holds no number to sweep.
     """
 
     read: Callable[[object], Any]
@@ -78,6 +83,7 @@ class Field:
     least: float = -math.inf
     most: float = math.inf
     range_text: str = ""
+    kind: str = ""
 
     def outside(self, value: object) -> bool:
         """Whether a number that was read lies outside the range."""
@@ -104,12 +110,12 @@ def quantity(
     many: int = 1,
 ) -> Field:
     """A field holding a quantity of a kind of `units.KINDS`, within a range in SI."""
-    return Field(lambda text: parse(text, kind), required, many, least, most, range_text)
+    return Field(lambda text: parse(text, kind), required, many, least, most, range_text, kind)
 
 
 def number(least: float, most: float, range_text: str) -> Field:
     """A field holding a plain number."""
-    return Field(_read_number, least=least, most=most, range_text=range_text)
+    return Field(_read_number, least=least, most=most, range_text=range_text, kind="number")
 
 
 def text_field(*, required: bool = False, longest: int = 80) -> Field:
@@ -345,17 +351,20 @@ def load_track(path: str | Path) -> Track:
     FileError
         With every fault of the file.
     """
-    path = Path(path)
-    reader = Reader(path)
-    values = reader.mapping(read_yaml(path), _track_schema(list(CONDITIONS)))
+    return track_from_values(load_track_values(path))
+
+
+def load_track_values(path: str | Path) -> dict[str, Any]:
+    """The values of a track file in SI, checked; see `load_track`."""
+    reader = Reader(Path(path))
+    values = reader.mapping(read_yaml(reader.path), _track_schema(list(CONDITIONS)))
     reader.raise_faults()
-    track = track_from_values(values)
     try:
-        check_track(track)
+        check_track(track_from_values(values))
     except TrackError as error:
         reader.fault_at(error.key, str(error))
     reader.raise_faults()
-    return track
+    return values
 
 
 def check_measurements(values: dict[str, Any]) -> None:
@@ -438,8 +447,8 @@ _CAR_SCHEMA: Schema = {
     "bite_per_inch": {"rear": _BITE_RATE, "front": _BITE_RATE},
     "springs": Group(
         {
-            "front_wheel_rate": Field(_SPRING.read, True, 2, 500.0, 5e6, _SPRING.range_text),
-            "rear_rate": Field(_SPRING.read, True, 2, 500.0, 5e6, _SPRING.range_text),
+            "front_wheel_rate": replace(_SPRING, required=True, many=2),
+            "rear_rate": replace(_SPRING, required=True, many=2),
             "rear_base": quantity(
                 "tape", 8 * INCH, 100 * INCH, "a base between 8 and 100 in", required=True
             ),
@@ -461,14 +470,18 @@ def load_car(path: str | Path) -> Car:
     FileError
         With every fault of the file.
     """
-    path = Path(path)
-    reader = Reader(path)
-    values = reader.mapping(read_yaml(path), _CAR_SCHEMA)
+    return car_from_values(load_car_values(path))
+
+
+def load_car_values(path: str | Path) -> dict[str, Any]:
+    """The values of a car file in SI, checked; see `load_car`."""
+    reader = Reader(Path(path))
+    values = reader.mapping(read_yaml(reader.path), _CAR_SCHEMA)
     window = values.get("stagger_window", DEFAULT_WINDOW)
     if window[0] >= window[1]:
         reader.fault_at("stagger_window", "expected the lower end first, such as [1 in, 4 in]")
     reader.raise_faults()
-    return car_from_values(values)
+    return values
 
 
 def car_from_values(values: dict[str, Any]) -> Car:
@@ -493,6 +506,105 @@ def car_from_values(values: dict[str, Any]) -> Car:
 
 def _axle(values: dict[str, Any]) -> Axle:
     return Axle(values["track_width"], values["left"]["rollout"], values["right"]["rollout"])
+
+
+# Sweeps by numbers
+
+
+@dataclass(frozen=True)
+class Sweep:
+    """One number of a track or a car file, run through a range.
+
+    Attributes
+    ----------
+    key : str
+        Dotted, such as ``bank.corners``.
+    of : str
+        track or car.
+    values : ndarray, shape (cases,)
+        SI.
+    kind : str
+        A key of `units.KINDS`, or ``number``.
+    """
+
+    key: str
+    of: str
+    values: FloatArray
+    kind: str
+
+    @property
+    def changes_the_line(self) -> bool:
+        """Whether a free groove must be found anew for each case."""
+        return self.key.split(".")[0] in _SHAPE_KEYS or self.key.endswith("track_width")
+
+    def put(self, values: dict[str, Any]) -> dict[str, Any]:
+        """The values of a file with the swept ones in place of the one number."""
+        return self._put(values, self.key.split("."), self.values)
+
+    def put_one(self, values: dict[str, Any], case: int) -> dict[str, Any]:
+        """The values of a file with one of the swept ones in place."""
+        return self._put(values, self.key.split("."), float(self.values[case]))
+
+    def _put(self, values: dict[str, Any], path: list[str], value: Any) -> dict[str, Any]:
+        key, *rest = path
+        inner = values.get(key, {})
+        if rest and not inner and key in _WHOLE_GROUPS:
+            raise QuantityError(f"the {self.of} file has no {key} to sweep")
+        if rest:
+            return {**values, key: self._put(inner, rest, value)}
+        return {**values, key: (value, value) if self.key in _IN_PAIRS else value}
+
+
+_SHAPE_KEYS = ("inside_radius", "straight", "width", "bow", "bank", "blend")
+"""Keys of a track that move its edges or its bank."""
+_WHOLE_GROUPS = ("springs",)
+"""Groups of which one number alone says nothing."""
+_IN_PAIRS = ("inside_radius", "springs.front_wheel_rate", "springs.rear_rate")
+"""Keys that hold one value for each end or side."""
+
+
+def read_sweep(text: str) -> Sweep:
+    """Read a sweep such as ``inside_radius=120ft:260ft:20ft``: key, from, to, step.
+
+    Raises
+    ------
+    units.QuantityError
+        Saying what was expected.
+    """
+    key, _, spans = text.partition("=")
+    parts = spans.split(":")
+    if len(parts) != 3:
+        raise QuantityError(
+            f'expected a sweep such as "inside_radius=120ft:260ft:20ft", got "{text}"'
+        )
+    numeric = {**_numeric_fields(_track_schema(list(CONDITIONS)), "track"),
+               **_numeric_fields(_CAR_SCHEMA, "car")}  # fmt: skip
+    if key not in numeric:
+        near = difflib.get_close_matches(key, list(numeric), n=1, cutoff=0.5)
+        hint = f'did you mean "{near[0]}"?' if near else "see the track and car files for the keys"
+        raise QuantityError(f'no number "{key}" to sweep; {hint}')
+    of, wanted = numeric[key]
+    start, stop, step = (wanted.read(part.strip()) for part in parts)
+    count = (stop - start) / step + 1e-9 if step else -1.0
+    if not 0 < count < MOST_CASES:
+        raise QuantityError(f"a sweep goes up by its step, in at most {MOST_CASES} cases: {text}")
+    values = start + step * np.arange(int(count) + 1)
+    if any(wanted.outside(float(value)) for value in values):
+        raise QuantityError(f"{key}: expected {wanted.range_text}")
+    return Sweep(key, of, values, wanted.kind)
+
+
+def _numeric_fields(schema: Schema, of: str, inside: str = "") -> dict[str, tuple[str, Field]]:
+    """Every field of a schema that holds a number, by its dotted key."""
+    found = {}
+    for key, wanted in schema.items():
+        if isinstance(wanted, Group):
+            wanted = wanted.schema
+        if not isinstance(wanted, Field):
+            found.update(_numeric_fields(wanted, of, f"{inside}{key}."))
+        elif wanted.kind and (wanted.many == 1 or f"{inside}{key}" in _IN_PAIRS):
+            found[f"{inside}{key}"] = (of, wanted)
+    return found
 
 
 # Writing

@@ -25,7 +25,8 @@ STATIONS = 720
 """Stations of a lap: about 2 ft apart on a quarter mile."""
 SPARE = 1 * FOOT
 """Room left between the body and an edge. Engineering judgement."""
-GROOVES = ("low", "middle", "high", "rounded", "diamond")
+FREE_GROOVES = ("rounded", "diamond")
+GROOVES = ("low", "middle", "high", *FREE_GROOVES)
 
 SPLINE_KNOTS = 64
 """Coefficients of a free groove around the lap; doubling them changes its squared curvature by

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.files import FileError, write_whole
+from sim.files import FileError, Sweep, write_whole
 from sim.groove import Groove, place
 from sim.lap import PHASES
 from sim.stagger import Baseline
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
 SHADES = "cividis"
 """Its lightness runs one way and it reads alike to colour-blind eyes."""
-STYLES = (
+STYLES: tuple[dict[str, Any], ...] = (
     {"color": "black", "linestyle": "-"},
     {"color": "#0072b2", "linestyle": "--"},
     {"color": "#d55e00", "linestyle": "-."},
@@ -35,6 +35,8 @@ STYLES = (
 )
 """Lines told apart by dash as well as by colour (after Okabe and Ito's colours)."""
 DOTS_PER_INCH = 150
+EDGE = INCH / 4
+"""Stagger shown beyond the outermost mark, m."""
 PAGE = (7.2, 6.4)
 """Width and height of a picture, in: half a letter page, or a phone held upright."""
 
@@ -86,19 +88,33 @@ def make_folder(folder: Path) -> None:
         raise FileError([f"{folder}: cannot be made: {error.strerror or error}"]) from None
 
 
+STYLE: dict[Any, Any] = {
+    "font.size": 11, "axes.grid": True, "grid.color": "0.88", "axes.axisbelow": True,
+    "lines.linewidth": 1.8, "axes.titlesize": 12, "legend.framealpha": 0.9,
+}  # fmt: skip
+
+
 def figure_with(
     rows: int = 1, size: tuple[float, float] = PAGE, **grid: Any
 ) -> tuple["Figure", Any]:
     """A figure and its axes, one above the other, in the style of all pictures."""
     import matplotlib.pyplot as plt
 
-    style: dict[Any, Any] = {
-        "font.size": 11, "axes.grid": True, "grid.color": "0.88", "axes.axisbelow": True,
-        "lines.linewidth": 1.8, "axes.titlesize": 12, "legend.framealpha": 0.9,
-    }  # fmt: skip
-    with plt.rc_context(style):
+    with plt.rc_context(STYLE):
         figure, axes = plt.subplots(rows, 1, figsize=size, layout="constrained", **grid)
     return figure, axes
+
+
+def figure_grid(rows: int, columns: int, size: tuple[float, float]) -> tuple["Figure", Any]:
+    """A figure and an array of axes that share their scales, in the style of all pictures."""
+    import matplotlib.pyplot as plt
+
+    with plt.rc_context(STYLE):
+        figure, grid = plt.subplots(
+            rows, columns, figsize=size, layout="constrained", squeeze=False,
+            sharex=True, sharey=True,
+        )  # fmt: skip
+    return figure, grid
 
 
 # What pictures share
@@ -289,3 +305,116 @@ def needed_and_scrub(result: Baseline, screen: Screen) -> "Figure":
     lower.legend(fontsize=9, loc="upper right")
     lower.set_xlim(0, float(lengths(result.groove.length, screen)))
     return figure
+
+
+# compare
+
+
+def compare_pictures(results: list[Baseline], screen: Screen) -> list[Picture]:
+    """Grooves on each track, needed stagger along the lap, and the recommendations."""
+    tracks = {result.track.name: result.track for result in results}
+    maps = []
+    for i, (name, track) in enumerate(tracks.items(), start=1):
+        there = [result for result in results if result.track.name == name]
+        maps.append(Picture(f"compare-grooves-{i}", groove_map(track, there, screen)))
+    return [
+        *maps,
+        Picture("compare-needed", needed_lines(results, screen)),
+        Picture("compare-staggers", dots_and_bands(results, screen)),
+    ]
+
+
+def groove_map(track: Track, results: list[Baseline], screen: Screen) -> "Figure":
+    """All grooves of a track on its outline."""
+    figure, axes = figure_with(size=(7.2, 6.0))
+    draw_edges(axes, track, screen)
+    grooves = {result.groove.name: result.groove for result in results}
+    for style, (name, groove) in zip(STYLES, grooves.items(), strict=False):
+        x, y = (lengths(np.append(part, part[0]), screen) for part in groove.path)
+        axes.plot(x, y, label=name, **style)
+    axes.legend(loc="center", title="groove")
+    axes.set_title(track.name)
+    return figure
+
+
+def needed_lines(results: list[Baseline], screen: Screen) -> "Figure":
+    """Needed stagger along the lap, a panel for each track and groove, a line for each surface."""
+    panels = list({(result.track.name, result.groove.name): None for result in results})
+    rows = -(-len(panels) // 2)
+    columns = min(2, len(panels))
+    figure, grid = figure_grid(rows, columns, (7.2, 1.2 + 2.4 * rows))
+    cases = list({(result.condition.name, result.car.name): None for result in results})
+    for axes, panel in zip(grid.flat, panels, strict=False):
+        for result in results:
+            if (result.track.name, result.groove.name) == panel:
+                style = STYLES[cases.index((result.condition.name, result.car.name)) % len(STYLES)]
+                share = 100 * result.groove.s / result.groove.length
+                axes.plot(share, staggers(result.needed.total, screen), **style)
+        axes.set_title(", ".join(panel), fontsize=10)
+        axes.set_xlim(0, 100)
+    for axes in grid.flat[len(panels) :]:
+        axes.set_visible(False)
+    figure.supxlabel("distance from the middle of the front straight, % of the lap", fontsize=11)
+    figure.supylabel(f"rear stagger needed, {stagger_unit(screen)}", fontsize=11)
+    handles = [_style_handle(i) for i in range(len(cases))]
+    cars = len({car for _, car in cases}) > 1
+    words = [f"{surface}, {car}" if cars else surface for surface, car in cases]
+    figure.legend(handles, words, loc="outside upper center", ncols=min(4, len(cases)), fontsize=10)
+    return figure
+
+
+def _style_handle(i: int) -> Any:
+    from matplotlib.lines import Line2D
+
+    return Line2D([], [], **STYLES[i % len(STYLES)])
+
+
+def dots_and_bands(results: list[Baseline], screen: Screen) -> "Figure":
+    """The recommendation of every case as a dot, what is as good as a band, in the window."""
+    figure, axes = figure_with(size=(7.2, 1.6 + 0.34 * len(results)))
+    places = np.arange(len(results))[::-1]
+    for place_, result in zip(places, results, strict=True):
+        best = result.stagger
+        low, high = (float(staggers(end, screen)) for end in best.band)
+        axes.barh(place_, high - low, left=low, height=0.55, color="0.80", edgecolor="0.5")
+        axes.plot(staggers(best.recommended, screen), place_, "o", color="black", markersize=8)
+    for end in {end for result in results for end in result.stagger.window}:
+        axes.axvline(float(staggers(end, screen)), color="0.35", linestyle=":")
+    for now in {float(result.car.rear.stagger) for result in results}:
+        axes.axvline(float(staggers(now, screen)), color="black", linestyle="--", linewidth=1.2)
+    several = len({result.car.name for result in results}) > 1
+    axes.set_yticks(places, [_row_name(result, several) for result in results], fontsize=9)
+    ends = [end for result in results for end in (*result.stagger.window, result.car.rear.stagger)]
+    axes.set_xlim(*(float(staggers(end, screen)) for end in (min(ends) - EDGE, max(ends) + EDGE)))
+    axes.set_xlabel(f"rear stagger, {stagger_unit(screen)}")
+    figure.suptitle(
+        "dot: recommended   band: as good\ndotted: window   dashed: on the car", fontsize=10
+    )
+    return figure
+
+
+def _row_name(result: Baseline, with_car: bool) -> str:
+    name = f"{result.track.name}, {result.condition.name}, {result.groove.name}"
+    return f"{name}, {result.car.name}" if with_car else name
+
+
+def sweep_picture(
+    sweep: Sweep, case: Baseline, rows: dict[str, FloatArray], screen: Screen
+) -> Picture:
+    """Recommended stagger against the swept number."""
+    figure, axes = figure_with(size=(7.2, 5.2))
+    unit = screen.of_kind(1.0, sweep.kind).partition(" ")[2]
+    x = [float(screen.of_kind(value, sweep.kind).split()[0]) for value in sweep.values]
+    low, high = (staggers(rows[f"band_{end}_in"] * INCH, screen) for end in ("low", "high"))
+    axes.fill_between(x, low, high, color="0.82", label="as good")
+    for style, name, word in (
+        (STYLES[0], "optimum_in", "best"),
+        (STYLES[1], "loaded_corner_1_in", "turns 1-2 centre needs"),
+        (STYLES[3], "loaded_corner_2_in", "turns 3-4 centre needs"),
+    ):
+        axes.plot(x, staggers(rows[name] * INCH, screen), label=word, **style)
+    axes.set_xlabel(f"{sweep.key.replace('_', ' ')}{', ' if unit else ''}{unit}")
+    axes.set_ylabel(f"rear stagger, {stagger_unit(screen)}")
+    axes.legend()
+    axes.set_title(_case_title(case))
+    return Picture("compare-sweep", figure)

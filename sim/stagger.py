@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim.car import Car
-from sim.groove import GROOVES, STATIONS, Groove, make_groove
+from sim.groove import FREE_GROOVES, GROOVES, STATIONS, Groove, make_groove
 from sim.lap import Lap, solve_lap
 from sim.rolling import NeededStagger, needed_stagger
 from sim.scrub import Scrub, scrub_distance
@@ -30,6 +30,25 @@ TOLERANCE_STEP = 0.25
 """Share of a tolerance stepped to see what it does; small, so that an oval stays one."""
 QUICK_KNOTS = 32
 """Spline coefficients of a free groove when only its change matters."""
+
+
+@dataclass(frozen=True)
+class Parts:
+    """Where an unbounded optimum comes from, m; the three add up to it.
+
+    Attributes
+    ----------
+    line : float
+        Mean need along the lap by geometry alone.
+    load : float
+        What the loads on the tires add to that mean.
+    drive : float
+        What weighing the lap by thrust adds, negative when it drives where it turns less.
+    """
+
+    line: Real
+    load: Real
+    drive: Real
 
 
 @dataclass(frozen=True)
@@ -55,6 +74,7 @@ class Recommendation:
         Mean need of the straights, tires loaded.
     band : tuple of float
         Staggers inside the window that are as good: see `BAND`.
+    parts : Parts
     """
 
     recommended: Real
@@ -69,6 +89,7 @@ class Recommendation:
     loaded_corner: tuple[Real, Real]
     straights: Real
     band: tuple[Real, Real]
+    parts: Parts
 
     @property
     def at_window(self) -> str | None:
@@ -199,6 +220,8 @@ def recommend(
     least = np.hypot(spread, optimum - unbounded)
     reach = np.sqrt((least + BAND) ** 2 - spread**2)
     plain = lap.groove.ds * ~lap.groove.turning
+    least_scrub = _weighted(needed.total, lap.groove.ds)[0]
+    line = _weighted(needed.geometric, lap.groove.ds)[0]
     return Recommendation(
         recommended=_bolt_on(optimum, window),
         optimum=optimum,
@@ -206,12 +229,13 @@ def recommend(
         window=window,
         window_end=np.sign(unbounded - optimum).astype(int)[()],
         even_drive=_weighted(needed.total, drive_weight(lap, 1.0))[0],
-        least_scrub=_weighted(needed.total, drive_weight(lap, 0.0))[0],
+        least_scrub=least_scrub,
         spread=spread,
         geometric_corner=_corner_centres(lap.groove, needed.geometric),
         loaded_corner=_corner_centres(lap.groove, needed.total),
         straights=_weighted(needed.total, plain)[0],
         band=(np.clip(unbounded - reach, *window), np.clip(unbounded + reach, *window)),
+        parts=Parts(line, least_scrub - line, unbounded - least_scrub),
     )
 
 
@@ -265,7 +289,7 @@ def _uncertainty(
     if path.name not in GROOVES:
         return tape
     varied = _varied(track)
-    if path.name in ("rounded", "diamond"):
+    if path.name in FREE_GROOVES:
         grooves = [
             make_groove(one, path.name, car.width, STATIONS // 2, knots=QUICK_KNOTS)
             for one in varied.values()

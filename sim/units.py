@@ -247,6 +247,24 @@ def eighths(metres: Real) -> str:
     return f"{sign}{whole} {fraction}" if whole else f"{sign}{fraction}"
 
 
+TRADE_UNITS = {
+    "length": "ft", "tape": "in", "weight": "lb", "stiffness": "lb/in",
+    "roll stiffness": "lb*in/deg", "power": "hp", "area": "ft2", "angle": "deg",
+    "speed": "mph", "pressure": "psi", "time": "s",
+}  # fmt: skip
+"""The unit in which the trade writes each kind of `KINDS`."""
+
+
+def trade_values(key: str, kind: str, values: FloatArray) -> tuple[str, list[float]]:
+    """A key with its trade unit at the end, and SI values of a kind in that unit."""
+    name = key.replace(".", "_")
+    if kind not in TRADE_UNITS:
+        return name, [float(value) for value in values]
+    unit = TRADE_UNITS[kind]
+    ending = unit.replace("*", "_").replace("/", "_per_")
+    return f"{name}_{ending}", [float(value) / KINDS[kind].units[unit] for value in values]
+
+
 @dataclass(frozen=True)
 class Screen:
     """How quantities are shown to a person: ``us`` trade units or ``si``."""
@@ -299,3 +317,16 @@ class Screen:
     def angle(self, radians: Real, signed: bool = False) -> str:
         """Degrees in both systems: the trade and the SI brochure both use them."""
         return f"{float(radians) / DEGREE:{'+' if signed else ''}.1f} deg"
+
+    def of_kind(self, value: float, kind: str) -> str:
+        """A quantity of any kind of `KINDS`, in its trade unit or in SI; a bare number for none."""
+        if kind not in TRADE_UNITS:
+            return f"{value:g}"
+        unit = _SI_UNITS.get(kind, TRADE_UNITS[kind]) if self.is_si else TRADE_UNITS[kind]
+        return f"{value / KINDS[kind].units[unit]:.6g} {unit}"
+
+
+_SI_UNITS = {
+    "length": "m", "tape": "mm", "weight": "n", "stiffness": "n/mm", "roll stiffness": "n*m/rad",
+    "power": "kw", "area": "m2", "speed": "m/s", "pressure": "kpa",
+}  # fmt: skip

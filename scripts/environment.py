@@ -4,6 +4,7 @@ Uses only the standard library, so that it runs on a fresh machine.
 """
 
 import hashlib
+import os
 import subprocess
 import sys
 import venv
@@ -34,4 +35,6 @@ def python() -> Path:
 
 def run(*words: str | Path) -> int:
     """Run a command of the environment's Python from the top folder; returns its status."""
-    return subprocess.run([python(), *words], cwd=ROOT).returncode
+    # One thread each: the arrays are small, and threads that wait for each other only cost time.
+    threads = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
+    return subprocess.run([python(), *words], cwd=ROOT, env={**os.environ, **threads}).returncode

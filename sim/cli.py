@@ -74,7 +74,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
         _run(typed)
     except FileError as error:
         return _complain(error.lines)
-    except (CommandError, QuantityError, TrackError) as error:
+    except TrackError as error:
+        return _complain([f"{error.key}: {error}"])
+    except (CommandError, QuantityError) as error:
         return _complain([str(error)])
     except BrokenPipeError:
         sys.stderr.close()

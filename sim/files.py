@@ -588,7 +588,7 @@ def read_sweep(text: str) -> Sweep:
     count = (stop - start) / step + 1e-9 if step else -1.0
     if not 0 < count < MOST_CASES:
         raise QuantityError(f"a sweep goes up by its step, in at most {MOST_CASES} cases: {text}")
-    values = start + step * np.arange(int(count) + 1)
+    values = np.minimum(start + step * np.arange(int(count) + 1), stop)
     if any(wanted.outside(float(value)) for value in values):
         raise QuantityError(f"{key}: expected {wanted.range_text}")
     return Sweep(key, of, values, wanted.kind)

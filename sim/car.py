@@ -106,10 +106,11 @@ class Tire:
 
 @dataclass(frozen=True)
 class BiteRates:
-    """Bite change per stagger change as found on the scales, N per m; positive numbers.
+    """Bite change as found on the scales; positive numbers.
 
-    Bite falls by `rear` for each unit of rear stagger added and rises by `front` for each unit
-    of front stagger added.
+    Per stagger, N per m: bite falls by `rear` for each unit of rear stagger added and rises by
+    `front` for each unit of front stagger added. Per jack, N per turn: bite rises with the left
+    rear and the right front jack made longer, and falls with the other two.
     """
 
     rear: Real | None = None
@@ -154,6 +155,7 @@ class Car:
     stagger_window: tuple[float, float] = DEFAULT_WINDOW
     tire: Tire = field(default_factory=Tire)
     bite_per_inch: BiteRates = field(default_factory=BiteRates)
+    bite_per_turn: BiteRates = field(default_factory=BiteRates)
     springs: Springs | None = None
     jack_thread: float | None = None
 

@@ -5,9 +5,13 @@ faults of a file and raises them together as `FileError`; physics code below thi
 trust its numbers.
 """
 
+import csv
 import difflib
+import io
+import itertools
 import math
 import os
+import re
 import tempfile
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
@@ -17,6 +21,7 @@ from typing import Any
 import numpy as np
 import yaml
 
+from sim.bite import CORNERS, Corners, ScaleSession, weights_that_differ
 from sim.car import (
     DEFAULT_CG_HEIGHT,
     DEFAULT_DRAG_AREA,
@@ -266,12 +271,12 @@ class Reader:
                 count = "one value" if wanted.many == 1 else f"one value or {wanted.many}"
                 self.fault(node.start_mark.line + 1, f"{key}: expected {count}")
                 return None
-            values = [self._scalar(item, wanted, key) for item in node.value]
+            values = [self.scalar(item, wanted, key) for item in node.value]
             return None if None in values else tuple(values)
-        value = self._scalar(node, wanted, key)
+        value = self.scalar(node, wanted, key)
         return value if value is None or wanted.many == 1 else (value,) * wanted.many
 
-    def _scalar(self, node: yaml.Node, wanted: Field, key: str) -> Any:
+    def scalar(self, node: yaml.Node, wanted: Field, key: str) -> Any:
         line = node.start_mark.line + 1
         if not isinstance(node, yaml.ScalarNode):
             self.fault(line, f"{key}: expected one value")
@@ -445,6 +450,7 @@ _CAR_SCHEMA: Schema = {
         "growth": quantity("tape", -3 * INCH, 3 * INCH, "a growth between -3 and 3 in"),
     },
     "bite_per_inch": {"rear": _BITE_RATE, "front": _BITE_RATE},
+    "bite_per_turn": {"rear": _BITE_RATE, "front": _BITE_RATE},
     "springs": Group(
         {
             "front_wheel_rate": replace(_SPRING, required=True, many=2),
@@ -484,6 +490,25 @@ def load_car_values(path: str | Path) -> dict[str, Any]:
     return values
 
 
+def check_change(key: str, value: float | None) -> None:
+    """Hold what was typed for a change of the car to the ranges of a car file.
+
+    Parameters
+    ----------
+    key : str
+        ``left_rear`` and so on for a rollout, ``rear_stagger``, ``front_stagger``, ``weights``.
+    value : float or None
+
+    Raises
+    ------
+    QuantityError
+    """
+    wanted = {"rear_stagger": _STAGGER, "front_stagger": _STAGGER, "weights": _WEIGHT}
+    field = wanted.get(key, _ROLLOUT)
+    if value is not None and field.outside(float(value)):
+        raise QuantityError(f"--{key.replace('_', '-')}: expected {field.range_text}")
+
+
 def car_from_values(values: dict[str, Any]) -> Car:
     """A car from the values of its file, in SI."""
     bite_rates = {key: rate / INCH for key, rate in values.get("bite_per_inch", {}).items()}
@@ -499,6 +524,7 @@ def car_from_values(values: dict[str, Any]) -> Car:
         stagger_window=values.get("stagger_window", DEFAULT_WINDOW),
         tire=Tire(**{"spring_rate": DEFAULT_TIRE_RATE, **values.get("tire", {})}),
         bite_per_inch=BiteRates(**bite_rates),
+        bite_per_turn=BiteRates(**values.get("bite_per_turn", {})),
         springs=Springs(**values["springs"]) if "springs" in values else None,
         jack_thread=values.get("jacks", {}).get("thread"),
     )
@@ -607,7 +633,268 @@ def _numeric_fields(schema: Schema, of: str, inside: str = "") -> dict[str, tupl
     return found
 
 
+# Scale sessions
+
+_SESSION_FIELDS: dict[str, Field] = {
+    "session": text_field(),
+    "driver": choice(["in", "out"]),
+    "date": text_field(),
+    "note": text_field(longest=400),
+    **{f"{corner}_rollout": _ROLLOUT for corner in CORNERS},
+    **{f"{corner}_jack": quantity("turns", -100, 100, "up to 100 turns") for corner in CORNERS},
+    **{f"{corner}_weight": _WEIGHT for corner in CORNERS},
+}
+_SESSION_MAY_LACK = ("session", "date", "note", *(f"{corner}_jack" for corner in CORNERS))
+_SESSION_MAY_BE_BLANK = ("session", "date", "note")
+_HEADER = re.compile(r"(.*?)\s*[(\[]([^)\]]*)[)\]]")
+"""A heading that states its unit, such as ``left rear weight (lb)``."""
+
+
+def load_scale_sessions(path: str | Path) -> list[ScaleSession]:
+    """Read a CSV of scale sessions, one weighing of the car per row.
+
+    Columns, in any order: ``driver`` (in or out); ``left_front_rollout`` and so on for the four
+    tires; ``left_front_weight`` and so on for the four pads; where jacks are turned,
+    ``left_front_jack`` and so on; and if wanted ``session``, ``date`` and ``note``. Each value
+    carries its unit, or the heading does: ``left_rear_weight (lb)``.
+
+    Raises
+    ------
+    FileError
+        With every fault of the file, weights that do not belong together among them.
+    """
+    path = Path(path)
+    reader = Reader(path)
+    rows = _csv_rows(reader)
+    columns = _session_columns(reader, *rows[0])
+    reader.raise_faults()
+    sessions = [_session(reader, columns, line, cells) for line, cells in rows[1:]]
+    reader.raise_faults()
+    if not sessions:
+        raise FileError([f"{path}: no sessions; add a row for each time the car was weighed"])
+    faults = weights_that_differ([session for session in sessions if session])
+    if faults:
+        raise FileError([f"{path}:{line}: {message}" for line, message in faults])
+    return [session for session in sessions if session]
+
+
+def _csv_rows(reader: Reader) -> list[tuple[int, list[str]]]:
+    """Line and cells of each row that is not blank; commas, semicolons or tabs between them."""
+    text = read_text(reader.path)
+    heading = next((line for line in text.splitlines() if line.strip()), "")
+    separator = max(",;\t", key=heading.count)
+    rows = csv.reader(io.StringIO(text, newline=""), delimiter=separator)
+    try:
+        found = [(rows.line_num, [cell.strip() for cell in row]) for row in rows]
+    except csv.Error as error:
+        raise FileError([f"{reader.path}:{rows.line_num}: not CSV: {error}"]) from None
+    found = [(line, cells) for line, cells in found if any(cells)]
+    if not found:
+        raise FileError([f"{reader.path}: the file is empty"])
+    return found
+
+
+def _session_columns(reader: Reader, line: int, headings: list[str]) -> list[tuple[str, str]]:
+    """Name and unit of each column; the unit is empty when each cell carries its own."""
+    columns: list[tuple[str, str]] = []
+    for heading in headings:
+        match = _HEADER.fullmatch(heading)
+        text, unit = (match[1], match[2].strip()) if match else (heading, "")
+        name = re.sub(r"[\s_-]+", "_", text.strip().lower())
+        if name not in _SESSION_FIELDS:
+            shown = heading or "a column without heading"
+            near = difflib.get_close_matches(name, list(_SESSION_FIELDS), n=1, cutoff=0.5)
+            hint = f'; did you mean "{near[0]}"?' if near else "; put remarks under note"
+            reader.fault(line, f"{shown}: unknown column{hint}")
+        elif name in [earlier for earlier, _ in columns]:
+            reader.fault(line, f"{name}: given twice")
+        columns.append((name, unit))
+    names = [name for name, _ in columns]
+    jacks = any(name.endswith("_jack") for name in names)
+    for name in _SESSION_FIELDS:
+        needed = name not in _SESSION_MAY_LACK or (jacks and name.endswith("_jack"))
+        if needed and name not in names:
+            reader.fault(line, f"{name}: column missing")
+    return columns
+
+
+def _session(
+    reader: Reader, columns: list[tuple[str, str]], line: int, cells: list[str]
+) -> ScaleSession | None:
+    if len(cells) > len(columns):
+        reader.fault(line, f"{len(cells)} values under {len(columns)} headings; "
+                     "put quotes around a value that holds the separator")  # fmt: skip
+        return None
+    cells = cells + [""] * (len(columns) - len(cells))
+    values = {
+        name: _session_value(reader, line, name, unit, cell)
+        for (name, unit), cell in zip(columns, cells, strict=True)
+    }
+    if any(values[name] is None for name, _ in columns if name not in _SESSION_MAY_BE_BLANK):
+        return None
+
+    def corners(what: str) -> list[float]:
+        return [values[f"{corner}_{what}"] for corner in CORNERS]
+
+    return ScaleSession(
+        label=values.get("session") or f"line {line}",
+        line=line,
+        driver_in=values["driver"] == "in",
+        rollouts=Corners(*corners("rollout")),
+        turns=Corners(*corners("jack")) if "left_rear_jack" in values else None,
+        weights=CornerWeights(*corners("weight")),
+    )
+
+
+def _session_value(reader: Reader, line: int, name: str, unit: str, cell: str) -> Any:
+    wanted = _SESSION_FIELDS[name]
+    if not cell:
+        if name not in _SESSION_MAY_BE_BLANK:
+            reader.fault(line, f"{name}: missing")
+        return None
+    if unit and re.fullmatch(r"[+-]?[\d.]+(?:[\s-]+\d+\s*/\s*\d+)?|[+-]?\d+\s*/\s*\d+", cell):
+        cell = f"{cell} {unit}"
+    elif name == "driver":
+        cell = cell.lower()
+    return reader.scalar(
+        yaml.ScalarNode("", cell, yaml.Mark("", 0, line - 1, 0, None, 0)), wanted, name
+    )
+
+
 # Writing
+
+
+def edit_yaml(path: Path, changes: Mapping[str, str]) -> Path:
+    """Change values of a YAML file and nothing else: comments, order and spacing stay.
+
+    Parameters
+    ----------
+    path : Path
+    changes : mapping of str to str
+        New text by dotted key, such as ``{"bite_per_inch.rear": "9.6 lb"}``; a number picks an
+        item of a list. A key that is not there yet is added where its fellows are.
+
+    Returns
+    -------
+    Path
+        Where the old file is kept, beside the new one.
+
+    Raises
+    ------
+    FileError
+        If the file cannot be read, the edit cannot be made without touching something else, or
+        it cannot be written; the file is then as it was.
+    """
+    before = path.read_bytes() if path.is_file() else b""
+    wanted = _plain(read_yaml(path))
+    text = read_text(path)
+    for key, value in changes.items():
+        text = _edited(path, text, key.split("."), value)
+        _put(wanted, key.split("."), value)
+    if _plain_or_none(text) != wanted:
+        raise FileError([f"{path}: cannot be edited safely; change {', '.join(changes)} by hand"])
+    mark = b"\xef\xbb\xbf" if before.startswith(b"\xef\xbb\xbf") else b""
+    kept = _free_name(path)
+    write_whole(kept, before)
+    write_whole(path, mark + text.encode())
+    if path.read_bytes() != mark + text.encode():
+        raise FileError([f"{path}: did not read back as written; the old file is {kept}"])
+    return kept
+
+
+def _free_name(path: Path) -> Path:
+    """A name beside the file for its old state that no file has yet."""
+    names = itertools.chain(
+        [f"{path.name}.old"], (f"{path.name}.old{n}" for n in itertools.count(2))
+    )
+    return next(beside for name in names if not (beside := path.with_name(name)).exists())
+
+
+def _compose(text: str) -> yaml.Node:
+    """The node tree with marks that count characters."""
+    node = yaml.compose(text, Loader=yaml.SafeLoader)
+    if node is None:
+        raise yaml.YAMLError("empty")
+    return node
+
+
+def _plain(node: yaml.Node) -> Any:
+    """A node tree as dicts, lists and the text of its scalars."""
+    if isinstance(node, yaml.MappingNode):
+        return {str(key.value): _plain(value) for key, value in node.value}
+    if isinstance(node, yaml.SequenceNode):
+        return [_plain(item) for item in node.value]
+    return node.value
+
+
+def _plain_or_none(text: str) -> Any:
+    try:
+        return _plain(_compose(text))
+    except yaml.YAMLError:
+        return None
+
+
+def _put(tree: Any, key: list[str], value: str) -> None:
+    """Put a value into what `_plain` made."""
+    for name in key[:-1]:
+        tree = tree[int(name)] if isinstance(tree, list) else tree.setdefault(name, {})
+    if isinstance(tree, list):
+        tree[int(key[-1])] = value
+    else:
+        tree[key[-1]] = value
+
+
+def _edited(path: Path, text: str, key: list[str], value: str) -> str:
+    """The text with one value replaced, or added to the innermost group that is there."""
+    node = _compose(text)
+    for depth, name in enumerate(key):
+        inner = _child(node, name)
+        if inner is None:
+            return _with_added(path, text, node, key[depth:], value)
+        node = inner
+    if not isinstance(node, yaml.ScalarNode):
+        raise FileError([f"{path}:{node.start_mark.line + 1}: {'.'.join(key)}: expected one value"])
+    start, end = node.start_mark.index, node.end_mark.index
+    space = " " if start == end else ""
+    return text[:start] + space + value + text[end:]
+
+
+def _child(node: yaml.Node, name: str) -> yaml.Node | None:
+    if isinstance(node, yaml.MappingNode):
+        return next((value for key, value in node.value if key.value == name), None)
+    if isinstance(node, yaml.SequenceNode) and name.isdecimal() and int(name) < len(node.value):
+        item: yaml.Node = node.value[int(name)]
+        return item
+    return None
+
+
+def _with_added(path: Path, text: str, node: yaml.Node, key: list[str], value: str) -> str:
+    """The text with a key added to a mapping: inside its braces, or on a line after its last."""
+    if not isinstance(node, yaml.MappingNode):
+        line = node.start_mark.line + 1
+        raise FileError([f"{path}:{line}: {key[0]}: expected a group of keys to put it into"])
+    for name in reversed(key[1:]):
+        value = f"{{{name}: {value}}}"
+    entry = f"{key[0]}: {value}"
+    if node.flow_style:
+        close = node.end_mark.index - 1
+        body = text[:close].rstrip()
+        comma = "" if not node.value else " " if body.endswith(",") else ", "
+        return body + comma + entry + text[close:]
+    stop = text.find("\n", _end_of_content(node))
+    newline = "\r\n" if "\r\n" in text else "\n"
+    indent = " " * node.value[0][0].start_mark.column
+    if stop < 0:
+        return f"{text}{newline}{indent}{entry}{newline}"
+    return f"{text[: stop + 1]}{indent}{entry}{newline}{text[stop + 1 :]}"
+
+
+def _end_of_content(node: yaml.Node) -> int:
+    """Where the last value of a node ends; a block's own end mark lies after what follows it."""
+    if isinstance(node, yaml.CollectionNode) and node.value and not node.flow_style:
+        last = node.value[-1]
+        return _end_of_content(last[1] if isinstance(last, tuple) else last)
+    return int(node.end_mark.index)
 
 
 def write_whole(path: Path, data: str | bytes) -> None:

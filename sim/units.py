@@ -81,6 +81,7 @@ KINDS: dict[str, Kind] = {
     ),
     "pressure": Kind("a pressure", "18 psi", {"psi": PSI, "kpa": 1e3, "bar": 1e5}),
     "time": Kind("a time", "17.84 s", _TIMES),
+    "turns": Kind("jack turns", "1 1/2 turns", {"turn": 1.0, "turns": 1.0}),
 }
 
 _FRACTION = r"\d+\s*/\s*\d+"
@@ -265,6 +266,12 @@ def trade_values(key: str, kind: str, values: FloatArray) -> tuple[str, list[flo
     return f"{name}_{ending}", [float(value) / KINDS[kind].units[unit] for value in values]
 
 
+def _figure(value: Real, places: int, signed: bool) -> str:
+    """A decimal figure; what rounds to nothing has no sign."""
+    text = f"{float(value):{'+' if signed else ''}.{places}f}"
+    return text.lstrip("+-") if float(text) == 0 else text
+
+
 @dataclass(frozen=True)
 class Screen:
     """How quantities are shown to a person: ``us`` trade units or ``si``."""
@@ -284,10 +291,19 @@ class Screen:
 
     def fine(self, metres: Real, signed: bool = False) -> str:
         """A small length that is computed, not taped: hundredths of an inch, or tenths of a mm."""
-        sign = "+" if signed else ""
         if self.is_si:
-            return f"{float(metres) * 1e3:{sign}.1f} mm"
-        return f"{float(metres) / INCH:{sign}.2f} in"
+            return f"{_figure(metres * 1e3, 1, signed)} mm"
+        return f"{_figure(metres / INCH, 2, signed)} in"
+
+    def tape_or_fine(self, metres: Real) -> str:
+        """A length as `tape` when it is a whole number of eighths, else as `fine`."""
+        is_taped = abs(float(metres) - float(nearest_eighth(metres))) < 1e-6
+        return self.tape(metres) if is_taped or self.is_si else self.fine(metres)
+
+    @property
+    def stagger_unit_length(self) -> float:
+        """A round change of stagger to quote rates for: 1 in, or 10 mm."""
+        return 0.01 if self.is_si else INCH
 
     def distance(self, metres: Real, places: int = 0) -> str:
         if self.is_si:
@@ -295,10 +311,9 @@ class Screen:
         return f"{float(metres) / FOOT:.{places}f} ft"
 
     def weight(self, newtons: Real, places: int = 0, signed: bool = False) -> str:
-        sign = "+" if signed else ""
         if self.is_si:
-            return f"{float(newtons):{sign}.0f} N"
-        return f"{float(newtons) / POUND:{sign}.{places}f} lb"
+            return f"{_figure(newtons, 0, signed)} N"
+        return f"{_figure(newtons / POUND, places, signed)} lb"
 
     def weight_rate(self, newtons_per_metre: Real) -> str:
         """Bite against stagger: pounds per inch, or newtons per millimetre."""

@@ -13,6 +13,8 @@ COMMANDS = (
      "--out", "pictures"),
     ("baseline", "--radius", "150ft", "--straight", "210ft", "--width", "45ft",
      "cars/number-31.yaml"),
+    ("bite", "cars/number-31.yaml", "--rear-stagger", "1in", "--hold", "either",
+     "--out", "pictures"),
 )  # fmt: skip
 
 

@@ -35,6 +35,7 @@ from sim.files import (
     edit_yaml,
     load_car,
     load_car_values,
+    load_points,
     load_scale_sessions,
     load_track,
     load_track_values,
@@ -48,6 +49,7 @@ from sim.groove import (
     GROOVES,
     Groove,
     make_groove,
+    measured_groove,
 )
 from sim.stagger import Baseline, baseline
 from sim.track import CONDITIONS, DEFAULT_CONDITION, Track, TrackError, check_track
@@ -207,6 +209,7 @@ def add_case_arguments(parser: argparse.ArgumentParser) -> None:
         help=f"state of the surface (default {DEFAULT_CONDITION})",
     )  # fmt: skip
     parser.add_argument("--groove", choices=GROOVES, help="line driven (default: the condition's)")
+    add_points_argument(parser)
     parser.add_argument("--grip", type=number_between(0.05, 3.0), help="instead of the condition's")
     parser.add_argument("--window", type=window_of, help="stagger window, such as 1in,4in")
     parser.add_argument(
@@ -217,6 +220,22 @@ def add_case_arguments(parser: argparse.ArgumentParser) -> None:
         "--tire-load", choices=("on", "off"), default="on",
         help="off leaves out how tires flatten under load (default on)",
     )  # fmt: skip
+
+
+def add_points_argument(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--points", metavar="CSV", help="a line recorded on the track: columns x (ft) and y (ft)"
+    )
+
+
+def recorded_groove(arguments: argparse.Namespace, track: Track) -> Groove | None:
+    """The groove through --points, or None when none were given."""
+    if arguments.points is None:
+        return None
+    path = load_points(find_file(arguments.points, "points"))
+    if path.turned_round:
+        print("rollpath: note: the points run clockwise; turned round", file=sys.stderr)
+    return measured_groove(track, path)
 
 
 def find_file(name: str, what: str) -> Path:
@@ -273,7 +292,7 @@ def run_baseline_case(arguments: argparse.Namespace, track: Track, car: Car) -> 
         track,
         car,
         arguments.condition,
-        arguments.groove,
+        recorded_groove(arguments, track) or arguments.groove,
         drive_emphasis=arguments.drive_emphasis,
         tire_load=arguments.tire_load == "on",
         window=arguments.window,
@@ -338,6 +357,7 @@ def _add_compare(parser: argparse.ArgumentParser) -> None:
         "--grooves", type=names_of(GROOVES), metavar="A,B",
         help=f"lines, of {','.join(GROOVES)} (default: the one each condition brings)",
     )  # fmt: skip
+    add_points_argument(parser)
     parser.add_argument(
         "--sort", choices=tuple(tables.SORT_KEYS), help="order of the rows (default: as asked)"
     )
@@ -370,22 +390,27 @@ def _compare(arguments: argparse.Namespace) -> None:
         return
     cars = [load_car(find_file(name, "car")) for name in arguments.car]
     tracks = [load_track(find_file(name, "track")) for name in arguments.files]
+    recorded = [recorded_groove(arguments, track) for track in tracks]
     cases = [
         (track, car, condition, groove)
-        for track in tracks
+        for track, line in zip(tracks, recorded, strict=True)
         for car in cars
         for condition in arguments.conditions
-        for groove in arguments.grooves or [track.condition(condition).groove]
+        for groove in [
+            *(arguments.grooves or ([] if line else [track.condition(condition).groove])),
+            *([line] if line else []),
+        ]
     ]
     laid: dict[tuple[str, str, float], Groove] = {}
     results = []
-    for track, car, condition, name in watched(cases):
-        key = (track.name, name, float(car.width))
-        if key not in laid:
-            laid[key] = make_groove(
-                track, name, car.width, zone=arguments.zone, sharpness=arguments.sharpness
+    for track, car, condition, groove in watched(cases):
+        if not isinstance(groove, Groove):
+            key = (track.name, groove, float(car.width))
+            laid[key] = laid.get(key) or make_groove(
+                track, groove, car.width, zone=arguments.zone, sharpness=arguments.sharpness
             )
-        results.append(baseline(track, car, condition, laid[key]))
+            groove = laid[key]
+        results.append(baseline(track, car, condition, groove))
     results = tables.sorted_rows(results, arguments.sort)
     effects = [_effect_of(result) for result in results]
     screen = Screen(arguments.units)

@@ -15,6 +15,7 @@ import re
 import tempfile
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -35,6 +36,7 @@ from sim.car import (
     Springs,
     Tire,
 )
+from sim.groove import ClosedPath, PathError, smooth_closed_path
 from sim.track import (
     CONDITIONS,
     DEFAULT_BLEND,
@@ -45,12 +47,14 @@ from sim.track import (
     TrackError,
     check_track,
 )
-from sim.units import DEGREE, FOOT, INCH, FloatArray, QuantityError, parse, parse_per_turn
+from sim.units import DEGREE, FOOT, INCH, KINDS, FloatArray, QuantityError, parse, parse_per_turn
 
 MOST_CASES = 2000
 """Of one sweep by numbers."""
 LARGEST_FILE = 1 << 20
 """Bytes; a file of ours is a screen long."""
+MOST_FAULTS = 5
+"""Faults of a log told before giving up on it."""
 DEEPEST = 6
 """Levels of nesting; the deepest schema has four."""
 
@@ -160,21 +164,22 @@ def _read_number(value: object) -> float:
 # Reading
 
 
-def read_text(path: Path) -> str:
-    """The text of a file of ours.
+def read_text(path: Path, largest: int = LARGEST_FILE) -> str:
+    """The text of a file of at most so many bytes.
 
     Raises
     ------
     FileError
-        If it cannot be read, is larger than `LARGEST_FILE`, or is not UTF-8.
+        If it cannot be read, is larger, or is not UTF-8.
     """
     try:
         with path.open("rb") as file:
-            data = file.read(LARGEST_FILE + 1)
+            data = file.read(largest + 1)
     except OSError as error:
         raise FileError([f"{path}: cannot be read: {error.strerror or error}"]) from None
-    if len(data) > LARGEST_FILE:
-        raise FileError([f"{path}: larger than 1 MiB; this is not a file for rollpath"])
+    if len(data) > largest:
+        size = f"{largest >> 20} MiB"
+        raise FileError([f"{path}: larger than {size}; this is not a file for rollpath"])
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
@@ -759,6 +764,211 @@ def _session_value(reader: Reader, line: int, name: str, unit: str, cell: str) -
     return reader.scalar(
         yaml.ScalarNode("", cell, yaml.Mark("", 0, line - 1, 0, None, 0)), wanted, name
     )
+
+
+# Columns of numbers: recorded points and logs
+
+LARGEST_LOG = 256 << 20
+"""Bytes; a season of laps at 100 Hz fits."""
+
+
+@dataclass(frozen=True)
+class Column:
+    """A column that a log may hold.
+
+    Attributes
+    ----------
+    kind : str
+        A key of `units.KINDS`, or ``number``.
+    names : tuple of str
+        Headings it is known by, lower case, words joined by one space.
+    unit : str
+        Unit when the heading states none; empty when it must.
+    required : bool
+    """
+
+    kind: str
+    names: tuple[str, ...]
+    unit: str = ""
+    required: bool = False
+
+
+def read_columns(
+    path: str | Path, known: Mapping[str, Column], chosen: Mapping[str, str] | None = None
+) -> dict[str, FloatArray]:
+    """Read the columns of a CSV of numbers that are known, in SI.
+
+    Parameters
+    ----------
+    path : str or Path
+        Commas, semicolons or tabs; one heading line, units in it: ``speed (mph)``.
+    known : mapping of str to Column
+    chosen : mapping of str to str, optional
+        Heading to take for a column, where guessing is not wanted.
+
+    Returns
+    -------
+    dict of str to ndarray, shape (rows,)
+        By the keys of `known`; a blank cell is NaN. Times of day and dates become seconds.
+
+    Raises
+    ------
+    FileError
+        Naming the line at fault.
+    """
+    path = Path(path)
+    text = read_text(path, LARGEST_LOG)
+    lines = text.lstrip("\r\n ").partition("\n")
+    heading, body = lines[0].strip("\r"), lines[2]
+    above = text[: len(text) - len(text.lstrip("\r\n "))].count("\n") + 1
+    if not heading:
+        raise FileError([f"{path}: the file is empty"])
+    separator = max(",;\t", key=heading.count)
+    headings = [cell.strip() for cell in next(csv.reader([heading], delimiter=separator))]
+    places = _places(path, above, headings, known, chosen or {})
+    table = _fast_table(body, separator, len(headings))
+    if table is None:
+        table = _careful_table(path, body, above, separator, headings, sorted(places))
+    if not len(table):
+        raise FileError([f"{path}: headings but no rows"])
+    return {name: table[:, place] * factor for place, (name, factor) in places.items()}
+
+
+def _places(
+    path: Path,
+    line: int,
+    headings: list[str],
+    known: Mapping[str, Column],
+    chosen: Mapping[str, str],
+) -> dict[int, tuple[str, float]]:
+    """Which column stands where, and the factor that makes it SI."""
+    faults: list[str] = []
+    places: dict[int, tuple[str, float]] = {}
+    for name, column in known.items():
+        wanted = (_spoken(chosen[name])[0],) if name in chosen else column.names
+        found = [i for i, heading in enumerate(headings) if _spoken(heading)[0] in wanted]
+        if not found and (column.required or name in chosen):
+            asked = chosen.get(name, column.names[0])
+            faults.append(f'no column "{asked}"; the headings are: {", ".join(headings)}')
+        if not found:
+            continue
+        unit = _spoken(headings[found[0]])[1] or column.unit
+        units = KINDS[column.kind].units if column.kind in KINDS else {"": 1.0}
+        if unit not in units:
+            example = f"{headings[found[0]].partition('(')[0].strip()} ({next(iter(units))})"
+            stated = f'"{unit}" is no unit of it' if unit else "say its unit in the heading"
+            faults.append(f'{headings[found[0]]}: {stated}; write it such as "{example}"')
+            continue
+        places[found[0]] = (name, units[unit])
+    if faults:
+        raise FileError([f"{path}:{line}: {fault}" for fault in faults])
+    return places
+
+
+def _spoken(heading: str) -> tuple[str, str]:
+    """A heading as plain words, and the unit it states: ``Speed (mph)``, ``x_ft``, ``x [m]``."""
+    match = _HEADER.fullmatch(heading)
+    words, unit = (match[1], match[2]) if match else (heading, "")
+    words = re.sub(r"[\s_.-]+", " ", words).strip().lower()
+    last = words.rpartition(" ")[2]
+    if not unit and any(last in kind.units for kind in KINDS.values()) and " " in words:
+        words, unit = words[: -len(last) - 1], last
+    return words, unit.strip().lower()
+
+
+def _fast_table(body: str, separator: str, width: int) -> FloatArray | None:
+    """The rows when every cell is a plain number, else None."""
+    import warnings
+
+    lines = body.rstrip()
+    if not lines or '"' in lines:
+        return None
+    rows = lines.count("\n") + 1
+    if lines.count(separator) != rows * (width - 1):
+        return None
+    with warnings.catch_warnings():
+        warnings.simplefilter("error", DeprecationWarning)
+        try:
+            flat = np.fromstring(lines.replace("\n", separator), sep=separator)
+        except (DeprecationWarning, ValueError):
+            return None
+    return flat.reshape(rows, width) if len(flat) == rows * width else None
+
+
+def _careful_table(
+    path: Path,
+    body: str,
+    above: int,
+    separator: str,
+    headings: list[str],
+    places: list[int],
+) -> FloatArray:
+    """The rows cell by cell: blanks are NaN, dates are seconds, what is neither is a fault."""
+    faults: list[str] = []
+    table = []
+    rows = csv.reader(io.StringIO(body, newline=""), delimiter=separator)
+    try:
+        for cells in rows:
+            if not any(cell.strip() for cell in cells):
+                continue
+            line = rows.line_num + above
+            if len(cells) != len(headings):
+                faults.append(f"{line}: {len(cells)} values under {len(headings)} headings")
+            values = np.full(len(headings), np.nan)
+            for place in places:
+                cell = cells[place].strip() if place < len(cells) else ""
+                value = _cell(cell)
+                if value is None:
+                    faults.append(
+                        f'{line}: {headings[place]}: expected a number, got "{cell[:40]}"'
+                    )
+                else:
+                    values[place] = value
+            if len(faults) >= MOST_FAULTS:
+                faults.append(f"{line}: and so on; is this the right file?")
+                break
+            table.append(values)
+    except csv.Error as error:
+        faults.append(f"{rows.line_num + above}: not CSV: {error}")
+    if faults:
+        raise FileError([f"{path}:{fault}" for fault in faults])
+    return np.array(table).reshape(len(table), len(headings))
+
+
+def _cell(cell: str) -> float | None:
+    if not cell:
+        return math.nan
+    try:
+        value = float(cell)
+    except ValueError:
+        try:
+            return datetime.fromisoformat(cell).timestamp()
+        except ValueError:
+            return None
+    return value if math.isfinite(value) else math.nan
+
+
+POINT_COLUMNS = {
+    "x": Column("length", ("x", "east", "easting"), required=True),
+    "y": Column("length", ("y", "north", "northing"), required=True),
+}
+
+
+def load_points(path: str | Path) -> ClosedPath:
+    """Read a CSV of points along a line, columns x and y with their unit, as a closed path.
+
+    Raises
+    ------
+    FileError
+        If it cannot be read, or the points make no lap.
+    """
+    columns = read_columns(path, POINT_COLUMNS)
+    x, y = columns["x"], columns["y"]
+    there = np.isfinite(x) & np.isfinite(y)
+    try:
+        return smooth_closed_path(x[there], y[there])
+    except PathError as error:
+        raise FileError([f"{path}: {error}"]) from None
 
 
 # Writing

@@ -638,8 +638,8 @@ def _by_its_own_length(
 def measured_groove(track: Track, path: ClosedPath, stations: int = STATIONS) -> Groove:
     """A recorded path as a groove of a track.
 
-    The points have a frame of their own, so the lap is laid to start in the middle of the
-    straighter stretch, and the bank of a station is read from how hard it turns: the bank of the
+    The points have a frame of their own, so the lap is laid to start in the middle of a straight
+    (see `_front_straight`), and the bank of a station is read from how hard it turns: the bank of the
     straights where it does not, that of the corners where it turns as hard as the middle groove.
 
     Parameters
@@ -649,7 +649,7 @@ def measured_groove(track: Track, path: ClosedPath, stations: int = STATIONS) ->
     path : ClosedPath
         See `smooth_closed_path`.
     """
-    start = _straightest(path, 0.0, path.length)
+    start, half = _front_straight(track, path)
     ends = start + np.linspace(0.0, path.length, stations + 1)
     middles = 0.5 * (ends[1:] + ends[:-1])
     heading = np.unwrap(np.angle(path.at(ends, 1)))
@@ -660,11 +660,28 @@ def measured_groove(track: Track, path: ClosedPath, stations: int = STATIONS) ->
     bank = track.bank.straights + (track.bank.corners - track.bank.straights) * share
     laid = (path.at(middles) - path.at(start[None])) * np.exp(-1j * heading[0])
     laid -= 0.5j * float(track.width)
-    half = _straightest(path, start + 0.3 * path.length, start + 0.7 * path.length) - start
     return Groove(
         "measured", middles - start, ds, curvature, bank, (middles - start) / path.length,
         np.zeros_like(ds), track.edge, middles - start < half, (laid.real, laid.imag),
     )  # fmt: skip
+
+
+def _front_straight(track: Track, path: ClosedPath) -> tuple[FloatArray, Real]:
+    """Where the lap starts, and how far it is to the middle of the back straight, m.
+
+    The start is the middle of the straightest stretch; where the ends of the track differ, it is
+    the one of the two straights after which the ends come in the order of the track.
+    """
+    lap = path.length
+    start = _straightest(path, 0.0, lap)
+    half = _straightest(path, start + 0.3 * lap, start + 0.7 * lap) - start
+    R_1, R_2 = track.inside_radius
+    tightest = [
+        path.curvature(start + np.linspace(*span, 200)).max() for span in ((0.0, half), (half, lap))
+    ]
+    if (R_1 - R_2) * (tightest[0] - tightest[1]) > 0:
+        return start + half, lap - half
+    return start, half
 
 
 def _straightest(path: ClosedPath, start: Real, end: Real) -> FloatArray:

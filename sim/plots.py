@@ -159,6 +159,14 @@ def draw_edges(axes: "Axes", track: Track, screen: Screen) -> None:
     axes.set_ylabel(f"distance across, {length_unit(screen)}")
 
 
+def map_size(track: Track, extra: float = 0.0) -> tuple[float, float]:
+    """Width and height of a picture that a track fills, in; `extra` for what stands below it."""
+    edge = track.edge
+    x, y = place(edge, np.linspace(0.0, float(edge.length[0, 0]), 200), float(track.width))
+    shape = float(np.ptp(y) / np.ptp(x))
+    return PAGE[0], min(max(6.2 * shape + 1.4, 3.2), 7.6) + extra
+
+
 def draw_shaded_path(
     axes: "Axes", groove: Groove, values: FloatArray, limit: float, screen: Screen
 ) -> Any:
@@ -231,7 +239,7 @@ def _case_title(result: Baseline) -> str:
 
 def mismatch_map(result: Baseline, screen: Screen) -> "Figure":
     """The track from above, its groove shaded by mismatch with the recommended stagger."""
-    figure, axes = figure_with(size=(7.2, 6.0))
+    figure, axes = figure_with(size=map_size(result.track, extra=1.1))
     mismatch = staggers(result.stagger.recommended - result.needed.total, screen)
     limit = float(np.max(np.abs(mismatch)))
     draw_edges(axes, result.track, screen)
@@ -329,7 +337,7 @@ def compare_pictures(results: list[Baseline], screen: Screen) -> list[Picture]:
 
 def groove_map(track: Track, results: list[Baseline], screen: Screen) -> "Figure":
     """All grooves of a track on its outline."""
-    figure, axes = figure_with(size=(7.2, 6.0))
+    figure, axes = figure_with(size=map_size(track))
     draw_edges(axes, track, screen)
     grooves = {result.groove.name: result.groove for result in results}
     for style, (name, groove) in zip(STYLES, grooves.items(), strict=False):

@@ -114,3 +114,14 @@ def test_points_that_make_no_lap_are_refused(points, words):
 def test_too_few_points_are_refused():
     with pytest.raises(PathError, match="too few"):
         smooth_closed_path(np.cos(np.arange(5)), np.sin(np.arange(5)))
+
+
+def test_unequal_ends_come_in_the_order_of_the_track():
+    track = load_track("tracks/two-ponds.yaml")
+    driven = make_groove(track, "middle", 1.9)
+    x, y = driven.path
+    for turn in (0, 150, 360, 500):
+        path = smooth_closed_path(np.roll(x, turn), np.roll(y, turn))
+        groove = measured_groove(track, path)
+        first = groove.curvature[groove.first_end].max()
+        assert first < groove.curvature[~groove.first_end].max()

@@ -639,7 +639,7 @@ def measured_groove(track: Track, path: ClosedPath, stations: int = STATIONS) ->
     """A recorded path as a groove of a track.
 
     The points have a frame of their own, so the lap is laid to start in the middle of a straight
-    (see `_front_straight`), and the bank of a station is read from how hard it turns: the bank of the
+    (see `_front_straight`), and the bank of a station is read from how hard it turns: that of the
     straights where it does not, that of the corners where it turns as hard as the middle groove.
 
     Parameters
@@ -666,7 +666,7 @@ def measured_groove(track: Track, path: ClosedPath, stations: int = STATIONS) ->
     )  # fmt: skip
 
 
-def _front_straight(track: Track, path: ClosedPath) -> tuple[FloatArray, Real]:
+def _front_straight(track: Track, path: ClosedPath) -> tuple[FloatArray, FloatArray]:
     """Where the lap starts, and how far it is to the middle of the back straight, m.
 
     The start is the middle of the straightest stretch; where the ends of the track differ, it is
@@ -676,10 +676,9 @@ def _front_straight(track: Track, path: ClosedPath) -> tuple[FloatArray, Real]:
     start = _straightest(path, 0.0, lap)
     half = _straightest(path, start + 0.3 * lap, start + 0.7 * lap) - start
     R_1, R_2 = track.inside_radius
-    tightest = [
-        path.curvature(start + np.linspace(*span, 200)).max() for span in ((0.0, half), (half, lap))
-    ]
-    if (R_1 - R_2) * (tightest[0] - tightest[1]) > 0:
+    first = path.curvature(start + half * np.linspace(0.0, 1.0, 200)).max()
+    second = path.curvature(start + half + (lap - half) * np.linspace(0.0, 1.0, 200)).max()
+    if (R_1 - R_2) * (first - second) > 0:
         return start + half, lap - half
     return start, half
 

@@ -54,6 +54,7 @@ from sim.groove import (
 from sim.stagger import Baseline, baseline
 from sim.track import CONDITIONS, DEFAULT_CONDITION, Track, TrackError, check_track
 from sim.units import INCH, QuantityError, Screen, parse
+from sim.verdict import ANSWERS, Answers, decide, read_answers
 
 BAD_INPUT = 2
 """Exit status when what was typed or filed cannot be used."""
@@ -464,6 +465,59 @@ def _compare_sweep(arguments: argparse.Namespace) -> None:
         plots.deliver(pictures, arguments.out, arguments.show)
 
 
+# debrief
+
+
+def add_answer_arguments(parser: argparse.ArgumentParser) -> None:
+    """What the driver felt."""
+    group = parser.add_argument_group("what the driver felt")
+    for name, meanings in ANSWERS.items():
+        told = "; ".join(f"{answer}: {meaning}" for answer, meaning in meanings.items())
+        group.add_argument(f"--{name.replace('_', '-')}", choices=tuple(meanings), help=told)
+
+
+def answers_of(arguments: argparse.Namespace) -> Answers:
+    return Answers(**{name: getattr(arguments, name) for name in ANSWERS})
+
+
+def _add_debrief(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("files", nargs="+", metavar="FILE", help="track file, then car file")
+    add_track_arguments(parser)
+    add_case_arguments(parser)
+    add_answer_arguments(parser)
+    parser.add_argument(
+        "--paper", choices=("letter", "a4"), default="letter", help="size of the page"
+    )
+    add_output_arguments(parser, pictures=False)
+    parser.add_argument(
+        "--out", metavar="FILE", type=Path, help="the page: a name ending in .pdf or .png, or a "
+        "folder for both",
+    )  # fmt: skip
+    parser.add_argument("--show", action="store_true", help="show the page on the screen")
+
+
+def _debrief(arguments: argparse.Namespace) -> None:
+    track, car_name = track_and_cars(arguments)
+    car = load_car(find_file(car_name, "car"))
+    result = run_baseline_case(arguments, track, car)
+    effect, screen = _effect_of(result), Screen(arguments.units)
+    answers = answers_of(arguments)
+    verdict = None
+    if answers.given:
+        verdict = decide(read_answers(answers), float(car.rear.stagger), result.stagger)
+    if arguments.json:
+        print(tables.as_json(tables.debrief_json(result, effect, verdict)))
+    else:
+        print(tables.debrief_screen(result, effect, verdict, screen))
+    if arguments.out or arguments.show:
+        from sim import plots, sheet
+
+        pages = [sheet.draw_sheet(result, effect, verdict, screen, arguments.paper)]
+        if arguments.out:
+            sheet.write_sheets(pages, arguments.out)
+        plots.deliver([], None, arguments.show)
+
+
 def watched(cases: Sequence[Any]) -> Iterator[Any]:
     """The cases, with a bar on standard error once they take over a second and a person watches."""
     start = time.monotonic()
@@ -668,6 +722,13 @@ COMMANDS: dict[str, Command] = {
         "--conditions heavy,slick --grooves middle,rounded,diamond",
         _add_compare,
         _compare,
+    ),
+    "debrief": Command(
+        "Where on the lap the axle scrubbed, one page for the driver; more, less, or not stagger.",
+        "rollpath debrief tracks/saucer-hill.yaml cars/number-31.yaml --condition slick "
+        "--wheel left --drifts-out yes --wheelspin no --out sheet.pdf",
+        _add_debrief,
+        _debrief,
     ),
     "bite": Command(
         "What a change does on the scales, and what holds bite.",

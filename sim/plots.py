@@ -168,7 +168,12 @@ def map_size(track: Track, extra: float = 0.0) -> tuple[float, float]:
 
 
 def draw_shaded_path(
-    axes: "Axes", groove: Groove, values: FloatArray, limit: float, screen: Screen
+    axes: "Axes",
+    groove: Groove,
+    values: FloatArray,
+    limit: float,
+    screen: Screen,
+    width: float = 7.0,
 ) -> Any:
     """The groove as a band shaded by values from -limit to limit; returns what a scale needs."""
     from matplotlib.collections import LineCollection
@@ -176,8 +181,8 @@ def draw_shaded_path(
     x, y = (lengths(np.append(part, part[0]), screen) for part in groove.path)
     points = np.stack([x, y], axis=-1)
     pieces = np.stack([points[:-1], points[1:]], axis=1)
-    axes.add_collection(LineCollection(list(pieces), colors="black", linewidths=9))
-    band = LineCollection(list(pieces), cmap=SHADES, linewidths=7)
+    axes.add_collection(LineCollection(list(pieces), colors="black", linewidths=width + 2))
+    band = LineCollection(list(pieces), cmap=SHADES, linewidths=width)
     band.set_array(values)
     band.set_clim(-limit, limit)
     axes.add_collection(band)
@@ -185,36 +190,48 @@ def draw_shaded_path(
 
 
 def mark_signs(
-    axes: "Axes", groove: Groove, values: FloatArray, least: float, screen: Screen
+    axes: "Axes",
+    groove: Groove,
+    values: FloatArray,
+    least: float,
+    screen: Screen,
+    size: float = 13.0,
 ) -> None:
-    """Signs beside the path where a value is clearly positive or negative: shades put in ink."""
+    """Signs on the path where a value is clearly positive or negative: shades put in ink."""
     x, y = (lengths(part, screen) for part in groove.path)
     for i in np.linspace(0, len(values), 28, endpoint=False).astype(int):
         if abs(values[i]) > least:
             axes.text(
-                x[i], y[i], "+" if values[i] > 0 else "\N{MINUS SIGN}", fontsize=13, weight="bold",
-                ha="center", va="center", color="black" if values[i] > 0 else "white",
+                x[i], y[i], "+" if values[i] > 0 else "\N{MINUS SIGN}", fontsize=size,
+                weight="bold", ha="center", va="center",
+                color="black" if values[i] > 0 else "white",
             )  # fmt: skip
 
 
 def shade_phases(
-    axes: "Axes", s: FloatArray, phase: NDArray[np.int_], screen: Screen, named: bool
+    axes: "Axes",
+    s: FloatArray,
+    phase: NDArray[np.int_],
+    screen: Screen,
+    named: bool,
+    size: float = 9.0,
 ) -> None:
-    """Bands along the lap for the phases, named once along the top when they are wide enough."""
+    """Bands along the lap for the phases, named along the top where there is room for the name."""
     shades = {"entry": "0.80", "centre": "0.93", "drive-off": "0.87", "straight": "1.0"}
     ends = np.flatnonzero(np.diff(phase)) + 1
-    starts = np.concatenate([[0], ends])
-    lap = s[-1]
-    for start, end in zip(starts, np.concatenate([ends, [len(s)]]), strict=True):
+    figure = axes.get_figure(root=True)
+    width = axes.get_position().width * (figure.get_size_inches()[0] if figure else PAGE[0])
+    letter = 0.62 * size / 72 / width * s[-1]
+    for start, end in zip(np.append(0, ends), np.append(ends, len(s)), strict=True):
         left, right = s[start], s[end - 1]
         name = PHASES[phase[start]]
         axes.axvspan(
             float(lengths(left, screen)), float(lengths(right, screen)), color=shades[name], lw=0
         )
-        if named and right - left > (0.015 * len(name) + 0.01) * lap:
+        if named and right - left > letter * (len(name) + 1):
             axes.text(
                 float(lengths(0.5 * (left + right), screen)), 1.02, name,
-                transform=axes.get_xaxis_transform(), ha="center", va="bottom", fontsize=9,
+                transform=axes.get_xaxis_transform(), ha="center", va="bottom", fontsize=size,
             )  # fmt: skip
 
 

@@ -57,3 +57,24 @@ def scrub_distance(lap: Lap, needed: NeededStagger, stagger: Real) -> Scrub:
 def _total(stations: FloatArray) -> Real:
     total: FloatArray = stations.sum(axis=-1)
     return total[()]
+
+
+def tire_slips(lap: Lap, slip: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """How the slip between the treads falls on the left and on the right rear tire.
+
+    Parameters
+    ----------
+    lap : Lap
+    slip : ndarray
+        Slip between the treads; see `rolling.tread_slip`.
+
+    Returns
+    -------
+    left, right : ndarray
+        Share of distance that each tread slides, right minus left being `slip`. Beside the thrust,
+        the two must push alike and opposite, and a tire's push is its slip times its load (small
+        slip of the brush tire), so the lighter tire slides more.
+    """
+    left, right = lap.wheels.left_rear, lap.wheels.right_rear
+    axle = left + right
+    return -slip * right / axle, slip * left / axle

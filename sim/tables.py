@@ -26,6 +26,7 @@ from sim.bite import (
 )
 from sim.car import Car
 from sim.files import Sweep
+from sim.lap import PHASES
 from sim.stagger import Baseline
 from sim.track import CONDITIONS
 from sim.units import (
@@ -42,6 +43,7 @@ from sim.units import (
     pounds,
     trade_values,
 )
+from sim.verdict import Verdict
 
 CAUTIONS = (
     "Stands under the car before a wheel comes off. Stay inside the tire maker's pressure and "
@@ -144,7 +146,7 @@ def baseline_screen(result: Baseline, bite: StaggerEffect, screen: Screen) -> st
     change = float(best.recommended) - float(car.rear.stagger)
     lines = [
         f"Rear stagger to bolt on: {screen.tape(best.recommended)}",
-        f"  {_change_words(change, float(car.rear.stagger), screen)}",
+        f"  {stagger_change_words(change, float(car.rear.stagger), screen)}",
         f"  {car.name} at {result.track.name}, {result.condition.name}, "
         f"{result.groove.name} groove",
     ]
@@ -173,7 +175,8 @@ def baseline_screen(result: Baseline, bite: StaggerEffect, screen: Screen) -> st
     )
 
 
-def _change_words(change: float, now: float, screen: Screen) -> str:
+def stagger_change_words(change: float, now: float, screen: Screen) -> str:
+    """What is on the car, and what to do about it."""
     on_car = f"on the car now {screen.tape(now)}"
     if nearest_eighth(change) == 0:
         return f"{on_car}: leave it"
@@ -284,13 +287,20 @@ def _bite_lines(bite: StaggerEffect, change: float, screen: Screen) -> list[str]
     ]  # fmt: skip
     if nearest_eighth(change) == 0:
         return lines
-    hold = float(bite.hold_front)
-    verb = "add" if hold > 0 else "take out"
     return [
         *lines,
         row("bite after the change", screen.weight(bite.then)),
-        row("to hold it", f"{verb} {screen.tape(abs(hold))} of front stagger"),
+        row("to hold it", hold_words(bite, change, screen).removeprefix("to hold bite: ")),
     ]
+
+
+def hold_words(bite: StaggerEffect, change: float, screen: Screen) -> str:
+    """What holds bite when the rear stagger is changed."""
+    if nearest_eighth(change) == 0:
+        return "no change, so nothing to hold"
+    hold = float(bite.hold_front)
+    verb = "add" if hold > 0 else "take out"
+    return f"to hold bite: {verb} {screen.tape(abs(hold))} of front stagger"
 
 
 # compare
@@ -419,6 +429,94 @@ PART_WORDS = {"line": "the line", "load": "the load on the tires", "drive": "whe
 def _case_words(case: Baseline, other: Baseline) -> str:
     car = f" with {case.car.name}" if case.car.name != other.car.name else ""
     return f"{case.track.name} {case.condition.name} on the {case.groove.name} groove{car}"
+
+
+# debrief
+
+CHANGE_WORDS = {
+    "more": "More stagger",
+    "less": "Less stagger",
+    "leave": "Leave the stagger",
+    "elsewhere": "Not stagger, or not first",
+    "ask": "One more question first",
+}
+
+
+def verdict_lines(verdict: Verdict, screen: Screen) -> list[str]:
+    """A verdict in words, the answer first."""
+    step = f": {screen.tape(verdict.amount, signed=True)}" if verdict.amount else ""
+    return [
+        f"{CHANGE_WORDS[verdict.change]}{step} ({verdict.confidence} confidence)",
+        f"because {verdict.reason}",
+        *([f"ask: {verdict.question}"] if verdict.question else []),
+        f"next run, look for {verdict.look_for}",
+    ]
+
+
+def debrief_screen(
+    result: Baseline, effect: StaggerEffect, verdict: Verdict | None, screen: Screen
+) -> str:
+    """A debrief: the verdict if there is one, what the lap asks for, and where it scrubbed."""
+    best, car = result.stagger, result.car
+    said = [paragraph(line, "  ") for line in verdict_lines(verdict, screen)] if verdict else []
+    change = float(best.recommended) - float(car.rear.stagger)
+    phases = [
+        ["", "fitted " + screen.tape(car.rear.stagger), "best " + screen.tape(best.recommended)],
+        *(
+            [f"  {name}", screen.distance(result.now.by_phase[name], 1),
+             screen.distance(result.then.by_phase[name], 1)]
+            for name in PHASES
+        ),
+        ["  whole lap", screen.distance(result.now.lap, 1), screen.distance(result.then.lap, 1)],
+    ]  # fmt: skip
+    return "\n".join(
+        [
+            *(["Verdict", *said, *_hold_verdict(verdict, effect, screen), ""] if verdict else []),
+            f"Rear stagger the lap asks for: {screen.tape(best.recommended)}",
+            f"  {stagger_change_words(change, float(car.rear.stagger), screen)}",
+            f"  {car.name} at {result.track.name}, {result.condition.name}, "
+            f"{result.groove.name} groove",
+            f"  {hold_words(effect, change, screen)}",
+            "",
+            "Where the axle scrubbed, a lap (estimates)",
+            *columns(phases),
+            "",
+            *map(paragraph, CAUTIONS),
+        ]
+    )
+
+
+def _hold_verdict(verdict: Verdict, effect: StaggerEffect, screen: Screen) -> list[str]:
+    """What holds bite when the verdict's own step is made."""
+    if not verdict.amount:
+        return []
+    front = verdict.amount * float(effect.rates.rear) / float(effect.rates.front)
+    verb = "add" if front > 0 else "take out"
+    return [f"  to hold bite with that step: {verb} {screen.tape(abs(front))} of front stagger"]
+
+
+def debrief_json(
+    result: Baseline, effect: StaggerEffect, verdict: Verdict | None
+) -> dict[str, Any]:
+    """A debrief; `scrub` holds feet a lap by phase."""
+    data = baseline_json(result, effect)
+    data["scrub"] = {
+        name: {
+            **{f"{phase.replace('-', '_')}_ft": feet(scrub.by_phase[phase]) for phase in PHASES},
+            "lap_ft": feet(scrub.lap),
+        }
+        for name, scrub in (("now", result.now), ("recommended", result.then))
+    }
+    if verdict is not None:
+        data["verdict"] = {
+            "change": verdict.change,
+            "amount_in": inches(verdict.amount),
+            "reason": verdict.reason,
+            "confidence": verdict.confidence,
+            "question": verdict.question or None,
+            "look_for": verdict.look_for,
+        }
+    return data
 
 
 # A sweep by numbers

@@ -1,0 +1,292 @@
+"""The printed page: one sheet for the driver, drawn from results and computing nothing.
+
+Letter or A4, to be read at arm's length and copied in grey. All text is fitted: names as long as
+the files allow are wrapped and made smaller until they stay inside their box.
+"""
+
+import textwrap
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from sim import plots
+from sim.bite import StaggerEffect
+from sim.files import FileError, write_whole
+from sim.lap import PHASES
+from sim.scrub import tire_slips
+from sim.stagger import Baseline
+from sim.tables import CAUTIONS, hold_words, stagger_change_words
+from sim.units import Screen
+from sim.verdict import Verdict
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+PAPERS = {"letter": (8.5, 11.0), "a4": (8.27, 11.69)}
+"""Width and height, in: ANSI/ASME Y14.1 size A and ISO 216 A4."""
+MARGIN = 0.055
+"""Of the page, all round."""
+SMALLEST_TYPE = 6.0
+"""Points; text is not made smaller than this."""
+
+
+@dataclass(frozen=True)
+class Box:
+    """A part of the page, in shares of it from the lower left."""
+
+    left: float
+    bottom: float
+    width: float
+    height: float
+
+    @property
+    def top(self) -> float:
+        return self.bottom + self.height
+
+
+def draw_sheet(
+    result: Baseline,
+    effect: StaggerEffect,
+    verdict: Verdict | None,
+    screen: Screen,
+    paper: str = "letter",
+) -> "Figure":
+    """The debrief of a lap on one page.
+
+    Parameters
+    ----------
+    result : Baseline
+        With the stagger that was run as the car's own.
+    effect : StaggerEffect
+        Of the change to the recommended stagger.
+    verdict : Verdict, optional
+        What the driver and the logger say; room to write it in is left when there is none.
+    screen : Screen
+    paper : str
+        A key of `PAPERS`.
+    """
+    import matplotlib.pyplot as plt
+
+    with plt.rc_context({**plots.STYLE, "font.size": 8.5, "axes.titlesize": 9}):
+        page = plt.figure(figsize=PAPERS[paper])
+        inner = 1 - 2 * MARGIN
+        names = f"{result.car.name} at {result.track.name}"
+        case = f"{result.condition.name}, {result.groove.name} groove"
+        put_text(page, Box(MARGIN, 0.945, inner, 0.025), names, 15, weight="bold")
+        put_text(page, Box(MARGIN, 0.925, inner, 0.018), f"{case}; estimates", 10)
+        _draw_map(page, Box(MARGIN, 0.655, 0.50, 0.262), result, screen)
+        _put_answer(page, Box(0.60, 0.66, 0.40 - MARGIN, 0.255), result, effect, screen)
+        _draw_along(page, result, screen)
+        _put_totals(page, Box(MARGIN, 0.115, 0.44, 0.125), result, screen)
+        _put_verdict(page, Box(0.53, 0.075, 0.47 - MARGIN, 0.165), verdict, screen)
+        put_text(page, Box(MARGIN, 0.012, inner, 0.05), "\n".join(CAUTIONS), 7.5)
+    return page
+
+
+def put_text(page: "Figure", box: Box, text: str, size: float, weight: str = "normal") -> Any:
+    """Text from the top left of a box, wrapped and made smaller until it fits inside."""
+    drawn = page.text(box.left, box.top, "", fontsize=size, weight=weight, va="top", ha="left")
+    width, height = (page.get_size_inches() * page.dpi) * (box.width, box.height)
+    while True:
+        # A letter is about half as wide as its size in points; the box is measured to be sure.
+        letters = max(int(width / page.dpi * 72 / (0.5 * size)), 8)
+        while letters > 8:
+            drawn.set_text("\n".join(_wrapped(text, letters)))
+            if drawn.get_window_extent().width <= width:
+                break
+            letters -= 2
+        drawn.set_fontsize(size)
+        extent = drawn.get_window_extent()
+        if (extent.height <= height and extent.width <= width) or size <= SMALLEST_TYPE:
+            return drawn
+        size -= 0.5
+
+
+def _wrapped(text: str, letters: int) -> list[str]:
+    return [
+        piece
+        for line in text.split("\n")
+        for piece in textwrap.wrap(line, letters, break_long_words=True) or [""]
+    ]
+
+
+def _axes(page: "Figure", box: Box, **keywords: Any) -> "Axes":
+    return page.add_axes((box.left, box.bottom, box.width, box.height), **keywords)
+
+
+def _draw_map(page: "Figure", box: Box, result: Baseline, screen: Screen) -> None:
+    axes = _axes(
+        page, Box(box.left + 0.055, box.bottom + 0.035, box.width - 0.06, box.height - 0.06)
+    )
+    stagger = result.car.rear.stagger
+    mismatch = plots.staggers(stagger - result.needed.total, screen)
+    limit = float(np.max(np.abs(mismatch)))
+    plots.draw_edges(axes, result.track, screen)
+    plots.draw_shaded_path(axes, result.groove, mismatch, limit, screen, width=5)
+    plots.mark_signs(axes, result.groove, mismatch, 0.2 * limit, screen, size=9)
+    unit = plots.stagger_unit(screen)
+    axes.set_title(
+        f"mismatch with {screen.tape(stagger)} fitted, largest {limit:.1f} {unit}\n"
+        "dark \N{MINUS SIGN}: too little, the axle pushes   light +: too much, it steers left",
+        fontsize=8,
+    )
+
+
+def _put_answer(
+    page: "Figure", box: Box, result: Baseline, effect: StaggerEffect, screen: Screen
+) -> None:
+    best, fitted = result.stagger, float(result.car.rear.stagger)
+    change = float(best.recommended) - fitted
+    big = Box(box.left, box.top - 0.07, box.width, 0.07)
+    put_text(page, big, f"{screen.tape(best.recommended)}", 26, weight="bold")
+    band = " to ".join(screen.tape(end) for end in best.band)
+    lines = [
+        "rear stagger to bolt on",
+        stagger_change_words(change, fitted, screen),
+        f"as good: {band}; give or take {screen.fine(result.total_uncertainty)}",
+        "",
+        f"bite {screen.weight(effect.now)} now, {screen.weight(effect.then)} after the change",
+        hold_words(effect, change, screen),
+        "",
+        f"lap {screen.distance(result.groove.length)}, {result.lap.time:.1f} s, "
+        f"{screen.speed(result.lap.speed.min())} to {screen.speed(result.lap.speed.max())}",
+    ]
+    rest = Box(box.left, box.bottom, box.width, box.height - 0.075)
+    put_text(page, rest, "\n".join(lines), 10.5)
+
+
+def _draw_along(page: "Figure", result: Baseline, screen: Screen) -> None:
+    """Speed, needed against fitted stagger, and the scrub of each rear tire, along the lap."""
+    left, width = MARGIN + 0.055, 1 - 2 * MARGIN - 0.06
+    speed = _axes(page, Box(left, 0.545, width, 0.075))
+    needed = _axes(page, Box(left, 0.405, width, 0.125), sharex=speed)
+    scrub = _axes(page, Box(left, 0.290, width, 0.100), sharex=speed)
+    x, phase = plots.lengths(result.groove.s, screen), result.lap.phase
+    for axes in (speed, needed, scrub):
+        plots.shade_phases(axes, result.groove.s, phase, screen, named=axes is speed, size=8)
+        axes.set_xlim(0, float(plots.lengths(result.groove.length, screen)))
+        axes.tick_params(labelbottom=axes is scrub)
+    speed.plot(x, plots.speeds(result.lap.speed, screen), **plots.STYLES[0])
+    speed.set_ylabel(f"speed,\n{'m/s' if screen.is_si else 'mph'}")
+    fitted = result.car.rear.stagger
+    needed.plot(x, plots.staggers(result.needed.total, screen), **plots.STYLES[0], label="needed")
+    for stagger, style, word in (
+        (fitted, plots.STYLES[1], "fitted"),
+        (result.stagger.recommended, plots.STYLES[2], "recommended"),
+    ):
+        label = f"{word} {screen.tape(stagger)}"
+        needed.axhline(float(plots.staggers(stagger, screen)), **style, label=label)
+    needed.set_ylabel(f"rear stagger,\n{plots.stagger_unit(screen)}")
+    needed.legend(ncols=3, fontsize=7.5, loc="lower center")
+    for slip, style, word in zip(
+        tire_slips(result.lap, result.now.slip), plots.STYLES, ("left rear", "right rear"),
+        strict=False,
+    ):  # fmt: skip
+        scrub.plot(x, 100 * np.abs(slip), **style, label=word)
+    scrub.set_ylabel("scrub of each\ntire, %")
+    scrub.set_ylim(bottom=0)
+    scrub.legend(ncols=2, fontsize=7.5, loc="upper right")
+    scrub.set_xlabel(
+        f"distance from the middle of the front straight, {plots.length_unit(screen)}", fontsize=8
+    )
+
+
+def _put_totals(page: "Figure", box: Box, result: Baseline, screen: Screen) -> None:
+    """Scrub a lap by phase, with the stagger run and with the recommended one."""
+    columns = ((0.0, "left"), (0.62, "right"), (0.98, "right"))
+    rows: list[Sequence[str]] = [
+        ("scrub a lap", screen.tape(result.car.rear.stagger),
+         screen.tape(result.stagger.recommended)),
+        *(
+            (name, screen.distance(result.now.by_phase[name], 1),
+             screen.distance(result.then.by_phase[name], 1))
+            for name in PHASES
+        ),
+        ("whole lap", screen.distance(result.now.lap, 1), screen.distance(result.then.lap, 1)),
+    ]  # fmt: skip
+    step = box.height / len(rows)
+    for i, cells in enumerate(rows):
+        weight = "bold" if i in (0, len(rows) - 1) else "normal"
+        for (share, side), cell in zip(columns, cells, strict=True):
+            page.text(box.left + share * box.width, box.top - i * step, cell, fontsize=9.5,
+                      ha=side, va="top", weight=weight)  # fmt: skip
+
+
+QUESTIONS = (
+    "wheel under throttle:   straight   left   right",
+    "drifts out:   no   yes   rear steps out",
+    "points out of line going straight:   no   yes",
+    "wheelspin:   no   yes      entry:   ok   tight   loose",
+)
+
+
+def _put_verdict(page: "Figure", box: Box, verdict: Verdict | None, screen: Screen) -> None:
+    """The verdict, or the questions to ask, and lines to write on."""
+    if verdict is None:
+        put_text(page, box, "Ask the driver\n" + "\n".join(QUESTIONS), 9)
+    else:
+        from sim.tables import verdict_lines
+
+        put_text(page, Box(box.left, box.bottom + 0.04, box.width, box.height - 0.04),
+                 "\n".join(verdict_lines(verdict, screen)), 9)  # fmt: skip
+    from matplotlib.lines import Line2D
+
+    for height in (0.0, 0.018, 0.036) if verdict is not None else (0.0, 0.02, 0.04, 0.06):
+        line = box.bottom + height
+        page.add_artist(Line2D([box.left, box.left + box.width], [line, line], color="0.6", lw=0.6))
+
+
+def write_sheets(pages: Sequence["Figure"], out: Path) -> list[Path]:
+    """Write pages: as the ending of `out` says, or as PDF and PNG into the folder `out`.
+
+    Returns
+    -------
+    list of Path
+
+    Raises
+    ------
+    files.FileError
+        If a file cannot be written, or the ending is neither .pdf nor .png.
+    """
+    if not out.suffix:
+        plots.make_folder(out)
+        targets = [out / "debrief.pdf", out / "debrief.png"]
+    elif out.suffix.lower() in (".pdf", ".png"):
+        targets = [out]
+    else:
+        raise FileError([f"{out}: expected a folder, or a name that ends in .pdf or .png"])
+    written: list[Path] = []
+    for target in targets:
+        write = _write_pdf if target.suffix.lower() == ".pdf" else _write_png
+        written += write(pages, target)
+    return written
+
+
+def _write_pdf(pages: Sequence["Figure"], target: Path) -> list[Path]:
+    from io import BytesIO
+
+    from matplotlib.backends.backend_pdf import PdfPages
+
+    data = BytesIO()
+    with PdfPages(data) as pdf:
+        for page in pages:
+            pdf.savefig(page)
+    write_whole(target, data.getvalue())
+    return [target]
+
+
+def _write_png(pages: Sequence["Figure"], target: Path) -> list[Path]:
+    from io import BytesIO
+
+    written = []
+    for i, page in enumerate(pages):
+        data = BytesIO()
+        page.savefig(data, format="png", dpi=plots.DOTS_PER_INCH)
+        path = target if i == 0 else target.with_name(f"{target.stem}-{i + 1}{target.suffix}")
+        write_whole(path, data.getvalue())
+        written.append(path)
+    return written

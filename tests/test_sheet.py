@@ -1,0 +1,101 @@
+"""The printed page: nothing cut off, nothing on top of anything else, whatever the names."""
+
+from dataclasses import replace
+from itertools import combinations
+
+import numpy as np
+import pytest
+
+from sim import baseline, load_car, load_track
+from sim.bite import stagger_effect
+from sim.sheet import PAPERS, draw_sheet, write_sheets
+from sim.units import INCH, Screen
+from sim.verdict import Answers, decide, read_answers
+
+LONGEST = "Wwwwwwwww " * 8
+"""A name of 80 characters, the most a file allows, of the widest letters."""
+
+
+def sheet_of(name_of_track, name_of_car, paper, system, answers=None):
+    track = replace(load_track("tracks/two-ponds.yaml"), name=name_of_track)
+    car = replace(load_car("cars/number-31.yaml"), name=name_of_car)
+    result = baseline(track, car, "slick", "middle")
+    effect = stagger_effect(car, float(result.stagger.recommended) - float(car.rear.stagger))
+    verdict = decide(read_answers(answers), 2 * INCH, result.stagger) if answers else None
+    return draw_sheet(result, effect, verdict, Screen(system), paper)
+
+
+def boxes(page):
+    """Every piece of text on the page and where it stands, in shares of the page."""
+    page.canvas.draw()
+    width, height = page.get_size_inches() * page.dpi
+    texts = list(page.texts)
+    for axes in page.axes:
+        texts += [axes.title, axes.xaxis.label, axes.yaxis.label, *axes.texts]
+        for axis in (axes.xaxis, axes.yaxis):
+            low, high = sorted(axis.get_view_interval())
+            ticks = [tick for tick in axis.get_major_ticks() if low <= tick.get_loc() <= high]
+            texts += [tick.label1 for tick in ticks if tick.label1.get_visible()]
+    found = []
+    for text in texts:
+        if text.get_text().strip() not in ("", "+", "\N{MINUS SIGN}") and text.get_visible():
+            extent = text.get_window_extent()
+            if extent.width > 0:
+                found.append((text.get_text(), extent.x0 / width, extent.x1 / width,
+                              extent.y0 / height, extent.y1 / height))  # fmt: skip
+    return found
+
+
+@pytest.mark.parametrize("paper", list(PAPERS))
+@pytest.mark.parametrize("system", ["us", "si"])
+@pytest.mark.parametrize(
+    "answers",
+    [None, Answers(wheel="left", drifts_out="steps"), Answers("right", "no", "yes", "no", "tight")],
+)
+def test_longest_names_stay_on_the_page_and_off_each_other(paper, system, answers):
+    page = sheet_of(LONGEST[:80].strip(), LONGEST[:80].strip(), paper, system, answers)
+    found = boxes(page)
+    assert len(found) > 40
+    for text, left, right, bottom, top in found:
+        assert left >= 0 and right <= 1 and bottom >= 0 and top <= 1, text
+    for (one, l1, r1, b1, t1), (two, l2, r2, b2, t2) in combinations(found, 2):
+        wide, high = min(r1, r2) - max(l1, l2), min(t1, t2) - max(b1, b2)
+        assert wide <= 0.001 or high <= 0.0015, f"{one!r} lies on {two!r}"
+
+
+def test_short_names_are_written_large():
+    page = sheet_of("Elm", "7", "letter", "us")
+    assert max(text.get_fontsize() for text in page.texts) >= 20
+
+
+def test_the_cautions_are_on_the_page():
+    words = " ".join(text.get_text() for text in sheet_of("Elm", "7", "a4", "us").texts)
+    for caution in (
+        "Stands under the car",
+        "wheel nuts",
+        "rule book",
+        "First laps slow",
+        "estimates",
+    ):
+        assert caution in words.replace("\n", " ")
+
+
+def test_pages_are_written_as_pdf_and_png_and_an_odd_ending_is_refused(tmp_path):
+    page = sheet_of("Elm", "7", "letter", "us")
+    written = write_sheets([page, page], tmp_path / "night")
+    assert [path.name for path in written] == ["debrief.pdf", "debrief.png", "debrief-2.png"]
+    assert written[0].read_bytes().startswith(b"%PDF")
+    assert write_sheets([page], tmp_path / "one.pdf")[0].read_bytes().count(b"/Type /Page ") == 1
+    with pytest.raises(ValueError, match=r"\.pdf or \.png"):
+        write_sheets([page], tmp_path / "sheet.txt")
+
+
+def test_page_reads_in_grey():
+    """The mismatch shades darken one way: luminance never falls from too little to too much."""
+    import matplotlib
+
+    from sim.plots import SHADES
+
+    red, green, blue, _ = matplotlib.colormaps[SHADES](np.linspace(0, 1, 64)).T
+    luminance = 0.2126 * red + 0.7152 * green + 0.0722 * blue  # ITU-R BT.709
+    assert np.all(np.diff(luminance) > 0)

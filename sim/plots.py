@@ -228,7 +228,7 @@ def shade_phases(
         axes.axvspan(
             float(lengths(left, screen)), float(lengths(right, screen)), color=shades[name], lw=0
         )
-        if named and right - left > letter * (len(name) + 1):
+        if named and right - left > letter * (len(name) + 0.3):
             axes.text(
                 float(lengths(0.5 * (left + right), screen)), 1.02, name,
                 transform=axes.get_xaxis_transform(), ha="center", va="bottom", fontsize=size,

@@ -5,7 +5,7 @@ import difflib
 import re
 import sys
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
@@ -32,6 +32,7 @@ from sim.files import (
     car_from_values,
     check_change,
     check_measurements,
+    copy_demo_data,
     edit_yaml,
     load_car,
     load_car_values,
@@ -72,7 +73,14 @@ class Parser(argparse.ArgumentParser):
         self._negative_number_matcher = re.compile(r"^-[\d.]")
 
     def error(self, message: str) -> NoReturn:
-        raise CommandError(f"{message}; see {self.prog} --help")
+        hint = ""
+        if message.startswith("unrecognized arguments"):
+            typed = [word.partition("=")[0] for word in message.split() if word.startswith("--")]
+            near = [
+                match for word in typed if (match := nearest(word, self._option_string_actions))
+            ]
+            hint = f"; did you mean {' '.join(near)}?" if near else ""
+        raise CommandError(f"{message}{hint}; see {self.prog} --help")
 
 
 @dataclass(frozen=True)
@@ -116,8 +124,8 @@ def _run(typed: list[str]) -> None:
         return
     name = typed[0]
     if name not in COMMANDS:
-        near = difflib.get_close_matches(name, list(COMMANDS), n=1, cutoff=0.5)
-        hint = f'did you mean "{near[0]}"?' if near else f"commands: {', '.join(COMMANDS)}"
+        near = nearest(name, COMMANDS)
+        hint = f'did you mean "{near}"?' if near else f"commands: {', '.join(COMMANDS)}"
         raise CommandError(f'no command "{name}"; {hint}')
     command = COMMANDS[name]
     parser = Parser(
@@ -128,6 +136,11 @@ def _run(typed: list[str]) -> None:
     )
     command.add_arguments(parser)
     command.run(parser.parse_args(typed[1:]))
+
+
+def nearest(typed: str, known: Iterable[str], cutoff: float = 0.5) -> str:
+    """The known word nearest to what was typed, or nothing."""
+    return next(iter(difflib.get_close_matches(typed, list(known), n=1, cutoff=cutoff)), "")
 
 
 def _overview() -> str:
@@ -244,10 +257,12 @@ def find_file(name: str, what: str) -> Path:
     path = Path(name)
     if path.is_file():
         return path
-    folder = path.parent
-    there = sorted(folder.glob("*.yaml")) if folder.is_dir() else []
-    near = difflib.get_close_matches(path.name, [one.name for one in there], n=1, cutoff=0.4)
-    hint = f'; did you mean "{folder / near[0]}"?' if near else ""
+    folders = [one for one in (path.parent, Path("tracks"), Path("cars")) if one.is_dir()]
+    pattern = f"*{path.suffix or '.yaml'}"
+    there = [str(one) for folder in folders for one in sorted(folder.glob(pattern))]
+    by_name = {Path(one).stem: one for one in reversed(there)}
+    near = nearest(name, there, 0.7) or by_name.get(nearest(path.stem, by_name), "")
+    hint = f'; did you mean "{near}"?' if near else "; rollpath demo-data DIR copies the demo files"
     raise CommandError(f"{name}: no such {what} file{hint}")
 
 
@@ -337,8 +352,8 @@ def names_of(allowed: Sequence[str]) -> Callable[[str], list[str]]:
         names = [name.strip() for name in text.split(",") if name.strip()]
         for name in names:
             if name not in allowed:
-                near = difflib.get_close_matches(name, list(allowed), n=1, cutoff=0.5)
-                hint = f'did you mean "{near[0]}"?' if near else f"known: {', '.join(allowed)}"
+                near = nearest(name, allowed)
+                hint = f'did you mean "{near}"?' if near else f"known: {', '.join(allowed)}"
                 raise argparse.ArgumentTypeError(f'no "{name}"; {hint}')
         return names
 
@@ -516,6 +531,43 @@ def _debrief(arguments: argparse.Namespace) -> None:
         if arguments.out:
             sheet.write_sheets(pages, arguments.out)
         plots.deliver([], None, arguments.show)
+
+
+# demo-data and completion
+
+
+def _add_demo_data(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("folder", metavar="DIR", type=Path, help="where to copy them")
+
+
+def _demo_data(arguments: argparse.Namespace) -> None:
+    for path in copy_demo_data(arguments.folder):
+        print(path)
+
+
+def _add_completion(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("shell", choices=("bash",), help="put the output into your ~/.bashrc")
+
+
+def _completion(arguments: argparse.Namespace) -> None:
+    cases = []
+    for name, command in COMMANDS.items():
+        parser = Parser(prog=name, allow_abbrev=False)
+        command.add_arguments(parser)
+        options = [word for word in parser._option_string_actions if word.startswith("--")]
+        cases.append(f'    {name}) words="{" ".join(options)}" ;;')
+    lines = [
+        "_rollpath() {",
+        '  local words="" word="${COMP_WORDS[COMP_CWORD]}"',
+        '  case "${COMP_WORDS[1]}" in',
+        *cases,
+        "  esac",
+        f'  [ "$COMP_CWORD" = 1 ] && words="{" ".join(COMMANDS)}"',
+        '  COMPREPLY=($(compgen -W "$words" -- "$word") $(compgen -f -- "$word"))',
+        "}",
+        "complete -o filenames -F _rollpath rollpath",
+    ]
+    print("\n".join(lines))
 
 
 def watched(cases: Sequence[Any]) -> Iterator[Any]:
@@ -735,5 +787,17 @@ COMMANDS: dict[str, Command] = {
         "rollpath bite cars/number-31.yaml --rear-stagger 1in --hold front",
         _add_bite,
         _bite,
+    ),
+    "demo-data": Command(
+        "Copy the invented demo tracks and cars, to try things on.",
+        "rollpath demo-data my-tracks",
+        _add_demo_data,
+        _demo_data,
+    ),
+    "completion": Command(
+        "Let the shell complete commands and options.",
+        "rollpath completion bash >> ~/.bashrc",
+        _add_completion,
+        _completion,
     ),
 }

@@ -1130,3 +1130,46 @@ def write_whole(path: Path, data: str | bytes) -> None:
             raise
     except OSError as error:
         raise FileError([f"{path}: cannot be written: {error.strerror or error}"]) from None
+
+
+# Demo data
+
+DEMO_FOLDERS = ("tracks", "cars")
+
+
+def demo_folder() -> Path:
+    """Where the demo tracks and cars lie: beside the package, or inside it once installed."""
+    package = Path(__file__).resolve().parent
+    installed = package / "demo"
+    return installed if installed.is_dir() else package.parent
+
+
+def copy_demo_data(folder: Path) -> list[Path]:
+    """Copy the demo tracks and cars into a folder; what is there already is not touched.
+
+    Returns
+    -------
+    list of Path
+        The files written.
+
+    Raises
+    ------
+    FileError
+        If one of them is there already or cannot be written; then none is written.
+    """
+    sources = [path for part in DEMO_FOLDERS for path in sorted((demo_folder() / part).rglob("*"))]
+    copies = {
+        path: folder / path.relative_to(demo_folder())
+        for path in sources
+        if path.is_file() and path.suffix in (".yaml", ".csv", ".gpx")
+    }
+    there = [copy for copy in copies.values() if copy.exists()]
+    if there:
+        raise FileError([f"{copy}: is there already; choose an empty folder" for copy in there])
+    for path, copy in copies.items():
+        try:
+            copy.parent.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise FileError([f"{copy.parent}: cannot be made: {error.strerror}"]) from None
+        write_whole(copy, path.read_bytes())
+    return list(copies.values())

@@ -141,6 +141,20 @@ class Springs:
 
 
 @dataclass(frozen=True)
+class Alike:
+    """Tires that must be alike: each ``rear``, ``front``, ``axles`` (within each), ``all``, or
+    empty where nothing is asked."""
+
+    compound: str = ""
+    offset: str = ""
+
+    @property
+    def scopes(self) -> dict[str, str]:
+        """What must be alike, and where; only what is asked."""
+        return {what: where for what, where in vars(self).items() if where}
+
+
+@dataclass(frozen=True)
 class Car:
     """A car as its file describes it; see design notes in DEVELOPERS.md for the YAML."""
 
@@ -158,6 +172,7 @@ class Car:
     bite_per_turn: BiteRates = field(default_factory=BiteRates)
     springs: Springs | None = None
     jack_thread: float | None = None
+    alike: Alike = field(default_factory=Alike)
 
     @property
     def mass(self) -> Real:

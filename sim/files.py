@@ -9,6 +9,7 @@ import csv
 import difflib
 import io
 import itertools
+import json
 import math
 import os
 import re
@@ -29,6 +30,7 @@ from sim.car import (
     DEFAULT_POWER,
     DEFAULT_TIRE_RATE,
     DEFAULT_WINDOW,
+    Alike,
     Axle,
     BiteRates,
     Car,
@@ -37,6 +39,7 @@ from sim.car import (
     Tire,
 )
 from sim.groove import ClosedPath, PathError, smooth_closed_path
+from sim.rack import DEFAULT_GROWTH, Rack, RackTire, Taping
 from sim.track import (
     CONDITIONS,
     DEFAULT_BLEND,
@@ -47,7 +50,18 @@ from sim.track import (
     TrackError,
     check_track,
 )
-from sim.units import DEGREE, FOOT, INCH, KINDS, FloatArray, QuantityError, parse, parse_per_turn
+from sim.units import (
+    DEGREE,
+    FOOT,
+    INCH,
+    KINDS,
+    PSI,
+    FloatArray,
+    QuantityError,
+    parse,
+    parse_per_turn,
+    parse_temperature,
+)
 
 MOST_CASES = 2000
 """Of one sweep by numbers."""
@@ -106,7 +120,24 @@ class Group:
     schema: "Schema"
 
 
-Schema = Mapping[str, "Field | Group | Schema"]
+@dataclass(frozen=True)
+class Several:
+    """One value or a list of any number of them up to `most`; read as a tuple."""
+
+    field: Field
+    most: int
+
+
+@dataclass(frozen=True)
+class Entries:
+    """A list of groups of keys, up to `most`; read as a list of dicts."""
+
+    schema: "Schema"
+    most: int
+
+
+Schema = Mapping[str, "Field | Group | Several | Entries | Schema"]
+Wanted = Field | Group | Several | Entries | Schema
 
 
 def quantity(
@@ -245,7 +276,8 @@ class Reader:
     def mapping(self, node: yaml.Node, schema: Schema, inside: str = "") -> dict[str, Any]:
         """The values of a mapping node; keys at fault are left out."""
         line = node.start_mark.line + 1
-        here = inside.rpartition(".")[2] or "the file"
+        named = inside.rstrip("0123456789.")  # a place in a list goes by the name of the list
+        here = named.rpartition(".")[2] or "the file"
         if not isinstance(node, yaml.MappingNode):
             keys = ", ".join(list(schema)[:4])
             self.fault(line, f"{here}: expected keys such as {keys}")
@@ -266,9 +298,13 @@ class Reader:
                 self.fault(line, f"{key}: missing{_example(wanted)}")
         return {key: value for key, value in values.items() if value is not None}
 
-    def _value(self, node: yaml.Node, wanted: "Field | Group | Schema", key: str, name: str) -> Any:
+    def _value(self, node: yaml.Node, wanted: Wanted, key: str, name: str) -> Any:
         if isinstance(wanted, Group):
             wanted = wanted.schema
+        if isinstance(wanted, Entries):
+            return self._entries(node, wanted, key, name)
+        if isinstance(wanted, Several):
+            return self._several(node, wanted, key)
         if not isinstance(wanted, Field):
             return self.mapping(node, wanted, name)
         if isinstance(node, yaml.SequenceNode):
@@ -280,6 +316,30 @@ class Reader:
             return None if None in values else tuple(values)
         value = self.scalar(node, wanted, key)
         return value if value is None or wanted.many == 1 else (value,) * wanted.many
+
+    def _several(self, node: yaml.Node, wanted: Several, key: str) -> Any:
+        items = node.value if isinstance(node, yaml.SequenceNode) else [node]
+        if not 1 <= len(items) <= wanted.most:
+            self.fault(node.start_mark.line + 1, f"{key}: expected 1 to {wanted.most} values")
+            return None
+        values = [self.scalar(item, wanted.field, key) for item in items]
+        return None if None in values else tuple(values)
+
+    def _entries(self, node: yaml.Node, wanted: Entries, key: str, name: str) -> Any:
+        line = node.start_mark.line + 1
+        if not isinstance(node, yaml.SequenceNode):
+            keys = ", ".join(list(wanted.schema)[:4])
+            self.fault(line, f"{key}: expected a list, each line starting with - and keys "
+                       f"such as {keys}")  # fmt: skip
+            return None
+        if len(node.value) > wanted.most:
+            self.fault(line, f"{key}: more than {wanted.most}")
+            return None
+        entries = []
+        for i, item in enumerate(node.value):
+            self.lines[f"{name}.{i}"] = item.start_mark.line + 1
+            entries.append(self.mapping(item, wanted.schema, f"{name}.{i}"))
+        return entries
 
     def scalar(self, node: yaml.Node, wanted: Field, key: str) -> Any:
         line = node.start_mark.line + 1
@@ -297,18 +357,22 @@ class Reader:
         return value
 
 
-def _is_required(wanted: "Field | Group | Schema") -> bool:
+def _is_required(wanted: Wanted) -> bool:
+    if isinstance(wanted, Several):
+        wanted = wanted.field
     if isinstance(wanted, Field):
         return wanted.required
-    if isinstance(wanted, Group):
+    if isinstance(wanted, Group | Entries):
         return False
     return any(_is_required(inner) for inner in wanted.values())
 
 
-def _example(wanted: "Field | Group | Schema") -> str:
+def _example(wanted: Wanted) -> str:
+    if isinstance(wanted, Several):
+        wanted = wanted.field
     if isinstance(wanted, Field):
         return f"; {wanted.range_text}" if wanted.range_text else ""
-    keys = wanted.schema if isinstance(wanted, Group) else wanted
+    keys = wanted.schema if isinstance(wanted, Group | Entries) else wanted
     return "; it holds " + ", ".join(keys)
 
 
@@ -428,6 +492,7 @@ _SPRING = quantity("stiffness", 500.0, 5e6, "a spring rate between 3 and 28000 l
 _BAR = quantity("roll stiffness", 0.0, 1e7, "a bar rate of 0 or more")
 _BITE_RATE = quantity("weight", 0.1, 5e3, "a bite rate between 0.03 and 1100 lb")
 _STAGGER = quantity("tape", -12 * INCH, 24 * INCH, "a stagger between -12 and 24 in", many=2)
+_ALIKE = choice(["rear", "front", "axles", "all"])
 _AXLE_SCHEMA: Schema = {
     "track_width": _TRACK_WIDTH,
     "left": {"rollout": _ROLLOUT},
@@ -467,6 +532,7 @@ _CAR_SCHEMA: Schema = {
             "rear_bar": _BAR,
         }
     ),
+    "alike": {"compound": _ALIKE, "offset": _ALIKE},
     "jacks": {
         "thread": Field(parse_per_turn, False, 1, 1e-5, 0.05, "a thread such as 1 in per 12 turns")
     },
@@ -501,14 +567,16 @@ def check_change(key: str, value: float | None) -> None:
     Parameters
     ----------
     key : str
-        ``left_rear`` and so on for a rollout, ``rear_stagger``, ``front_stagger``, ``weights``.
+        ``left_rear`` and so on for a rollout, ``stagger``, ``rear_stagger``, ``front_stagger``,
+        ``weights``.
     value : float or None
 
     Raises
     ------
     QuantityError
     """
-    wanted = {"rear_stagger": _STAGGER, "front_stagger": _STAGGER, "weights": _WEIGHT}
+    staggers = dict.fromkeys(("stagger", "rear_stagger", "front_stagger"), _STAGGER)
+    wanted = {**staggers, "weights": _WEIGHT}
     field = wanted.get(key, _ROLLOUT)
     if value is not None and field.outside(float(value)):
         raise QuantityError(f"--{key.replace('_', '-')}: expected {field.range_text}")
@@ -532,6 +600,7 @@ def car_from_values(values: dict[str, Any]) -> Car:
         bite_per_turn=BiteRates(**values.get("bite_per_turn", {})),
         springs=Springs(**values["springs"]) if "springs" in values else None,
         jack_thread=values.get("jacks", {}).get("thread"),
+        alike=Alike(**values.get("alike", {})),
     )
 
 
@@ -631,6 +700,8 @@ def _numeric_fields(schema: Schema, of: str, inside: str = "") -> dict[str, tupl
     for key, wanted in schema.items():
         if isinstance(wanted, Group):
             wanted = wanted.schema
+        if isinstance(wanted, Several | Entries):
+            continue
         if not isinstance(wanted, Field):
             found.update(_numeric_fields(wanted, of, f"{inside}{key}."))
         elif wanted.kind and (wanted.many == 1 or f"{inside}{key}" in _IN_PAIRS):
@@ -971,10 +1042,169 @@ def load_points(path: str | Path) -> ClosedPath:
         raise FileError([f"{path}: {error}"]) from None
 
 
+# Rack files
+
+MOST_TIRES = 100
+"""Tires of one rack: beyond this, choosing takes longer than anyone waits."""
+MOST_READINGS = 20
+_SHORT_CORNERS = {"".join(word[0] for word in corner.split("_")): corner for corner in CORNERS}
+"""lf, rf, lr and rr, as the trade abbreviates them."""
+
+
+def _read_corner(value: object) -> str:
+    name = re.sub(r"[\s-]+", "_", str(value).strip().lower())
+    name = _SHORT_CORNERS.get(name, name)
+    if name not in CORNERS:
+        near = difflib.get_close_matches(name, CORNERS, n=1, cutoff=0.5)
+        hint = f'; did you mean "{near[0]}"?' if near else ""
+        raise QuantityError(f'expected a corner: {", ".join(CORNERS)}, got "{value}"{hint}')
+    return name
+
+
+def _read_tire_name(value: object) -> str:
+    name: str = text_field(longest=20).read(value)
+    if "," in name:
+        raise QuantityError(f'expected a name without a comma, got "{value}"')
+    return name
+
+
+def _read_yes(value: object) -> bool:
+    words = {"yes": True, "true": True, "no": False, "false": False}
+    if str(value).lower() not in words:
+        raise QuantityError(f'expected yes or no, got "{value}"')
+    return words[str(value).lower()]
+
+
+def _read_count(value: object) -> float:
+    count = _read_number(value)
+    if not count.is_integer():
+        raise QuantityError(f'expected a whole number, got "{value}"')
+    return count
+
+
+_CORNER = Field(_read_corner)
+_PRESSURE = quantity("pressure", 1 * PSI, 150 * PSI, "a pressure between 1 and 150 psi")
+_TAPING_SCHEMA: Schema = {
+    "rollout": Several(_ROLLOUT, MOST_READINGS),
+    "pressure": _PRESSURE,
+    "temperature": Field(
+        parse_temperature, least=230.0, most=480.0, range_text="a temperature of -40 to 400 F"
+    ),
+    "date": text_field(longest=20),
+}
+_RACK_TIRE_SCHEMA: Schema = {
+    "id": Field(_read_tire_name, required=True),
+    **_TAPING_SCHEMA,
+    "rollout": Several(replace(_ROLLOUT, required=False), MOST_READINGS),
+    "tapings": Entries(_TAPING_SCHEMA, most=200),
+    "side": choice(["left", "right", "any"]),
+    "corners": Several(_CORNER, 4),
+    "compound": text_field(longest=40),
+    "offset": text_field(longest=40),
+    "heat_cycles": Field(_read_count, least=0.0, most=1000.0, range_text="0 to 1000 cycles"),
+    "on_car": _CORNER,
+    "scrap": Field(_read_yes),
+    "note": text_field(longest=400),
+}
+
+
+def _rack_schema(node: yaml.Node) -> Schema:
+    """The schema of a rack file, whose running pressure is one value or one for each corner."""
+    pairs = node.value if isinstance(node, yaml.MappingNode) else []
+    by_corner = any(
+        key.value == "running_pressure" and isinstance(value, yaml.MappingNode)
+        for key, value in pairs
+    )
+    required = replace(_PRESSURE, required=True)
+    return {
+        "name": text_field(required=True),
+        "running_pressure": Group(dict.fromkeys(CORNERS, required)) if by_corner else _PRESSURE,
+        "growth_per_psi": quantity("tape", 0.0, INCH, "a growth between 0 and 1 in per psi"),
+        "tires": Entries(_RACK_TIRE_SCHEMA, MOST_TIRES),
+    }
+
+
+def load_rack(path: str | Path) -> Rack:
+    """Read a rack file.
+
+    Raises
+    ------
+    FileError
+        With every fault of the file.
+    """
+    path = Path(path)
+    reader, node = Reader(path), read_yaml(path)
+    values = reader.mapping(node, _rack_schema(node))
+    if "tires" not in values and "tires" not in reader.lines:
+        reader.fault(1, "tires: missing; a list of tires, each with id and rollout")
+    entries = values.get("tires", [])
+    _check_racked(reader, entries)
+    reader.raise_faults()
+    pressure = values.get("running_pressure")
+    if pressure is not None:
+        pressure = Corners(**pressure) if isinstance(pressure, dict) else Corners(*[pressure] * 4)
+    growth = values["growth_per_psi"] / PSI if "growth_per_psi" in values else DEFAULT_GROWTH
+    return Rack(values["name"], tuple(map(_rack_tire, entries)), pressure, growth)
+
+
+def _check_racked(reader: Reader, entries: list[dict[str, Any]]) -> None:
+    """Faults that show only between the keys of a tire, or between tires."""
+    for what, word in (("id", "{} has this id too"), ("on_car", "{} is there too")):
+        seen: dict[str, int] = {}
+        for i, entry in enumerate(entries):
+            value = str(entry.get(what, ""))
+            if value.casefold() in seen:
+                other = reader.lines[f"tires.{seen[value.casefold()]}"]
+                whose = word.format(f"the tire on line {other}")
+                reader.fault_at(f"tires.{i}.{what}", f'"{value}": {whose}')
+            elif value:
+                seen[value.casefold()] = i
+    for i, entry in enumerate(entries):
+        known = reader.lines
+        if f"tires.{i}.rollout" not in known and f"tires.{i}.tapings" not in known:
+            reader.fault(known[f"tires.{i}"], f"{entry.get('id', 'this tire')}: rollout: missing; "
+                         "such as 87 5/8 in")  # fmt: skip
+        for key in ("pressure", "temperature", "date"):
+            if key in entry and f"tires.{i}.rollout" not in known:
+                reader.fault_at(f"tires.{i}.{key}", "goes with a rollout; put it into its taping")
+        if not _allowed_corners(entry):
+            reader.fault_at(f"tires.{i}.corners", f"none of them on its side, {entry['side']}")
+
+
+def _allowed_corners(entry: dict[str, Any]) -> tuple[str, ...]:
+    side, named = entry.get("side", "any"), entry.get("corners", CORNERS)
+    return tuple(c for c in CORNERS if c in named and (side == "any" or c.startswith(side)))
+
+
+def _rack_tire(entry: dict[str, Any]) -> RackTire:
+    tapings = [entry] if "rollout" in entry else []
+    cycles = entry.get("heat_cycles")
+    return RackTire(
+        name=entry["id"],
+        tapings=tuple(_taping(given) for given in tapings + entry.get("tapings", [])),
+        corners=_allowed_corners(entry),
+        compound=entry.get("compound", ""),
+        offset=entry.get("offset", ""),
+        heat_cycles=None if cycles is None else int(cycles),
+        on_car=entry.get("on_car", ""),
+        scrap=entry.get("scrap", False),
+        note=entry.get("note", ""),
+    )
+
+
+def _taping(given: dict[str, Any]) -> Taping:
+    return Taping(
+        readings=given["rollout"],
+        pressure=given.get("pressure"),
+        temperature=given.get("temperature"),
+        date=given.get("date", ""),
+    )
+
+
 # Writing
 
 
-def edit_yaml(path: Path, changes: Mapping[str, str]) -> Path:
+def edit_yaml(path: Path, changes: Mapping[str, str], *, keep_old: bool = True) -> Path | None:
     """Change values of a YAML file and nothing else: comments, order and spacing stay.
 
     Parameters
@@ -982,12 +1212,15 @@ def edit_yaml(path: Path, changes: Mapping[str, str]) -> Path:
     path : Path
     changes : mapping of str to str
         New text by dotted key, such as ``{"bite_per_inch.rear": "9.6 lb"}``; a number picks an
-        item of a list. A key that is not there yet is added where its fellows are.
+        item of a list. A key that is not there yet is added where its fellows are, and the number
+        after the last item adds one.
+    keep_old : bool
+        False where nothing is replaced, so that the old file is no loss.
 
     Returns
     -------
-    Path
-        Where the old file is kept, beside the new one.
+    Path or None
+        Where the old file is kept, beside the new one; None when it is not.
 
     Raises
     ------
@@ -1004,11 +1237,13 @@ def edit_yaml(path: Path, changes: Mapping[str, str]) -> Path:
     if _plain_or_none(text) != wanted:
         raise FileError([f"{path}: cannot be edited safely; change {', '.join(changes)} by hand"])
     mark = b"\xef\xbb\xbf" if before.startswith(b"\xef\xbb\xbf") else b""
-    kept = _free_name(path)
-    write_whole(kept, before)
+    kept = _free_name(path) if keep_old else None
+    if kept is not None:
+        write_whole(kept, before)
     write_whole(path, mark + text.encode())
     if path.read_bytes() != mark + text.encode():
-        raise FileError([f"{path}: did not read back as written; the old file is {kept}"])
+        where = f"; the old file is {kept}" if kept else ""
+        raise FileError([f"{path}: did not read back as written{where}"])
     return kept
 
 
@@ -1048,10 +1283,12 @@ def _put(tree: Any, key: list[str], value: str) -> None:
     """Put a value into what `_plain` made."""
     for name in key[:-1]:
         tree = tree[int(name)] if isinstance(tree, list) else tree.setdefault(name, {})
+    new = _plain_or_none(value)
     if isinstance(tree, list):
-        tree[int(key[-1])] = value
+        at = int(key[-1])
+        tree[at : at + 1] = [new]
     else:
-        tree[key[-1]] = value
+        tree[key[-1]] = new
 
 
 def _edited(path: Path, text: str, key: list[str], value: str) -> str:
@@ -1059,6 +1296,12 @@ def _edited(path: Path, text: str, key: list[str], value: str) -> str:
     node = _compose(text)
     for depth, name in enumerate(key):
         inner = _child(node, name)
+        if (
+            inner is None
+            and isinstance(node, yaml.SequenceNode)
+            and key[depth:] == [str(len(node.value))]
+        ):
+            return _with_item(text, node, value)
         if inner is None:
             return _with_added(path, text, node, key[depth:], value)
         node = inner
@@ -1087,16 +1330,82 @@ def _with_added(path: Path, text: str, node: yaml.Node, key: list[str], value: s
         value = f"{{{name}: {value}}}"
     entry = f"{key[0]}: {value}"
     if node.flow_style:
-        close = node.end_mark.index - 1
-        body = text[:close].rstrip()
-        comma = "" if not node.value else " " if body.endswith(",") else ", "
-        return body + comma + entry + text[close:]
+        return _inside(text, node, entry)
+    return _on_a_line(text, node, " " * node.value[0][0].start_mark.column + entry)
+
+
+def _with_item(text: str, node: yaml.SequenceNode, value: str) -> str:
+    """The text with an item added to a list: inside its brackets, or on a line after its last."""
+    if node.flow_style:
+        return _inside(text, node, value)
+    return _on_a_line(text, node, f"{' ' * node.start_mark.column}- {value}")
+
+
+def _inside(text: str, node: yaml.CollectionNode, entry: str) -> str:
+    close = node.end_mark.index - 1
+    body = text[:close].rstrip()
+    comma = "" if not node.value else " " if body.endswith(",") else ", "
+    return body + comma + entry + text[close:]
+
+
+def _on_a_line(text: str, node: yaml.CollectionNode, line: str) -> str:
     stop = text.find("\n", _end_of_content(node))
     newline = "\r\n" if "\r\n" in text else "\n"
-    indent = " " * node.value[0][0].start_mark.column
     if stop < 0:
-        return f"{text}{newline}{indent}{entry}{newline}"
-    return f"{text[: stop + 1]}{indent}{entry}{newline}{text[stop + 1 :]}"
+        return f"{text}{newline}{line}{newline}"
+    return f"{text[: stop + 1]}{line}{newline}{text[stop + 1 :]}"
+
+
+def record_taping(path: str | Path, tire: int, readings: list[str], **when: str) -> None:
+    """Add a taping to a tire of a rack file, as it was typed, and change nothing else.
+
+    Parameters
+    ----------
+    path : str or Path
+    tire : int
+        Its place in the file, from 0.
+    readings : list of str
+        Rollouts with their unit.
+    **when : str
+        ``pressure``, ``temperature`` and ``date``, where known.
+
+    Raises
+    ------
+    QuantityError
+        If a value is out of the range of a rack file.
+    FileError
+        As `edit_yaml`.
+    """
+    path = Path(path)
+    for text in readings:
+        _check_typed("rollout", _ROLLOUT, text)
+    for key, text in when.items():
+        wanted = _TAPING_SCHEMA[key]
+        assert isinstance(wanted, Field)
+        _check_typed(key, wanted, text)
+    if len(readings) > MOST_READINGS:
+        raise QuantityError(f"expected at most {MOST_READINGS} readings, got {len(readings)}")
+    rollout = ", ".join(map(_yaml_text, readings))
+    parts = [f"rollout: [{rollout}]", *(f"{key}: {_yaml_text(text)}" for key, text in when.items())]
+    taping = "{" + ", ".join(parts) + "}"
+    earlier = _plain(read_yaml(path))["tires"][tire].get("tapings")
+    key = f"tires.{tire}.tapings"
+    change = {key: f"[{taping}]"} if earlier is None else {f"{key}.{len(earlier)}": taping}
+    edit_yaml(path, change, keep_old=False)
+
+
+def _check_typed(key: str, wanted: Field, text: str) -> None:
+    try:
+        outside = wanted.outside(wanted.read(text))
+    except QuantityError as error:
+        raise QuantityError(f"{key}: {error}") from None
+    if outside:
+        raise QuantityError(f'{key}: expected {wanted.range_text}, got "{text}"')
+
+
+def _yaml_text(text: str) -> str:
+    """A text as one YAML value inside brackets: quoted unless it is plain beyond doubt."""
+    return text if re.fullmatch(r"\w[\w ./-]*", text) else json.dumps(text, ensure_ascii=False)
 
 
 def _end_of_content(node: yaml.Node) -> int:

@@ -340,6 +340,17 @@ class Screen:
         unit = _SI_UNITS.get(kind, TRADE_UNITS[kind]) if self.is_si else TRADE_UNITS[kind]
         return f"{value / KINDS[kind].units[unit]:.6g} {unit}"
 
+    def pressure(self, pascals: Real) -> str:
+        if self.is_si:
+            return f"{float(pascals) * 1e-3:.0f} kPa"
+        return f"{round(float(pascals) / PSI, 1):g} psi"
+
+    def temperature(self, kelvins: Real) -> str:
+        celsius = float(kelvins) - constants.zero_Celsius
+        if self.is_si:
+            return f"{celsius:.0f} C"
+        return f"{celsius / constants.degree_Fahrenheit + 32:.0f} F"
+
 
 _SI_UNITS = {
     "length": "m", "tape": "mm", "weight": "n", "stiffness": "n/mm", "roll stiffness": "n*m/rad",

@@ -15,6 +15,8 @@ COMMANDS = (
      "cars/number-31.yaml"),
     ("bite", "cars/number-31.yaml", "--rear-stagger", "1in", "--hold", "either",
      "--out", "pictures"),
+    ("tires", "cars/racks/number-31.yaml", "--car", "cars/number-31.yaml", "--track",
+     "tracks/two-ponds.yaml", "--condition", "slick", "--out", "pictures"),
 )  # fmt: skip
 
 

@@ -1217,6 +1217,8 @@ def _why_lines(choice: Choice, own: OwnSet | None, screen: Screen) -> list[str]:
 def _doubt_lines(choice: Choice, screen: Screen) -> list[str]:
     told = doubts(choice)
     notes = [_questioned_words(name, one, mean, screen) for name, one, mean in told.readings]
+    if not any(tire.on_car for tire in choice.rack.tires):
+        notes.append("no tire is marked on_car, so that every wheel counts as changed")
     if told.taped_hot_only:
         notes.append(f"{', '.join(told.taped_hot_only)}: only taped hot, not used; tape it cold")
     if told.no_pressure:

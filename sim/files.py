@@ -333,7 +333,7 @@ class Reader:
                        f"such as {keys}")  # fmt: skip
             return None
         if len(node.value) > wanted.most:
-            self.fault(line, f"{key}: more than {wanted.most}")
+            self.fault(line, f"{key}: more than {wanted.most}; split the file")
             return None
         entries = []
         for i, item in enumerate(node.value):
@@ -1342,10 +1342,16 @@ def _with_item(text: str, node: yaml.SequenceNode, value: str) -> str:
 
 
 def _inside(text: str, node: yaml.CollectionNode, entry: str) -> str:
+    """The text with an entry before the closing bracket, or before a comment that stands there."""
     close = node.end_mark.index - 1
     body = text[:close].rstrip()
-    comma = "" if not node.value else " " if body.endswith(",") else ", "
-    return body + comma + entry + text[close:]
+    if not node.value:
+        return body + entry + text[close:]
+    last = node.value[-1]
+    end = (last[1] if isinstance(last, tuple) else last).end_mark.index
+    if "#" in text[end:close]:
+        return f"{text[:end]}, {entry}{text[end:]}"
+    return body + (" " if body.endswith(",") else ", ") + entry + text[close:]
 
 
 def _on_a_line(text: str, node: yaml.CollectionNode, line: str) -> str:

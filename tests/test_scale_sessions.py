@@ -168,6 +168,7 @@ def test_a_new_group_is_added_at_the_end(car_file):
         ("a:\nb: 1\n", "a", "a: 2 lb\nb: 1\n"),
         ("- {n: 1}\n- {n: 5}  # spare\n", "1.n", "- {n: 1}\n- {n: 2 lb}  # spare\n"),
         ("é: ü\na: {x: 1} # ½\n", "a.x", "é: ü\na: {x: 2 lb} # ½\n"),
+        ("a: {x: 1 # note\n  }\n", "a.y", "a: {x: 1, y: 2 lb # note\n  }\n"),
     ],
 )  # fmt: skip
 def test_edits_touch_nothing_else(tmp_path, text, key, expected):
@@ -180,7 +181,6 @@ def test_edits_touch_nothing_else(tmp_path, text, key, expected):
 @pytest.mark.parametrize(
     ("text", "key"),
     [
-        ("a: {x: 1 # note\n  }\n", "a.y"),
         ("a: 1\n", "a.y"),
         ("a: {x: 1}\n", "a"),
         ("- 1\n", "3"),

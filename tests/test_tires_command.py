@@ -304,6 +304,22 @@ def test_a_list_of_tapings_written_in_lines_grows_by_a_line(read, tmp_path):
     assert [line for line in after if line not in new] == before
 
 
+@pytest.mark.parametrize(
+    "last", ["rollout: 84 in }", "rollout: 84 in,}", "rollout: 84 in,   # mine\n     }",
+             "rollout: 84 in   # mine\n    ,}", "note: it's mine,\n rollout: [84 in,\n  84 in]}",
+             "rollout: 84 in, tapings: [\n  {rollout: 84 in},   # first\n  ]}",
+             "rollout: 84 in, tapings: [ ]}"],
+)  # fmt: skip
+def test_a_taping_finds_its_place_among_commas_and_comments(read, rack, last):
+    text = SMALL.replace("rollout: 83 3/4 in}   # the good one", last)
+    path = rack(text)
+    before = load_rack(path).tires[1].tapings
+    read("tape", str(path), "B", "85 in")
+    after = load_rack(path).tires[1].tapings
+    assert after[:-1] == before and after[-1].mean == pytest.approx(85 * INCH)
+    assert path.read_text().count("#") == text.count("#")
+
+
 def test_lines_that_end_the_windows_way_stay_so(read, rack):
     path = rack(SMALL.replace("\n", "\r\n"))
     read("tape", str(path), "C", "84 in")

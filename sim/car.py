@@ -27,6 +27,9 @@ DEFAULT_TIRE_RATE = 1100 * POUND / INCH
 """Vertical rate of a racing tire at dirt pressures. Engineering judgement: 900 to 1,400 lb/in."""
 DEFAULT_FRONT_ROLL_SHARE = 0.6
 """Share of the roll moment taken by the front when no springs are given. Engineering judgement."""
+DEFAULT_STEERING_RATIO = 12.0
+"""Turn of the steering wheel over turn of the front wheels. Engineering judgement: a quickened
+steering box, 8 to 16."""
 ROLLING_RESISTANCE = 0.025
 """Rolling drag per unit load on packed dirt (Gillespie ch. 4: 0.02 to 0.05 off pavement)."""
 BODY_OVERHANG = 12 * INCH
@@ -173,6 +176,7 @@ class Car:
     springs: Springs | None = None
     jack_thread: float | None = None
     alike: Alike = field(default_factory=Alike)
+    steering_ratio: Real = DEFAULT_STEERING_RATIO
 
     @property
     def mass(self) -> Real:

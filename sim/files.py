@@ -28,6 +28,7 @@ from sim.car import (
     DEFAULT_CG_HEIGHT,
     DEFAULT_DRAG_AREA,
     DEFAULT_POWER,
+    DEFAULT_STEERING_RATIO,
     DEFAULT_TIRE_RATE,
     DEFAULT_WINDOW,
     Alike,
@@ -491,8 +492,9 @@ _WEIGHT = quantity("weight", 10.0, 2e4, "a weight between 3 and 4500 lb", requir
 _SPRING = quantity("stiffness", 500.0, 5e6, "a spring rate between 3 and 28000 lb/in")
 _BAR = quantity("roll stiffness", 0.0, 1e7, "a bar rate of 0 or more")
 _BITE_RATE = quantity("weight", 0.1, 5e3, "a bite rate between 0.03 and 1100 lb")
-_STAGGER = quantity("tape", -12 * INCH, 24 * INCH, "a stagger between -12 and 24 in", many=2)
 _ALIKE = choice(["rear", "front", "axles", "all"])
+LEAST_STAGGER, MOST_STAGGER = -12 * INCH, 24 * INCH
+_STAGGER = quantity("tape", LEAST_STAGGER, MOST_STAGGER, "a stagger between -12 and 24 in", many=2)
 _AXLE_SCHEMA: Schema = {
     "track_width": _TRACK_WIDTH,
     "left": {"rollout": _ROLLOUT},
@@ -515,6 +517,7 @@ _CAR_SCHEMA: Schema = {
     "power": quantity("power", 1e3, 1.5e6, "a power between 1.5 and 2000 hp"),
     "drag_area": quantity("area", 0.05, 10.0, "an area between 0.5 and 107 ft2"),
     "stagger_window": _STAGGER,
+    "steering_ratio": number(2.0, 40.0, "a steering ratio between 2 and 40"),
     "tire": {
         "spring_rate": quantity("stiffness", 1e4, 1e6, "a tire rate between 60 and 5700 lb/in"),
         "growth": quantity("tape", -3 * INCH, 3 * INCH, "a growth between -3 and 3 in"),
@@ -601,6 +604,7 @@ def car_from_values(values: dict[str, Any]) -> Car:
         springs=Springs(**values["springs"]) if "springs" in values else None,
         jack_thread=values.get("jacks", {}).get("thread"),
         alike=Alike(**values.get("alike", {})),
+        steering_ratio=values.get("steering_ratio", DEFAULT_STEERING_RATIO),
     )
 
 

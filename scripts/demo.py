@@ -17,6 +17,8 @@ COMMANDS = (
      "--out", "pictures"),
     ("tires", "cars/racks/number-31.yaml", "--car", "cars/number-31.yaml", "--track",
      "tracks/two-ponds.yaml", "--condition", "slick", "--out", "pictures"),
+    ("feel", "tracks/ropewalk.yaml", "cars/number-31.yaml", "--stagger", "1in,2in,3in",
+     "--condition", "slick", "--out", "pictures"),
 )  # fmt: skip
 
 

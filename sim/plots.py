@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from sim.balance import FeelCase
 from sim.bite import CORNERS, STAGGER_STEP, Change, Outcome, Pads, bite_map, bite_rates
 from sim.car import Car
 from sim.files import FileError, Sweep, write_whole
@@ -25,7 +26,7 @@ from sim.tires import (
     reach,
 )
 from sim.track import Track
-from sim.units import FOOT, INCH, MPH, POUND, FloatArray, Real, Screen
+from sim.units import DEGREE, FOOT, INCH, MPH, POUND, FloatArray, Real, Screen
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -760,3 +761,103 @@ def _mark_staggers(axes: "Axes", choice: Choice, screen: Screen) -> None:
         "*", markersize=17, color="black", linestyle="none",
         label=", ".join(first.names.values()),
     )  # fmt: skip
+
+
+# feel
+
+
+def feel_pictures(result: FeelCase, screen: Screen) -> list[Picture]:
+    """Steering wheel, axle moment and thrust split along the lap."""
+    return [
+        Picture("feel-steering", steering_lines(result, screen)),
+        Picture("feel-axle", axle_lines(result, screen)),
+        Picture("feel-thrust", thrust_split(result, screen)),
+    ]
+
+
+def _feel_title(result: FeelCase) -> str:
+    return (
+        f"{result.car.name} at {result.track.name}, "
+        f"{result.condition.name}, {result.groove.name} groove"
+    )
+
+
+def _lap_panels(result: FeelCase, screen: Screen, rows: int, height: float) -> tuple["Figure", Any]:
+    """Panels along the lap, one above the other, shaded by phase and titled."""
+    figure, panels = figure_with(rows, size=(7.2, height), sharex=True, squeeze=False)
+    lap = result.held.lap
+    for i, axes in enumerate(panels.flat):
+        shade_phases(axes, lap.groove.s, lap.phase, screen, named=i == 0)
+    panels.flat[0].set_title(_feel_title(result), pad=20)
+    panels.flat[-1].set_xlabel(
+        f"distance from the middle of the front straight, {length_unit(screen)}\n"
+        "shade: entry dark, drive-off middling, centre light, straight white"
+    )
+    panels.flat[-1].set_xlim(0, float(lengths(lap.groove.length, screen)))
+    return figure, list(panels.flat)
+
+
+def _stagger_legend(figure: "Figure") -> None:
+    """Below the panels, where it hides no line."""
+    figure.legend(
+        fontsize=9, title="rear stagger", title_fontsize=9, ncols=6, loc="outside lower center"
+    )
+
+
+def steering_lines(result: FeelCase, screen: Screen) -> "Figure":
+    """Steering wheel along the lap, and against the same car with zero mismatch."""
+    figure, (upper, lower) = _lap_panels(result, screen, 2, 7.0)
+    held = result.held
+    x = lengths(held.lap.groove.s, screen)
+    for i, stagger in enumerate(held.staggers):
+        style, word = STYLES[i % len(STYLES)], screen.tape(stagger)
+        upper.plot(x, held.steering_wheel[i] / DEGREE, **style, label=word)
+        lower.plot(x, held.steering_change[i] / DEGREE, **style)
+    lower.axhline(0, color="0.35", linewidth=0.8)
+    sides = "\N{LEFTWARDS ARROW} right     left \N{RIGHTWARDS ARROW}"
+    upper.set_ylabel(f"steering wheel, deg\n{sides}")
+    lower.set_ylabel(f"against zero mismatch, deg\n{sides}")
+    _stagger_legend(figure)
+    return figure
+
+
+def axle_lines(result: FeelCase, screen: Screen) -> "Figure":
+    """What the mismatch adds to the yaw moment of the axle, and its worth at the front."""
+    figure, (axes,) = _lap_panels(result, screen, 1, 5.2)
+    held = result.held
+    x = lengths(held.lap.groove.s, screen)
+    arm = 1.0 if screen.is_si else POUND * FOOT
+    for i, stagger in enumerate(held.staggers):
+        moment = held.moment_change[i] / arm
+        axes.plot(x, moment, **STYLES[i % len(STYLES)], label=screen.tape(stagger))
+    axes.axhline(0, color="0.35", linewidth=0.8)
+    unit = "N m" if screen.is_si else "lb-ft"
+    axes.set_ylabel(
+        f"axle's yaw moment by mismatch, {unit}\n"
+        "\N{LEFTWARDS ARROW} pushes     steers left \N{RIGHTWARDS ARROW}"
+    )
+    per_moment = arm / float(result.car.wheelbase) / (1.0 if screen.is_si else POUND)
+    beside = axes.secondary_yaxis(
+        "right", functions=(lambda m: m * per_moment, lambda f: f / per_moment)
+    )
+    beside.set_ylabel(f"as a side force at the front, {'N' if screen.is_si else 'lb'}")
+    _stagger_legend(figure)
+    return figure
+
+
+def thrust_split(result: FeelCase, screen: Screen) -> "Figure":
+    """Thrust of the left and the right rear tire along the lap, a panel for each stagger."""
+    held = result.held
+    cases = len(held.staggers)
+    figure, panels = _lap_panels(result, screen, cases, 1.6 + 1.9 * cases)
+    x = lengths(held.lap.groove.s, screen)
+    force = 1.0 if screen.is_si else POUND
+    for i, axes in enumerate(panels):
+        axes.plot(x, held.fitted.thrust_left[i] / force, **STYLES[1], label="left rear")
+        axes.plot(x, held.fitted.thrust_right[i] / force, **STYLES[0], label="right rear")
+        axes.axhline(0, color="0.35", linewidth=0.8)
+        axes.set_ylabel(f"{screen.tape(held.staggers[i])}\nthrust, {'N' if screen.is_si else 'lb'}")
+        axes.sharey(panels[0])
+    handles, words = panels[0].get_legend_handles_labels()
+    figure.legend(handles, words, fontsize=9, ncols=2, loc="outside lower center")
+    return figure

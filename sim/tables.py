@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 
+from sim.balance import FeelCase, PhaseFeel, feel_by_phase
 from sim.bite import (
     CORNERS,
     RAISES_BITE,
@@ -45,11 +46,14 @@ from sim.units import (
     FloatArray,
     Real,
     Screen,
+    degrees,
     eighths,
     feet,
+    horsepower,
     inches,
     miles_per_hour,
     nearest_eighth,
+    pound_feet,
     pounds,
     trade_values,
 )
@@ -76,7 +80,10 @@ def row(label: str, text: str) -> str:
 
 def paragraph(text: str, indent: str = "") -> str:
     """Prose wrapped to the width of a screen."""
-    return textwrap.fill(text, SCREEN_WIDTH, initial_indent=indent, subsequent_indent=indent + "  ")
+    return textwrap.fill(
+        text, SCREEN_WIDTH, initial_indent=indent, subsequent_indent=indent + "  ",
+        break_on_hyphens=False,
+    )  # fmt: skip
 
 
 def as_json(data: Any) -> str:
@@ -1314,3 +1321,219 @@ def _growth_words(rack: Rack, tire: RackTire, screen: Screen) -> str:
         return f"{screen.fine(growth * PSI)} per psi, its own"
     return (f"{screen.fine(rack.growth * PSI)} per psi, not its own; tape it at a second pressure "
             "to find that")  # fmt: skip
+
+
+# feel
+
+FELT_WORDS = {
+    "spins": "the rear tires spin: that is missing forward drive, not a stagger fault",
+    "pushes": "pushes, drifts out: wheel",
+    "steers itself": "hooks up but crabs, turns left by itself: wheel",
+    "nothing": "nothing of the stagger to feel",
+}
+ENTRY_WORDS = {"pushes": "will not turn in: wheel", "steers itself": "turns in by itself: wheel"}
+"""Going in, with the brakes on."""
+
+
+def feel_json(result: FeelCase) -> dict[str, Any]:
+    """The result of `feel`; keys end in their unit, to the left is positive."""
+    cases = []
+    for case, phases in enumerate(_feel_rows(result)):
+        cases.append(
+            {
+                "stagger_in": inches(result.held.staggers[case]),
+                "bite_held_lb": pounds(result.held.bite[case]),
+                "bite_free_lb": pounds(result.free.bite[case]),
+                "phases": [_phase_json(*phase) for phase in phases],
+            }
+        )
+    return {
+        "track": result.track.name,
+        "car": result.car.name,
+        "condition": result.condition.name,
+        "groove": result.groove.name,
+        "pace": result.pace,
+        "steering_ratio": result.car.steering_ratio,
+        "slip_stiffness": result.condition.slip_stiffness,
+        "staggers": cases,
+    }
+
+
+_PhaseRow = tuple[PhaseFeel, PhaseFeel, PhaseFeel, PhaseFeel]
+"""A phase with the bite held, with it free, on softer and on stiffer tires."""
+
+
+def _feel_rows(result: FeelCase) -> list[list[_PhaseRow]]:
+    """For each stagger and phase: bite held, bite free, softer, stiffer."""
+    held, free, softer, stiffer = (
+        feel_by_phase(feel) for feel in (result.held, result.free, result.softer, result.stiffer)
+    )
+
+    return [
+        list(zip(*(feel[case] for feel in (held, free, softer, stiffer)), strict=True))
+        for case in range(len(held))
+    ]
+
+
+def _phase_json(
+    held: PhaseFeel, free: PhaseFeel, softer: PhaseFeel, stiffer: PhaseFeel
+) -> dict[str, Any]:
+    changes = {
+        f"steering_change{name}_deg": degrees(one.steering_change)
+        for name, one in (
+            ("", held), ("_bite_free", free), ("_softer", softer), ("_stiffer", stiffer)
+        )
+    }  # fmt: skip
+    told = {
+        "phase": held.phase,
+        "felt": held.felt,
+        "mismatch_in": inches(held.mismatch),
+        "steering_wheel_deg": degrees(held.steering_wheel),
+        **changes,
+        "axle_moment_lbft": pound_feet(held.moment),
+        "axle_moment_change_lbft": pound_feet(held.moment_change),
+        "front_force_change_lb": pounds(held.front_force),
+        "thrust_left_lb": pounds(held.thrust_left),
+        "thrust_right_lb": pounds(held.thrust_right),
+        "front_grip_used_share": held.front_used,
+        "rear_grip_used_share": held.rear_used,
+        "scrub_power_hp": horsepower(held.scrub_power),
+        "demand_held_share": held.holds,
+        "demand_lowered_share": held.lowered,
+        "no_balance_share": held.lost,
+        "wheelspin_share": held.spinning,
+        "wheelspin_flat_out_share": held.spinning_flat_out,
+    }
+    return {
+        key: None if isinstance(value, float) and not np.isfinite(value) else value
+        for key, value in told.items()
+    }
+
+
+def feel_screen(result: FeelCase, screen: Screen) -> str:
+    """The result of `feel` for a racer: what he feels of each stagger, then the figures."""
+    rows = _feel_rows(result)
+    return "\n".join(
+        [
+            "What the driver feels of each rear stagger",
+            f"  driven at {result.pace:.0%} of the speed that the tires can hold",
+            f"  {result.car.name} at {result.track.name}, {result.condition.name}, "
+            f"{result.groove.name} groove",
+            *(line for phases in rows for line in ("", *_felt_lines(phases, screen))),
+            "",
+            *_feel_notes(result, rows),
+            "",
+            "Steering wheel against the same car with zero mismatch, degrees, further left +",
+            *columns(_wheel_table(rows, screen)),
+            "",
+            "Rear axle: moment to the left +, what the mismatch adds of it, and that as a side",
+            "force at the front axle",
+            *columns(_axle_table(rows, screen)),
+            "",
+            "Grip used, what the four tires lose more by sliding than with zero mismatch, and",
+            "flat out: the share of the estimated lap's energy that is held, and wheelspin",
+            *columns(_grip_table(rows, screen)),
+            "",
+            *map(paragraph, CAUTIONS),
+        ]
+    )
+
+
+def _felt_lines(phases: list[_PhaseRow], screen: Screen) -> list[str]:
+    lines = [f"{screen.tape(phases[0][0].stagger)}"]
+    for held, *_ in phases:
+        words = (FELT_WORDS | (ENTRY_WORDS if held.phase == "entry" else {}))[held.felt]
+        if not np.isfinite(held.holds):
+            words = "no balance found: the car cannot be driven through here"
+        elif words.endswith("wheel"):
+            angle = screen.whole_angle(abs(held.steering_change))
+            words += f" {angle} further {'left' if held.steering_change > 0 else 'right'}"
+        lines.append(row(held.phase, words))
+    return lines
+
+
+def _feel_notes(result: FeelCase, rows: list[list[_PhaseRow]]) -> list[str]:
+    """What is behind the figures, and where the car could not do what the lap asks."""
+    notes = [
+        "Estimates: the grip and slip stiffness of the surface and a steering ratio of "
+        f"{float(result.car.steering_ratio):g} are engineering judgement unless the files give "
+        "them. The last two columns of the first table show the answer with slip stiffness a "
+        "third off.",
+    ]
+    holds = _where(rows, "holds", min)
+    if _where(rows, "lowered", max):
+        notes.append(
+            "The tires cannot hold all that the estimated lap asks. The demand is lowered to what "
+            f"they hold of its energy and acceleration: {holds}."
+        )
+    spins, lost = (_where(rows, name, max) for name in ("spinning_flat_out", "lost"))
+    if spins:
+        notes.append(
+            f"Flat out the rear tires spin under power in {spins}: that is missing forward drive, "
+            "not a stagger fault."
+        )
+    if lost:
+        notes.append(f"No balance was found in {lost}; that is left out of the figures.")
+    return [paragraph(note) for note in notes]
+
+
+def _where(rows: list[list[_PhaseRow]], name: str, worst: Callable[[float, float], float]) -> str:
+    """The worst share of each phase over the staggers, in words; empty where there is none."""
+    told: dict[str, float] = {}
+    for phases in rows:
+        for held, *_ in phases:
+            share = getattr(held, name)
+            told[held.phase] = worst(told.get(held.phase, share), share)
+    return ", ".join(f"{told[phase]:.0%} of {phase}" for phase in told if told[phase] > 0.005)
+
+
+def _labels(held: PhaseFeel, screen: Screen, first: bool) -> list[str]:
+    return [screen.tape(held.stagger) if first else "", held.phase]
+
+
+def _number(value: float, form: str) -> str:
+    return format(value, form) if np.isfinite(value) else "-"
+
+
+def _wheel_table(rows: list[list[_PhaseRow]], screen: Screen) -> list[list[str]]:
+    table = [
+        ["stagger", "phase", "mismatch", "wheel at", "bite held", "bite free", "softer", "stiffer"]
+    ]
+    for phases in rows:
+        for i, (held, *others) in enumerate(phases):
+            changes = [float(degrees(one.steering_change)) for one in (held, *others)]
+            table.append(
+                [*_labels(held, screen, i == 0), screen.fine(held.mismatch, signed=True),
+                 _number(float(degrees(held.steering_wheel)), "+.0f"),
+                 *(_number(change, "+.1f") for change in changes)]
+            )  # fmt: skip
+    return table
+
+
+def _axle_table(rows: list[list[_PhaseRow]], screen: Screen) -> list[list[str]]:
+    table = [
+        ["stagger", "phase", "moment", "by mismatch", "at the front", "left rear", "right rear"]
+    ]
+    for phases in rows:
+        for i, (held, *_) in enumerate(phases):
+            table.append(
+                [*_labels(held, screen, i == 0),
+                 screen.moment(held.moment, signed=True),
+                 screen.moment(held.moment_change, signed=True),
+                 screen.weight(held.front_force, signed=True),
+                 screen.weight(held.thrust_left), screen.weight(held.thrust_right)]
+            )  # fmt: skip
+    return table
+
+
+def _grip_table(rows: list[list[_PhaseRow]], screen: Screen) -> list[list[str]]:
+    table = [["stagger", "phase", "front", "rear", "scrub", "held", "wheelspin"]]
+    for phases in rows:
+        for i, (held, *_) in enumerate(phases):
+            table.append(
+                [*_labels(held, screen, i == 0),
+                 _number(held.front_used, ".0%"), _number(held.rear_used, ".0%"),
+                 screen.power(held.scrub_power),
+                 _number(held.holds, ".0%"), _number(held.spinning_flat_out, ".0%")]
+            )  # fmt: skip
+    return table

@@ -227,6 +227,10 @@ def horsepower(watts: Real) -> Real:
     return watts / HP
 
 
+def pound_feet(newton_metres: Real) -> Real:
+    return newton_metres / (POUND * FOOT)
+
+
 def degrees(radians: Real) -> Real:
     return radians / DEGREE
 
@@ -321,6 +325,12 @@ class Screen:
             return f"{float(newtons_per_metre) * 1e-3:.2f} N/mm"
         return f"{float(newtons_per_metre) * INCH / POUND:.1f} lb/in"
 
+    def moment(self, newton_metres: Real, signed: bool = False) -> str:
+        sign = "+" if signed else ""
+        if self.is_si:
+            return f"{float(newton_metres):{sign}.0f} N m"
+        return f"{float(newton_metres) / (POUND * FOOT):{sign}.0f} lb-ft"
+
     def speed(self, metres_per_second: Real) -> str:
         if self.is_si:
             return f"{float(metres_per_second):.1f} m/s"
@@ -328,6 +338,9 @@ class Screen:
 
     def power(self, watts: Real) -> str:
         return f"{float(watts) * 1e-3:.1f} kW" if self.is_si else f"{float(watts) / HP:.1f} hp"
+
+    def whole_angle(self, radians: Real) -> str:
+        return f"{float(radians) / DEGREE:.0f} deg"
 
     def angle(self, radians: Real, signed: bool = False) -> str:
         """Degrees in both systems: the trade and the SI brochure both use them."""

@@ -121,7 +121,7 @@ def parse(text: object, kind: str) -> float:
     """
     wanted = KINDS[kind]
     expected = f'expected {wanted.article_name} such as "{wanted.example}"'
-    shown = f'got "{_shorten(str(text))}"'
+    shown = f'got "{shorten(str(text))}"'
     cleaned = _clean(str(text))
     if len(cleaned) > _LONGEST:
         raise QuantityError(f"{expected}, {shown}")
@@ -146,7 +146,7 @@ def parse_per_turn(text: object) -> float:
         return parse(match[1], "tape") / turns
     except ValueError:
         raise QuantityError(
-            f'expected a thread such as "1 in per 12 turns", got "{_shorten(str(text))}"'
+            f'expected a thread such as "1 in per 12 turns", got "{shorten(str(text))}"'
         ) from None
 
 
@@ -164,7 +164,7 @@ def parse_temperature(text: object) -> float:
         return degrees_read + float(constants.zero_Celsius)
     except ValueError:
         raise QuantityError(
-            f'expected a temperature such as "85 F", got "{_shorten(str(text))}"'
+            f'expected a temperature such as "85 F", got "{shorten(str(text))}"'
         ) from None
 
 
@@ -176,7 +176,8 @@ def _clean(text: str) -> str:
     return re.sub(r"\s+", " ", text).strip().lower()
 
 
-def _shorten(text: str) -> str:
+def shorten(text: str) -> str:
+    """What was typed, fit to be told in one line: printable and at most 40 characters."""
     text = "".join(c if c.isprintable() else "?" for c in text)
     return text if len(text) <= 40 else text[:37] + "..."
 

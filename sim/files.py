@@ -205,6 +205,7 @@ _YAML_WORDS = {
     "but found another document": "the file must end where a second --- begins",
     "found character that cannot start any token": "indent with spaces, not tabs, and put a "
     "value that starts with a sign such as % or @ in quotes",
+    "found a tab character that violates indentation": "indent with spaces, not tabs",
 }
 """Complaints of the YAML library that a racer would not understand."""
 

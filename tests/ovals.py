@@ -8,7 +8,7 @@ import numpy as np
 from hypothesis import strategies as st
 
 from sim import load_car, load_track
-from sim.car import Axle, Car, CornerWeights
+from sim.car import Axle, Car, CornerWeights, Tire
 from sim.track import Bank, Condition, Track, TrackError, check_track
 from sim.units import DEGREE, FOOT, INCH, POUND
 
@@ -47,7 +47,7 @@ def spread_of_cars() -> list[Car]:
         replace(base, name="strong", power=2.0 * base.power),
         replace(base, name="weak", power=0.5 * base.power),
         replace(base, name="tall", cg_height=24 * INCH),
-        replace(base, name="soft", tire=replace(base.tire, spring_rate=0.7 * base.tire.spring_rate)),
+        replace(base, name="soft", tire=Tire(0.7 * base.tire.spring_rate)),
         replace(base, name="light", weights=weights, springs=None),
         replace(base, name="narrow", rear=narrow, springs=None),
     ]  # fmt: skip

@@ -96,7 +96,7 @@ def test_the_bow_of_a_straight_is_the_sagitta_of_an_arc(length, share):
 def test_a_bowed_straight_stands_out_by_its_bow():
     track = oval(60.0, 100.0, bow=4.0, blend=0.0)
     edge = track.edge
-    x, y = edge.position(np.array([[0.0, 50.0]]))  # middle and end of half the front straight
+    _, y = edge.position(np.array([[0.0, 50.0]]))  # middle and end of half the front straight
     assert np.diff(y)[0, 0] == pytest.approx(4.0, rel=1e-6)
 
 

@@ -41,7 +41,7 @@ def laid(track_name, name, stations=720, knots=SPLINE_KNOTS):
 
 
 FLAT = 0.25
-"""m. Squared curvature is so flat about its least that lines this far apart share it to a thousandth."""
+"""m. Squared curvature is so flat about its least that lines this far apart share it to 1e-3."""
 
 
 def squared_curvature(groove):
@@ -334,8 +334,9 @@ def test_a_sweep_of_free_grooves_is_refused_plainly():
 
 def test_a_sweep_of_parallel_grooves_equals_one_by_one():
     n = 3
-    swept = Track("sweep", (np.linspace(50, 70, n), np.linspace(45, 72, n)), np.linspace(80, 120, n),
-                  np.linspace(12, 16, n), np.linspace(0, 3, n), Bank(0.2, 0.05), 15.0)  # fmt: skip
+    ends = (np.linspace(50, 70, n), np.linspace(45, 72, n))
+    swept = Track("sweep", ends, np.linspace(80, 120, n), np.linspace(12, 16, n),
+                  np.linspace(0, 3, n), Bank(0.2, 0.05), 15.0)  # fmt: skip
     for name in PARALLEL:
         together = make_groove(swept, name, CAR_WIDTH)
         for i in range(n):

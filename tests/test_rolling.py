@@ -93,7 +93,7 @@ def body_rates(u, v, yaw, left, right):
 @pytest.mark.parametrize(("left", "right"), [(0.33, 0.34), (0.33, 0.36), (0.34, 0.33)])
 def test_two_treads_on_a_flat_floor_settle_on_the_natural_radius(left, right):
     def rates(_, state):
-        x, y, heading, u, v, yaw = state
+        _, _, heading, u, v, yaw = state
         forward, side = np.cos(heading), np.sin(heading)
         return [u * forward - v * side, u * side + v * forward, yaw,
                 *body_rates(u, v, yaw, left, right)]  # fmt: skip

@@ -1,6 +1,7 @@
 """Scrub around a lap."""
 
 from functools import cache
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -77,7 +78,7 @@ def test_scrub_is_the_integral_of_slip_by_another_rule():
         return abs(stagger - np.interp(at, s, needed.total, period=lap_length)) / M
 
     pieces = np.linspace(0, lap_length, 41)
-    total = sum(quad(slid, a, b, limit=200, epsabs=1e-4)[0] for a, b in zip(pieces, pieces[1:]))
+    total = sum(quad(slid, a, b, limit=200, epsabs=1e-4)[0] for a, b in pairwise(pieces))
     assert scrub_distance(lap, needed, stagger).lap == pytest.approx(total, rel=2e-3)
 
 

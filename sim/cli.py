@@ -70,7 +70,7 @@ from sim.tires import (
     weigh_own,
 )
 from sim.track import CONDITIONS, DEFAULT_CONDITION, Track, TrackError, check_track
-from sim.units import INCH, POUND, QuantityError, Screen, parse
+from sim.units import INCH, POUND, QuantityError, Screen, parse, shorten
 from sim.verdict import ANSWERS, Answers, decide, read_answers
 
 BAD_INPUT = 2
@@ -151,7 +151,7 @@ def _run(typed: list[str]) -> None:
         allow_abbrev=False,
     )
     command.add_arguments(parser)
-    command.run(parser.parse_args(typed[len(name.split()) :]))
+    command.run(parser.parse_intermixed_args(typed[len(name.split()) :]))
 
 
 def nearest(typed: str, known: Iterable[str], cutoff: float = 0.5) -> str:
@@ -271,8 +271,13 @@ def recorded_groove(arguments: argparse.Namespace, track: Track) -> Groove | Non
 def find_file(name: str, what: str) -> Path:
     """The path of a track or car file, with a hint when it is not there."""
     path = Path(name)
-    if path.is_file():
-        return path
+    try:
+        if path.is_file():
+            return path
+        if path.is_dir():
+            raise CommandError(f"{name}: a folder; name the {what} file in it")
+    except OSError as error:
+        raise CommandError(f"{shorten(name)}: cannot be read: {error.strerror}") from None
     folders = [one for one in (path.parent, Path("tracks"), Path("cars")) if one.is_dir()]
     pattern = f"*{path.suffix or '.yaml'}"
     there = [str(one) for folder in folders for one in sorted(folder.glob(pattern))]
@@ -286,6 +291,7 @@ def track_and_cars(arguments: argparse.Namespace) -> tuple[Track, str]:
     """The track, from a file or from measurements, and the name of the car file."""
     files: list[str] = arguments.files
     if arguments.radius is None:
+        _refuse_stray_measurements(arguments)
         if len(files) != 2:
             raise CommandError("expected a track file and a car file, or --radius and a car file")
         return load_track(find_file(files[0], "track")), files[1]
@@ -294,14 +300,23 @@ def track_and_cars(arguments: argparse.Namespace) -> tuple[Track, str]:
     return track_from_arguments(arguments), files[0]
 
 
+def _refuse_stray_measurements(arguments: argparse.Namespace) -> None:
+    """A measurement typed beside a track file would go unheard; say so instead."""
+    for name in ("radius_2", "straight", "width", "bow", "bank"):
+        if getattr(arguments, name) is not None:
+            flag = name.replace("_", "-")
+            raise CommandError(f"--{flag} needs --radius too; a track file holds its own")
+
+
 def track_from_arguments(arguments: argparse.Namespace) -> Track:
     """A track from --radius, --straight, --width and their like."""
     for name in ("straight", "width"):
         if getattr(arguments, name) is None:
             raise CommandError(f"--radius needs --{name} too")
+    second = arguments.radius if arguments.radius_2 is None else arguments.radius_2
     values: dict[str, Any] = {
         "name": "measured track",
-        "inside_radius": (arguments.radius, arguments.radius_2 or arguments.radius),
+        "inside_radius": (arguments.radius, second),
         "straight": arguments.straight,
         "width": arguments.width,
     }

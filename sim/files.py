@@ -62,6 +62,7 @@ from sim.units import (
     parse,
     parse_per_turn,
     parse_temperature,
+    shorten,
 )
 
 MOST_CASES = 2000
@@ -165,7 +166,9 @@ def text_field(*, required: bool = False, longest: int = 80) -> Field:
     def read(value: object) -> str:
         text = str(value).strip() if isinstance(value, str | int | float) else ""
         if not text or len(text) > longest or not text.isprintable():
-            raise QuantityError(f'expected a line of at most {longest} characters, got "{value}"')
+            raise QuantityError(
+                f'expected a line of at most {longest} characters, got "{shorten(str(value))}"'
+            )
         return text
 
     return Field(read, required)
@@ -176,7 +179,9 @@ def choice(allowed: list[str]) -> Field:
 
     def read(value: object) -> str:
         if str(value) not in allowed:
-            raise QuantityError(f'expected one of {", ".join(allowed)}, got "{value}"')
+            raise QuantityError(
+                f'expected one of {", ".join(allowed)}, got "{shorten(str(value))}"'
+            )
         return str(value)
 
     return Field(read)
@@ -190,7 +195,7 @@ def _read_number(value: object) -> float:
                 return result
     except ValueError:
         pass
-    raise QuantityError(f'expected a plain number such as 0.62, got "{value}"')
+    raise QuantityError(f'expected a plain number such as 0.62, got "{shorten(str(value))}"')
 
 
 # Reading
@@ -217,6 +222,15 @@ def read_text(path: Path, largest: int = LARGEST_FILE) -> str:
     except UnicodeDecodeError as error:
         line = data[: error.start].count(b"\n") + 1
         raise FileError([f"{path}:{line}: not UTF-8 text; save the file as UTF-8"]) from None
+
+
+_YAML_WORDS = {
+    "but found another document": "the file must end where a second --- begins",
+    "found character that cannot start any token": "indent with spaces, not tabs, and put a "
+    "value that starts with a sign such as % or @ in quotes",
+    "found a tab character that violates indentation": "indent with spaces, not tabs",
+}
+"""Complaints of the YAML library that a racer would not understand."""
 
 
 def read_yaml(path: Path) -> yaml.Node:
@@ -248,6 +262,7 @@ def read_yaml(path: Path) -> yaml.Node:
         mark = getattr(error, "problem_mark", None)
         where = f":{mark.line + 1}" if mark is not None else ""
         problem = getattr(error, "problem", None) or getattr(error, "reason", None) or "broken"
+        problem = _YAML_WORDS.get(problem, problem)
         raise FileError([f"{path}{where}: not YAML: {problem}"]) from None
     if node is None:
         raise FileError([f"{path}: the file is empty"])
@@ -285,7 +300,11 @@ class Reader:
             return {}
         values: dict[str, Any] = {}
         for key_node, value_node in node.value:
-            key, key_line = str(key_node.value), key_node.start_mark.line + 1
+            key_line = key_node.start_mark.line + 1
+            if not isinstance(key_node, yaml.ScalarNode):
+                self.fault(key_line, f"{here}: a key must be one word")
+                continue
+            key = shorten(key_node.value)
             if key not in schema:
                 self.fault(key_line, f"{key}: unknown key{_nearest(key, schema)}")
             elif key in values:
@@ -353,7 +372,7 @@ class Reader:
             self.fault(line, f"{key}: {error}")
             return None
         if wanted.outside(value):
-            self.fault(line, f'{key}: expected {wanted.range_text}, got "{node.value}"')
+            self.fault(line, f'{key}: expected {wanted.range_text}, got "{shorten(node.value)}"')
             return None
         return value
 
@@ -451,9 +470,18 @@ def check_measurements(values: dict[str, Any]) -> None:
         Naming the first key out of range.
     """
     for key, wanted in _track_schema([]).items():
-        value = values.get(key, ())
+        if key in values:
+            _check_measurement(key, values[key], wanted)
+
+
+def _check_measurement(key: str, value: Any, wanted: Wanted) -> None:
+    """Hold one value, or those inside it, to the schema; a fault names the outermost key."""
+    if isinstance(wanted, Mapping):
+        for inner, one in value.items():
+            _check_measurement(key, one, wanted[inner])
+    elif isinstance(wanted, Field):
         for one in value if isinstance(value, tuple) else (value,):
-            if isinstance(wanted, Field) and wanted.outside(one):
+            if wanted.outside(one):
                 raise TrackError(key, f"expected {wanted.range_text}")
 
 

@@ -71,7 +71,7 @@ class Recommendation:
     geometric_corner, loaded_corner : tuple of float
         Needed at the corner centre of turns 1-2 and 3-4: by geometry, and with tires loaded.
     straights : float
-        Mean need of the straights, tires loaded.
+        Mean need of the straights, tires loaded; of the whole lap where it has none.
     band : tuple of float
         Staggers inside the window that are as good: see `BAND`.
     parts : Parts
@@ -219,9 +219,10 @@ def recommend(
     # Around the unbounded foot, the band reaches to where the cost has risen by `BAND`.
     least = np.hypot(spread, optimum - unbounded)
     reach = np.sqrt((least + BAND) ** 2 - spread**2)
-    plain = lap.groove.ds * ~lap.groove.turning
-    least_scrub = _weighted(needed.total, lap.groove.ds)[0]
-    line = _weighted(needed.geometric, lap.groove.ds)[0]
+    ds, turning = lap.groove.ds, lap.groove.turning
+    plain = np.where(np.all(turning, axis=-1, keepdims=True), ds, ds * ~turning)
+    least_scrub = _weighted(needed.total, ds)[0]
+    line = _weighted(needed.geometric, ds)[0]
     return Recommendation(
         recommended=_bolt_on(optimum, window),
         optimum=optimum,

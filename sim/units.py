@@ -88,6 +88,8 @@ _FRACTION = r"\d+\s*/\s*\d+"
 _NUMBER = rf"(?:\d+[\s-]+{_FRACTION}|{_FRACTION}|(?:\d+\.?\d*|\.\d+)(?:e[+-]?\d+)?)"
 _UNIT = r"\"|'|°|[a-z]+(?:[*/][a-z]+)*(?:2(?![a-z0-9]))?"
 _PART = re.compile(rf"({_NUMBER})\s*({_UNIT})", re.ASCII)
+_JOINT = re.compile(r"\s*[-,]?\s*(?=[\d.])", re.ASCII)
+"""What may stand between feet and inches."""
 _BARE = re.compile(rf"[+-]?\s*{_NUMBER}", re.ASCII)
 _LONGEST = 80
 """Longest quantity worth reading, in characters (engineering judgement)."""
@@ -119,14 +121,14 @@ def parse(text: object, kind: str) -> float:
     """
     wanted = KINDS[kind]
     expected = f'expected {wanted.article_name} such as "{wanted.example}"'
-    shown = f'got "{_shorten(str(text))}"'
+    shown = f'got "{shorten(str(text))}"'
     cleaned = _clean(str(text))
     if len(cleaned) > _LONGEST:
         raise QuantityError(f"{expected}, {shown}")
     if _BARE.fullmatch(cleaned):
         raise QuantityError(f"{expected}, with its unit, {shown}")
     sign = -1.0 if cleaned.startswith("-") else 1.0
-    total = _sum_of_parts(cleaned.lstrip("+-").strip(), wanted.units)
+    total = _sum_of_parts(re.sub(r"^[+-]\s*", "", cleaned), wanted.units)
     if total is None or not math.isfinite(total):
         raise QuantityError(f"{expected}, {shown}")
     return sign * total
@@ -144,7 +146,7 @@ def parse_per_turn(text: object) -> float:
         return parse(match[1], "tape") / turns
     except ValueError:
         raise QuantityError(
-            f'expected a thread such as "1 in per 12 turns", got "{_shorten(str(text))}"'
+            f'expected a thread such as "1 in per 12 turns", got "{shorten(str(text))}"'
         ) from None
 
 
@@ -162,19 +164,20 @@ def parse_temperature(text: object) -> float:
         return degrees_read + float(constants.zero_Celsius)
     except ValueError:
         raise QuantityError(
-            f'expected a temperature such as "85 F", got "{_shorten(str(text))}"'
+            f'expected a temperature such as "85 F", got "{shorten(str(text))}"'
         ) from None
 
 
 def _clean(text: str) -> str:
     """Lower case, plain quotes, dashes and fractions, single spaces."""
     text = re.sub(r"([¼½¾⅛⅜⅝⅞])", r" \1", text)
-    text = unicodedata.normalize("NFKC", text).replace("\u2044", "/").replace("''", '"')
-    text = text.translate(str.maketrans("′’‘″”“−–", "'''\"\"\"--"))
-    return re.sub(r"\s+", " ", text.replace("²", "2")).strip().lower()
+    text = unicodedata.normalize("NFKC", text).replace("\u2044", "/")
+    text = text.translate(str.maketrans("′’‘”“−–", "'''\"\"--")).replace("''", '"')
+    return re.sub(r"\s+", " ", text).strip().lower()
 
 
-def _shorten(text: str) -> str:
+def shorten(text: str) -> str:
+    """What was typed, fit to be told in one line: printable and at most 40 characters."""
     text = "".join(c if c.isprintable() else "?" for c in text)
     return text if len(text) <= 40 else text[:37] + "..."
 
@@ -191,9 +194,8 @@ def _sum_of_parts(text: str, units: dict[str, float]) -> float | None:
             total += _number(match[1]) * unit
         except (ZeroDivisionError, OverflowError):
             return None
-        smallest, at = unit, match.end()
-        if at < len(text):
-            at += len(text[at:]) - len(text[at:].lstrip(" -,"))
+        joint = _JOINT.match(text, match.end())
+        smallest, at = unit, joint.end() if joint else match.end()
     return total if at else None
 
 
@@ -270,7 +272,7 @@ def trade_values(key: str, kind: str, values: FloatArray) -> tuple[str, list[flo
     return f"{name}_{ending}", [float(value) / KINDS[kind].units[unit] for value in values]
 
 
-def _figure(value: Real, places: int, signed: bool) -> str:
+def _figure(value: Real, places: int, signed: bool = False) -> str:
     """A decimal figure; what rounds to nothing has no sign."""
     text = f"{float(value):{'+' if signed else ''}.{places}f}"
     return text.lstrip("+-") if float(text) == 0 else text
@@ -288,10 +290,10 @@ class Screen:
 
     def tape(self, metres: Real, signed: bool = False) -> str:
         """A length that a racer would tape: nearest 1/8 in, or mm."""
-        plus = "+" if signed and metres > 0 else ""
         if self.is_si:
-            return f"{plus}{float(metres) * 1e3:.0f} mm"
-        return f"{plus}{eighths(metres)} in"
+            return f"{_figure(float(metres) * 1e3, 0, signed)} mm"
+        shown = eighths(metres)
+        return f"{'+' if signed and shown[0] not in '-0' else ''}{shown} in"
 
     def fine(self, metres: Real, signed: bool = False) -> str:
         """A small length that is computed, not taped: hundredths of an inch, or tenths of a mm."""
@@ -311,8 +313,8 @@ class Screen:
 
     def distance(self, metres: Real, places: int = 0) -> str:
         if self.is_si:
-            return f"{float(metres):.{places + 1}f} m"
-        return f"{float(metres) / FOOT:.{places}f} ft"
+            return f"{_figure(float(metres), places + 1)} m"
+        return f"{_figure(float(metres) / FOOT, places)} ft"
 
     def weight(self, newtons: Real, places: int = 0, signed: bool = False) -> str:
         if self.is_si:
@@ -344,7 +346,7 @@ class Screen:
 
     def angle(self, radians: Real, signed: bool = False) -> str:
         """Degrees in both systems: the trade and the SI brochure both use them."""
-        return f"{float(radians) / DEGREE:{'+' if signed else ''}.1f} deg"
+        return f"{_figure(radians / DEGREE, 1, signed)} deg"
 
     def of_kind(self, value: float, kind: str) -> str:
         """A quantity of any kind of `KINDS`, in its trade unit or in SI; a bare number for none."""

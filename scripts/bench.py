@@ -1,0 +1,203 @@
+"""How fast it is: each row against a reference timed in the same run.
+
+python3 scripts/bench.py [words of row names]
+
+A row is a function that returns a `Row`; add it to `ROWS` and it is in the table.
+"""
+
+import os
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+from environment import ROOT, run
+
+SAUCER, CAR = "tracks/saucer-hill.yaml", "cars/number-31.yaml"
+CASES = 1000
+
+
+@dataclass(frozen=True)
+class Row:
+    """One line of the table.
+
+    Attributes
+    ----------
+    name, what : str
+        What it is called, and what was timed.
+    ours, reference : float
+        s; the reference was timed in the same run, or is the time asked for.
+    against : str
+        What the reference is.
+    ratio : float
+    asked : str
+        Of the ratio.
+    met : bool
+    """
+
+    name: str
+    what: str
+    ours: float
+    reference: float
+    against: str
+    ratio: float
+    asked: str
+    met: bool
+
+
+def within(name: str, what: str, ours: float, limit: float) -> Row:
+    """A row that asks for a time; its reference is that time."""
+    ratio = ours / limit
+    return Row(name, what, ours, limit, "time asked for", ratio, "<= 1", ratio <= 1)
+
+
+def times_faster(name: str, what: str, ours: float, reference: float, against: str,
+                 least: float) -> Row:  # fmt: skip
+    """A row that asks to be so many times faster than its reference."""
+    ratio = reference / ours
+    return Row(name, what, ours, reference, against, ratio, f">= {least:g}", ratio >= least)
+
+
+def best_of(count: int, work: Callable[[], object]) -> float:
+    """Least time of several runs, s: what the machine can do when nothing else is in the way."""
+    times = []
+    for _ in range(count):
+        start = time.perf_counter()
+        work()
+        times.append(time.perf_counter() - start)
+    return min(times)
+
+
+def cold(*words: str) -> float:
+    """Least time of a fresh Python with these arguments, s."""
+    environment = os.environ | {"PYTHONPATH": str(ROOT)}
+    command = [sys.executable, *words]
+    return best_of(
+        7, lambda: subprocess.run(command, cwd=ROOT, env=environment, check=True,
+                                  stdout=subprocess.DEVNULL),
+    )  # fmt: skip
+
+
+# Part 1: a baseline
+
+
+def cold_baseline() -> Row:
+    ours = cold("-m", "sim", "baseline", SAUCER, CAR)
+    reference = cold("-c", "import numpy, scipy, yaml")
+    limit = 1.6 * reference + 0.25
+    return Row("cold baseline", "a fresh `rollpath baseline`", ours, reference,
+               "fresh import of numpy, scipy, yaml", ours / reference,
+               f"<= {limit / reference:.2f} (1.6 + 0.25 s)", ours <= limit)  # fmt: skip
+
+
+def one_lap() -> Row:
+    from sim import load_car, load_track
+    from sim.groove import make_groove
+    from sim.lap import solve_lap
+
+    track, car = load_track(ROOT / SAUCER), load_car(ROOT / CAR)
+    surface, shape = track.condition("heavy"), vars(track).copy()
+    shape.pop("edge", None)
+    ours = best_of(
+        60, lambda: solve_lap(make_groove(type(track)(**shape), "middle", car.width), car, surface)
+    )
+    return within("one lap", "edge, groove and lap of 720 stations", ours, 5e-3)
+
+
+def lap_sweep() -> Row:
+    import numpy as np
+
+    from sim import load_car, load_track
+    from sim.groove import make_groove
+    from sim.lap import solve_lap
+
+    track, car = load_track(ROOT / SAUCER), load_car(ROOT / CAR)
+    surface = track.condition("heavy")
+    radii, straights = np.linspace(40.0, 75.0, CASES), np.linspace(70.0, 120.0, CASES)[::-1]
+
+    def lap(pick: int | slice) -> object:
+        R, L = radii[pick], straights[pick]
+        oval = replace(track, inside_radius=(R, 0.95 * R), straight=L)
+        return solve_lap(make_groove(oval, "middle", car.width), car, surface)
+
+    few = CASES // 4
+    alone = best_of(3, lambda: [lap(i) for i in range(few)]) * CASES / few
+    together = best_of(3, lambda: lap(slice(None)))
+    return times_faster("lap sweep", f"{CASES} laps of different tracks as one sweep, 720 stations",
+                        together, alone, "the same laps one by one", 20)  # fmt: skip
+
+
+# Part 2: grooves
+
+
+def rounded_groove() -> Row:
+    from sim import load_car, load_track
+    from sim.groove import make_groove
+
+    track, car = load_track(ROOT / SAUCER), load_car(ROOT / CAR)
+    ours = best_of(5, lambda: make_groove(track, "rounded", car.width))
+    return within("rounded groove", "Saucer Hill rounded out", ours, 0.3)
+
+
+def cases_of_a_groove() -> Row:
+    import numpy as np
+
+    from sim import baseline, load_car, load_track
+    from sim.groove import make_groove
+
+    track, car = load_track(ROOT / SAUCER), load_car(ROOT / CAR)
+    groove = make_groove(track, "rounded", car.width)
+    grips = np.linspace(0.4, 1.1, 500)
+    ours = best_of(3, lambda: baseline(track, car, "slick", groove, grip=grips))
+    return within("sweep of a groove", "500 baselines of one groove, by grip", ours, 2.0)
+
+
+ROWS: tuple[Callable[[], Row], ...] = (
+    cold_baseline,
+    one_lap,
+    lap_sweep,
+    rounded_groove,
+    cases_of_a_groove,
+)
+
+HEADS = ("row", "ours", "reference", "ratio", "asked", "met", "what is timed, against what")
+
+
+def table(rows: list[Row]) -> str:
+    """The rows under their heads, in columns."""
+    cells = [HEADS]
+    cells += [
+        (row.name, _time(row.ours), _time(row.reference), f"{row.ratio:.2f}", row.asked,
+         "yes" if row.met else "NO", f"{row.what}, against {row.against}")
+        for row in rows
+    ]  # fmt: skip
+    widths = [max(map(len, column)) for column in zip(*cells, strict=True)]
+    return "\n".join(
+        "  ".join(text.ljust(width) for text, width in zip(line, widths, strict=True)).rstrip()
+        for line in cells
+    )
+
+
+def _time(seconds: float) -> str:
+    return f"{seconds * 1e3:.1f} ms" if seconds < 1 else f"{seconds:.2f} s"
+
+
+def main() -> int:
+    if sys.prefix == sys.base_prefix:  # not in an environment yet: again, in the project's own
+        return run("scripts/bench.py", *sys.argv[1:])
+    sys.path.insert(0, str(ROOT))
+    chosen = [
+        row for row in ROWS
+        if len(sys.argv) == 1 or any(word in row.__name__ for word in sys.argv[1:])
+    ]  # fmt: skip
+    rows = []
+    for row in chosen:
+        print(f"timing {row.__name__.replace('_', ' ')} ...", file=sys.stderr, flush=True)
+        rows.append(row())
+    print(table(rows))
+    return 0 if all(row.met for row in rows) else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,283 @@
+"""YAML to objects and back."""
+
+import os
+import re
+import stat
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from sim.car import DEFAULT_CG_HEIGHT, DEFAULT_POWER, DEFAULT_TIRE_RATE, DEFAULT_WINDOW
+from sim.files import FileError, load_car, load_track, write_whole
+from sim.track import CONDITIONS, DEFAULT_BLEND
+from sim.units import DEGREE, FOOT, INCH, POUND
+
+ROOT = Path(__file__).parent.parent
+
+TRACK = """\
+name: Test Oval
+inside_radius: [200 ft, 185 ft]
+straight: 320 ft
+width: 50 ft
+bow: 12 ft
+bank: {corners: 12 deg, straights: 3 deg}
+blend: 60 ft
+conditions:
+  slick: {grip: 0.62, groove: rounded}
+tolerance: {inside_radius: 8 ft, straight: 15 ft}
+"""
+CAR = """\
+name: Test Car
+wheelbase: 108 in
+front: {track_width: 62 in, left: {rollout: 82 1/2 in}, right: {rollout: 83 3/4 in}}
+rear:  {track_width: 63 in, left: {rollout: 83 3/4 in}, right: {rollout: 86 1/4 in}}
+weights: {left_front: 812 lb, right_front: 741 lb, left_rear: 838 lb, right_rear: 779 lb}
+"""
+
+
+@pytest.fixture
+def write(tmp_path):
+    def write(text, name="one.yaml"):
+        path = tmp_path / name
+        path.write_bytes(text.encode() if isinstance(text, str) else text)
+        return path
+
+    return write
+
+
+def faults_of(load, path):
+    with pytest.raises(FileError) as refused:
+        load(path)
+    lines = refused.value.lines
+    for line in lines:
+        assert "\n" not in line
+        assert line.startswith(str(path))
+    return [line.removeprefix(str(path)) for line in lines]
+
+
+def test_a_track_file_is_read_into_si(write):
+    track = load_track(write(TRACK))
+    assert track.name == "Test Oval"
+    assert track.inside_radius == pytest.approx((200 * FOOT, 185 * FOOT))
+    assert (track.straight, track.width, track.bow, track.blend) == pytest.approx(
+        (320 * FOOT, 50 * FOOT, 12 * FOOT, 60 * FOOT)
+    )
+    assert track.bank.corners == pytest.approx(12 * DEGREE)
+    assert track.condition("slick").grip == 0.62
+    assert track.condition("slick").groove == "rounded"
+    assert track.condition("slick").slip_stiffness == CONDITIONS["slick"].slip_stiffness
+    assert track.condition("heavy") == CONDITIONS["heavy"]
+    assert track.measured_to.inside_radius == pytest.approx(8 * FOOT)
+    assert track.measured_to.straight == pytest.approx(15 * FOOT)
+
+
+def test_everything_below_width_is_optional_in_a_track(write):
+    track = load_track(write("\n".join(TRACK.replace("[200 ft, 185 ft]", "200 ft")
+                                       .splitlines()[:4])))  # fmt: skip
+    assert track.inside_radius == pytest.approx((200 * FOOT, 200 * FOOT))
+    assert (track.bow, track.bank.corners, track.blend) == (0.0, 0.0, DEFAULT_BLEND)
+
+
+def test_everything_below_weights_is_optional_in_a_car(write):
+    car = load_car(write(CAR))
+    assert car.rear.stagger == pytest.approx(2.5 * INCH)
+    assert car.weights.bite == pytest.approx(59 * POUND)
+    assert (car.cg_height, car.power) == (DEFAULT_CG_HEIGHT, DEFAULT_POWER)
+    assert car.stagger_window == DEFAULT_WINDOW
+    assert car.tire.spring_rate == DEFAULT_TIRE_RATE
+    assert car.springs is None
+    assert car.bite_per_inch.rear is None
+
+
+def test_a_car_file_with_everything_is_read_into_si(write):
+    car = load_car(
+        write(
+            CAR + "stagger_window: [1/2 in, 3 in]\nbite_per_inch: {rear: 9.5 lb, front: 9 lb}\n"
+            "springs: {front_wheel_rate: [260 lb/in, 250 lb/in], rear_rate: 190 lb/in, "
+            "rear_base: 44 in}\njacks: {thread: 1 in per 12 turns}\ntire: {growth: 1/4 in}\n"
+        )
+    )
+    assert car.stagger_window == pytest.approx((0.5 * INCH, 3 * INCH))
+    assert car.bite_per_inch.rear == pytest.approx(9.5 * POUND / INCH)
+    assert car.springs.front_wheel_rate == pytest.approx((260 * POUND / INCH, 250 * POUND / INCH))
+    assert car.springs.rear_rate == pytest.approx((190 * POUND / INCH,) * 2)
+    assert car.jack_thread == pytest.approx(INCH / 12)
+    assert car.tire.growth == pytest.approx(INCH / 4)
+    assert car.tire.spring_rate == DEFAULT_TIRE_RATE
+
+
+@pytest.mark.parametrize("path", sorted((ROOT / "tracks").glob("*.yaml")), ids=lambda p: p.stem)
+def test_demo_tracks_load(path):
+    assert load_track(path).width > 0
+
+
+@pytest.mark.parametrize("path", sorted((ROOT / "cars").glob("*.yaml")), ids=lambda p: p.stem)
+def test_demo_cars_load(path):
+    assert load_car(path).weights.total > 0
+
+
+BAD_TRACKS = {
+    "wrong unit": ("straight: 320 ft", "straight: 320 lb",
+                   ':3: straight: expected a length such as "320 ft", got "320 lb"'),
+    "word": ("straight: 320 ft", "straight: long",
+             ':3: straight: expected a length such as "320 ft", got "long"'),
+    "missing unit": ("straight: 320 ft", "straight: 320",
+                     ':3: straight: expected a length such as "320 ft", with its unit, got "320"'),
+    "negative radius": ("[200 ft, 185 ft]", "[-200 ft, 185 ft]",
+                        ":2: inside_radius: expected a radius between 15 and 2000 ft, "
+                        'got "-200 ft"'),
+    "swallowed infield": ("width: 50 ft", "width: 190 ft",
+                          ":4: width: a width greater than the inside radius swallows the infield"),
+    "bow past a half circle": ("bow: 12 ft", "bow: 170 ft",
+                               ":5: bow: the straights bow out by more than a half circle"),
+    "bow tighter than the corners": ("bow: 12 ft", "bow: 90 ft",
+                                     ":5: bow: the straights bow out so far that they turn"),
+    "ends that do not meet": ("straight: 320 ft\nwidth: 50 ft\nbow: 12 ft",
+                              "straight: 0 ft\nwidth: 50 ft\nbow: 0 ft",
+                              ":2: inside_radius: these two ends and this straight do not join"),
+    "not a number": ("grip: 0.62", "grip: .nan",
+                     ':9: grip: expected a plain number such as 0.62, got ".nan"'),
+    "not a length": ("straight: 320 ft", "straight: nan ft",
+                     ':3: straight: expected a length such as "320 ft", got "nan ft"'),
+    "unknown key": ("blend: 60 ft", "blnd: 60 ft",
+                    ':7: blnd: unknown key; did you mean "blend"?'),
+    "unknown condition": ("slick:", "wet:",
+                          ":9: wet: unknown key; known here: heavy, tacky, rubbered, slick"),
+    "key given twice": ("bow: 12 ft", "width: 12 ft", ":5: width: given twice"),
+    "missing key": ("straight: 320 ft\n", "", ":1: straight: missing"),
+    "three ends": ("[200 ft, 185 ft]", "[200 ft, 185 ft, 170 ft]",
+                   ":2: inside_radius: expected one value or 2"),
+    "too steep": ("corners: 12 deg", "corners: 80 deg",
+                  ':6: corners: expected an angle between -10 and 45 deg, got "80 deg"'),
+    "no mapping": ("{corners: 12 deg, straights: 3 deg}", "12 deg",
+                   ":6: bank: expected keys such as corners, straights"),
+    "key of several words": ("bow: 12 ft", "[a, b]: 12 ft", ":5: the file: a key must be one word"),
+    "line break in a key": ("bow: 12 ft", '"bo\\nw": 12 ft', ":5: bo?w: unknown key"),
+    "line break in a value": ("groove: rounded", 'groove: "mid\\ndle"',
+                              ":9: groove: expected one of low, middle, high"),
+    "object": ("bow: 12 ft", "bow: !!python/object/apply:os.system ['exit 1']",
+               ":5: tags (!) are not allowed"),
+    "alias": ("bow: 12 ft", "bow: &bow 12 ft", ":5: anchors and aliases (& and *) are not allowed"),
+    "deep nesting": ("bow: 12 ft", "bow: " + "[" * 50 + "]" * 50,
+                     ":5: nested deeper than any file of rollpath"),
+    "broken": ("bow: 12 ft", "bow: [12 ft", ":6: not YAML: "),
+    "two documents": ("bow: 12 ft", "bow: 12 ft\n---\na: b", ":6: not YAML: the file must end"),
+    "tab": ("bow: 12 ft", "\tbow: 12 ft", ":5: not YAML: indent with spaces, not tabs"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("fault", BAD_TRACKS)
+def test_a_bad_track_file_is_told_in_one_line_with_its_place(write, fault):
+    found, bad, told = BAD_TRACKS[fault]
+    assert TRACK.count(found) == 1
+    lines = faults_of(load_track, write(TRACK.replace(found, bad)))
+    assert len(lines) == 1
+    assert lines[0].startswith(told)
+
+
+BAD_CARS = {
+    "window upside down": ("stagger_window: [3 in, 1 in]", "the lower end first"),
+    "rate of zero": ("tire: {spring_rate: 0 lb/in}", "a tire rate between"),
+    "no spring": ("springs: {rear_rate: 190 lb/in}", "front_wheel_rate: missing"),
+    "bare power": ("power: 340", 'such as "340 hp", with its unit'),
+    "thread": ("jacks: {thread: 12 turns}", "1 in per 12 turns"),
+}
+
+
+@pytest.mark.parametrize("fault", BAD_CARS)
+def test_a_bad_car_file_is_told_with_its_line(write, fault):
+    line, told = BAD_CARS[fault]
+    found = faults_of(load_car, write(CAR + line))
+    assert any(re.match(r":6: ", one) and told in one for one in found)
+
+
+def test_all_faults_of_a_file_are_told_at_once_in_their_order(write):
+    text = TRACK.replace("320 ft", "long").replace("width: 50 ft", "width: 50").replace(
+        "corners: 12 deg", "corners: steep")  # fmt: skip
+    lines = faults_of(load_track, write(text))
+    assert [line.split(":")[1] for line in lines] == ["3", "4", "6"]
+
+
+def test_an_alias_bomb_is_refused_before_it_grows(write):
+    levels = "\n".join(f"a{i}: &a{i} [{', '.join([f'*a{i - 1}'] * 9)}]" for i in range(1, 30))
+    (line,) = faults_of(load_track, write("a0: &a0 x\n" + levels))
+    assert line.startswith(":1: anchors and aliases")
+
+
+def test_no_object_is_made_from_a_file(write, tmp_path):
+    trace = tmp_path / "trace"
+    for tag in ("!!python/object/apply:pathlib.Path.touch", "!!python/object/apply:os.mkdir"):
+        faults_of(load_track, write(TRACK + f"x: {tag} ['{trace}']\n"))
+    assert not trace.exists()
+
+
+def test_what_is_not_a_text_file_is_refused(write, tmp_path):
+    (tmp_path / "folder.yaml").mkdir()
+    for path, told in (
+        (write(b"name: \xff\xfe", "latin.yaml"), ":1: not UTF-8 text"),
+        (write(b"name: a\x00b", "zero.yaml"), ": not YAML"),
+        (write("", "empty.yaml"), ": the file is empty"),
+        (write("# only this", "comment.yaml"), ": the file is empty"),
+        (write("x" * (1 << 20) + "x", "large.yaml"), ": larger than 1 MiB"),
+        (write("- a\n- b", "list.yaml"), ":1: the file: expected keys"),
+        (write("hello", "word.yaml"), ":1: the file: expected keys"),
+        (tmp_path / "folder.yaml", ": cannot be read"),
+        (tmp_path / "nowhere.yaml", ": cannot be read"),
+    ):
+        (line,) = faults_of(load_track, path)
+        assert line.startswith(told)
+
+
+@pytest.mark.skipif(not hasattr(os, "geteuid") or os.geteuid() == 0, reason="root reads all")
+def test_a_file_that_may_not_be_read_is_told(write):
+    path = write(TRACK)
+    path.chmod(0)
+    assert faults_of(load_track, path)[0].startswith(": cannot be read")
+
+
+@settings(max_examples=60, deadline=None)
+@given(junk=st.text(max_size=30), at=st.integers(0, len(TRACK)))
+def test_junk_anywhere_in_a_file_loads_or_is_told(tmp_path_factory, junk, at):
+    path = tmp_path_factory.mktemp("junk") / "one.yaml"
+    path.write_text(TRACK[:at] + junk + TRACK[at:], encoding="utf-8")
+    try:
+        load_track(path)
+    except FileError as error:
+        assert error.lines
+        assert all("\n" not in line for line in error.lines)
+
+
+def test_a_byte_order_mark_and_windows_line_ends_do_no_harm(write):
+    text = "\ufeff" + TRACK.replace("\n", "\r\n")
+    assert load_track(write(text)).straight == pytest.approx(320 * FOOT)
+
+
+def test_a_file_is_written_whole(tmp_path):
+    path = tmp_path / "kept.yaml"
+    path.write_text("old")
+    path.chmod(0o640)
+    write_whole(path, "new ⅛")
+    assert path.read_text(encoding="utf-8") == "new ⅛"
+    assert stat.S_IMODE(path.stat().st_mode) == 0o640
+    assert list(tmp_path.iterdir()) == [path]
+
+
+def test_a_write_that_fails_leaves_what_was_there(tmp_path, monkeypatch):
+    path = tmp_path / "kept.yaml"
+    path.write_text("old")
+
+    def full(*_):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(os, "fsync", full)
+    with pytest.raises(FileError, match=r"kept\.yaml: cannot be written: No space left"):
+        write_whole(path, "new")
+    assert path.read_text() == "old"
+    assert list(tmp_path.iterdir()) == [path]
+
+
+def test_writing_into_a_missing_folder_is_told(tmp_path):
+    with pytest.raises(FileError, match="cannot be written"):
+        write_whole(tmp_path / "nowhere" / "x.yaml", "new")

@@ -1,0 +1,288 @@
+"""Speed, thrust and wheel loads around a groove."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from ovals import DEMO_TRACKS, GRIPPY, demo_car, demo_track, one_case, oval, ovals, spread_of_cars
+from scipy.integrate import solve_ivp
+
+from sim.car import ROLLING_RESISTANCE
+from sim.groove import make_groove, parallel_groove
+from sim.lap import AIR_DENSITY, PHASES, corner_speed, solve_lap, wheel_loads
+from sim.track import Bank, Condition
+from sim.units import DEGREE, FOOT, G
+
+CAR = demo_car()
+WIDTH = float(CAR.width)
+
+
+def lap_on(track, name="middle", condition="heavy", car=CAR, stations=720):
+    return solve_lap(make_groove(track, name, car.width, stations), car, track.condition(condition))
+
+
+# Corners
+
+
+def test_frictionless_curve_banked_at_65_degrees_is_taken_at_45_8_metres_a_second():
+    # OpenStax, University Physics vol. 1 / College Physics, sec. 6.3, example "What is the ideal
+    # speed to take a steeply banked tight curve?": 100 m radius, 65 deg: 45.8 m/s.
+    assert corner_speed(1 / 100, 65 * DEGREE, 0.0) == pytest.approx(45.8, abs=0.1)
+
+
+def test_flat_curve_of_500_metres_at_25_metres_a_second_needs_a_friction_of_0_13():
+    # OpenStax, College Physics, sec. 6.3, example 6.4 (a 900 kg car; its mass drops out).
+    grips = np.linspace(0.10, 0.16, 601)
+    least = grips[np.searchsorted(corner_speed(1 / 500, 0.0, grips), 25.0)]
+    assert round(float(least), 2) == 0.13
+
+
+@given(st.floats(0.002, 0.1), st.floats(-10, 40), st.floats(0.1, 1.5))
+def test_at_corner_speed_the_whole_grip_is_used(curvature, bank, grip):
+    # Free-body balance in the plane of the road (any statics text).
+    b = bank * DEGREE
+    v = corner_speed(curvature, b, grip)
+    if np.isinf(v) or v == 0.0:
+        return
+    across = v**2 * curvature * np.cos(b) - G * np.sin(b)
+    load = G * np.cos(b) + v**2 * curvature * np.sin(b)
+    assert across == pytest.approx(grip * load, rel=1e-9, abs=1e-9)
+
+
+def test_a_right_turn_is_held_back_by_the_bank_that_helps_a_left_turn():
+    left, flat, right = (corner_speed(k, b, 0.8) for k, b in ((0.02, 0.2), (0.02, 0), (-0.02, 0.2)))
+    assert left > flat > right
+    assert corner_speed(-0.02, 0.0, 0.8) == pytest.approx(flat)
+
+
+def test_a_straight_has_no_corner_speed():
+    assert np.isinf(corner_speed(0.0, 0.1, 0.8))
+
+
+# The whole lap
+
+
+def test_a_circle_is_lapped_at_one_speed_with_drive_to_spare_for_drag_only():
+    lap = solve_lap(parallel_groove(oval(60.0, 0.0), 5.0), CAR, GRIPPY)
+    assert np.ptp(lap.speed) < 1e-6 * lap.speed[0]
+    assert np.abs(lap.a_x).max() < 1e-3
+    assert (lap.thrust > 0).all()
+    assert lap.a_y == pytest.approx(lap.speed**2 / 65.0, rel=1e-6)
+    assert (lap.a_y < GRIPPY.grip * lap.load).all()
+
+
+def test_at_the_end_of_a_long_straight_speed_is_what_power_and_drag_allow():
+    # Power balance P = (rho CdA v^2 / 2 + c_r m g) v, solved as a cubic.
+    car = replace(CAR, power=30e3)
+    lap = solve_lap(parallel_groove(oval(150.0, 8000.0, blend=50.0), 5.0), car, GRIPPY)
+    cubic = [0.5 * AIR_DENSITY * car.drag_area, 0, ROLLING_RESISTANCE * car.mass * G, -car.power]
+    top = max(np.roots(cubic).real)
+    assert lap.speed.max() == pytest.approx(top, rel=2e-3)
+
+
+def resistance(w, k, b, car, mu, C):
+    """Drag per unit mass from the equations of design.md 4.2, written anew."""
+    v2 = 2 * w
+    a_y = v2 * k * np.cos(b) - G * np.sin(b)
+    n = G * np.cos(b) + v2 * k * np.sin(b)
+    used = min(abs(a_y) / (mu * n), 0.999)
+    alpha = 3 * mu / C * (1 - (1 - used) ** (1 / 3))
+    air = 0.5 * AIR_DENSITY * car.drag_area * v2 / car.mass
+    return a_y, n, air + ROLLING_RESISTANCE * n + abs(a_y) * alpha
+
+
+def rear_traction(a_y, n, car, mu):
+    """Rear force T per unit mass with T^2 + (r a_y)^2 = (mu (r n + q T))^2, by the quadratic."""
+    r, q = car.weights.rear_share, car.cg_height / car.wheelbase
+    a, b, c = 1 - (mu * q) ** 2, -2 * mu**2 * r * n * q, (r * a_y) ** 2 - (mu * r * n) ** 2
+    root = b * b - 4 * a * c
+    return (-b + np.sqrt(max(root, 0.0))) / (2 * a)
+
+
+def energy_slopes(groove, car, surface):
+    """dw/ds under full drive, and minus dw/ds under full braking, w = v^2 / 2."""
+    lap, s = groove.ds.sum(), groove.s
+
+    def road(at):
+        return (np.interp(at, s, values, period=lap) for values in (groove.curvature, groove.bank))
+
+    def drive(at, w):
+        k, b = road(at)
+        a_y, n, drag = resistance(w[0], k, b, car, surface.grip, surface.slip_stiffness)
+        engine = car.power / car.mass / np.sqrt(2 * w[0])
+        return [min(engine, rear_traction(a_y, n, car, surface.grip)) - drag]
+
+    def brake(at, w):
+        k, b = road(at)
+        a_y, n, drag = resistance(w[0], k, b, car, surface.grip, surface.slip_stiffness)
+        return [np.sqrt(max((surface.grip * n) ** 2 - a_y**2, 0.0)) + drag]
+
+    return drive, brake
+
+
+@pytest.mark.parametrize("condition", ["heavy", "slick"])
+@pytest.mark.parametrize("track", DEMO_TRACKS, ids=lambda track: track.name)
+def test_drive_off_and_braking_follow_the_energy_equation(track, condition):
+    # Independent route: scipy.integrate.solve_ivp along each pass, from the corner's own speed.
+    surface = track.condition(condition)
+    lap = lap_on(track, condition=condition, stations=1440)
+    s, w = lap.groove.s, 0.5 * lap.speed**2
+    drive, brake = energy_slopes(lap.groove, CAR, surface)
+    cornering = lap.a_y / lap.load
+    held = cornering > 0.9995 * cornering.max()  # all the grip that a steady corner can use
+    quarter = len(w) // 4
+    peak = quarter + int(np.argmax(w[quarter : 3 * quarter]))  # on the back straight
+    leave = int(np.flatnonzero(held[:peak])[-1]) + 1
+    arrive = peak + int(np.flatnonzero(held[peak:])[0]) - 1
+    options = {"rtol": 1e-8, "atol": 1e-8, "max_step": 1.0}
+    ahead = slice(leave, peak - 3)
+    driven = solve_ivp(drive, (s[leave], s[peak]), [w[leave]], t_eval=s[ahead], **options).y[0]
+    assert np.sqrt(driven / w[ahead]) == pytest.approx(np.ones(len(driven)), abs=1e-3)
+    behind = slice(arrive, peak + 3, -1)
+    braked = solve_ivp(lambda x, w: brake(-x, w), (-s[arrive], -s[peak]), [w[arrive]],
+                       t_eval=-s[behind], **options).y[0]  # fmt: skip
+    assert np.sqrt(braked / w[behind]) == pytest.approx(np.ones(len(braked)), abs=1e-3)
+    assert len(driven) + len(braked) > 0.2 * len(w)
+
+
+@settings(deadline=None, max_examples=40)
+@given(ovals(), st.sampled_from(spread_of_cars()), st.floats(0.4, 1.1))
+def test_no_lap_asks_for_more_than_there_is(track, car, grip):
+    surface = Condition("any", grip, 8.0, "middle")
+    lap = solve_lap(make_groove(track, "middle", car.width), car, surface)
+    limit = corner_speed(lap.groove.curvature, lap.groove.bank, grip)
+    assert (lap.speed <= limit * (1 + 1e-6)).all()
+    assert (lap.speed >= 1.0).all()
+    power = lap.thrust * lap.speed
+    smooth = 0.5 * (power + np.roll(power, 1))  # differences straddle the switch to the brakes
+    assert np.mean(smooth > 1.01 * car.power) < 0.02
+    force = np.hypot(lap.thrust / car.mass, lap.a_y)
+    assert np.mean(force > 1.02 * grip * lap.load) < 0.02
+
+
+@settings(deadline=None, max_examples=25)
+@given(ovals(), st.floats(0.4, 1.0))
+def test_more_grip_or_more_power_is_never_slower(track, grip):
+    groove = make_groove(track, "middle", WIDTH)
+    times = [
+        solve_lap(groove, car, Condition("any", mu, 8.0, "middle")).time
+        for car, mu in ((CAR, grip), (CAR, 1.1 * grip), (replace(CAR, power=1.2 * CAR.power), grip))
+    ]
+    assert times[1] < times[0]
+    assert times[2] <= times[0] * (1 + 1e-6)
+
+
+@pytest.mark.parametrize("track", DEMO_TRACKS, ids=lambda track: track.name)
+def test_halving_the_stations_hardly_changes_the_lap(track):
+    coarse, fine = lap_on(track, stations=720), lap_on(track, stations=1440)
+    assert fine.time == pytest.approx(coarse.time, rel=5e-4)
+    assert fine.speed.min() == pytest.approx(coarse.speed.min(), rel=2e-3)
+    assert fine.speed.max() == pytest.approx(coarse.speed.max(), rel=2e-3)
+
+
+def test_a_home_town_car_laps_a_third_mile_at_speeds_that_racers_know():
+    # Common practice, no source: 15 to 24 s a lap, corners at 40 to 75 mph.
+    lap = lap_on(demo_track("Saucer Hill"))
+    assert 15 < lap.time < 24
+    assert 40 < lap.speed.min() / 0.44704 < 75
+
+
+def test_phases_follow_each_other_around_the_lap():
+    lap = lap_on(demo_track("Ropewalk"), condition="slick")
+    assert sum(lap.share(phase) for phase in PHASES) == pytest.approx(1.0)
+    order = [PHASES[i] for i in lap.phase[np.flatnonzero(np.diff(lap.phase, prepend=-1))]]
+    assert order[:4] == ["straight", "entry", "centre", "drive-off"]
+    assert ((lap.thrust < 0) == (lap.phase == PHASES.index("entry"))).all()
+
+
+# Wheel loads
+
+
+def test_lateral_transfer_is_m_a_h_over_track_width():
+    # Gillespie, Fundamentals of Vehicle Dynamics, ch. 6: sum over both axles of dF t = m a_y h.
+    at = np.zeros(1)
+    a_y = at + 3.0
+    still, turning = (wheel_loads(CAR, at, a, at + G) for a in (at, a_y))
+    moment = sum(
+        0.5 * (right - left) * axle.track_width
+        for right, left, axle in (
+            (turning.right_front - still.right_front, turning.left_front - still.left_front,
+             CAR.front),
+            (turning.right_rear - still.right_rear, turning.left_rear - still.left_rear, CAR.rear),
+        )
+    )  # fmt: skip
+    assert moment == pytest.approx(CAR.mass * 3.0 * CAR.cg_height)
+
+
+def test_the_front_takes_its_share_of_the_transfer():
+    at = np.zeros(1)
+    still, turning = (wheel_loads(CAR, at, at + a, at + G) for a in (0.0, 2.0))
+    front = (turning.right_front - still.right_front) * CAR.front.track_width
+    rear = (turning.right_rear - still.right_rear) * CAR.rear.track_width
+    assert front / (front + rear) == pytest.approx(CAR.front_roll_share)
+
+
+def test_longitudinal_transfer_is_m_a_h_over_wheelbase():
+    # Gillespie ch. 1: (a_x / g) (h / L) of the weight moves to the rear.
+    at = np.zeros(1)
+    rear = wheel_loads(CAR, at + 2.0, at, at + G)
+    moved = rear.left_rear + rear.right_rear - CAR.weights.left_rear - CAR.weights.right_rear
+    assert moved == pytest.approx(2.0 / G * CAR.cg_height / CAR.wheelbase * CAR.weights.total)
+
+
+def test_at_rest_on_the_flat_the_wheels_stand_as_on_the_scales():
+    at = np.zeros(1)
+    loads = wheel_loads(CAR, at, at, at + G)
+    for name, weight in vars(CAR.weights).items():
+        assert getattr(loads, name) == pytest.approx(weight)
+
+
+@given(st.floats(-8, 12), st.floats(-12, 12), st.floats(6, 16))
+def test_wheel_loads_add_up_and_never_pull(a_x, a_y, load):
+    loads = wheel_loads(CAR, np.array([a_x]), np.array([a_y]), np.array([load]))
+    assert loads.total[0] == pytest.approx(CAR.mass * load)
+    assert min(loads.left_front, loads.right_front, loads.left_rear, loads.right_rear) >= 0
+
+
+# Sweeps
+
+
+def test_a_sweep_of_laps_equals_one_by_one():
+    n = 3
+    spread = np.linspace(0.9, 1.1, n)
+    base = demo_track("Saucer Hill")
+    tracks = replace(base, straight=base.straight * spread, bank=Bank(base.bank.corners * spread))
+    weights = replace(CAR.weights, left_rear=CAR.weights.left_rear * spread)
+    cars = replace(CAR, weights=weights, power=CAR.power * spread, cg_height=CAR.cg_height * spread)
+    surfaces = Condition("any", 0.8 * spread, 8.0 * spread, "middle")
+    together = solve_lap(make_groove(tracks, "middle", WIDTH), cars, surfaces)
+    for i in range(n):
+        alone = solve_lap(
+            make_groove(one_case(tracks, i), "middle", WIDTH), one_case(cars, i),
+            one_case(surfaces, i),
+        )  # fmt: skip
+        for field in ("speed", "a_x", "a_y", "load", "thrust"):
+            scale = np.abs(getattr(alone, field)).max()
+            gap = getattr(together, field)[i] - getattr(alone, field)
+            assert np.abs(gap).max() < 1e-5 * scale
+        assert together.time[i] == pytest.approx(alone.time, rel=1e-6)
+        assert together.wheels.right_rear[i] == pytest.approx(alone.wheels.right_rear, rel=1e-4)
+
+
+@pytest.mark.parametrize("field", ["power", "drag_area", "cg_height", "wheelbase"])
+def test_cars_may_be_swept_on_one_track(field):
+    groove = make_groove(demo_track("Ropewalk"), "middle", WIDTH)
+    spread = np.array([0.8, 1.0, 1.2])
+    together = solve_lap(groove, replace(CAR, **{field: getattr(CAR, field) * spread}), GRIPPY)
+    alone = solve_lap(groove, CAR, GRIPPY)
+    assert together.speed.shape == (3, 720)
+    assert together.time[1] == pytest.approx(alone.time, rel=1e-6)
+
+
+def test_a_lap_starts_anywhere():
+    # The same oval with the start on the other straight: the same lap, turned round.
+    track = oval(180 * FOOT, 300 * FOOT, bank=0.1)
+    lap = lap_on(track)
+    assert np.roll(lap.speed, 360) == pytest.approx(lap.speed, rel=1e-4)

@@ -1,0 +1,393 @@
+"""The recommendation."""
+
+from dataclasses import replace
+from functools import cache
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from ovals import (
+    CONDITION_NAMES,
+    DEMO_CARS,
+    DEMO_TRACKS,
+    demo_car,
+    demo_track,
+    laid,
+    one_case,
+    oval,
+    ovals,
+    shaped,
+    spread_of_cars,
+    wanted,
+)
+from scipy.optimize import minimize_scalar
+
+from sim import baseline
+from sim.groove import GROOVES
+from sim.lap import solve_lap
+from sim.rolling import needed_stagger
+from sim.stagger import BAND, EIGHTH, recommend
+from sim.track import Bank, TrackError
+from sim.units import DEGREE, FOOT, INCH
+
+CAR = demo_car()
+M, T = CAR.rear.mean_rollout, CAR.rear.track_width
+WIDE = (-10 * INCH, 20 * INCH)
+
+
+@cache
+def found(track_name, condition="heavy", groove="middle"):
+    return baseline(demo_track(track_name), CAR, condition, groove)
+
+
+# Closed forms
+
+
+@pytest.mark.parametrize("radius", [25.0, 45.0, 80.0])
+@pytest.mark.parametrize("straight", [0.0, 40.0, 120.0, 300.0])
+@pytest.mark.parametrize("groove", ["low", "high"])
+def test_on_the_flat_least_scrub_is_rollout_times_two_pi_track_width_over_lap(
+    radius, straight, groove
+):
+    # Closed form of design.md 4.5: the mean of M T k over a lap, and k turns 2 pi in all.
+    track = oval(radius, straight, width=12.0)
+    result = baseline(track, CAR, groove=groove, drive_emphasis=0.0, tire_load=False, window=WIDE)
+    expected = M * 2 * np.pi * T / result.groove.length
+    assert result.stagger.optimum == pytest.approx(expected, rel=1e-9)
+
+
+@settings(deadline=None, max_examples=25)
+@given(ovals(flat=True))
+def test_the_closed_form_holds_on_any_flat_oval(track):
+    result = baseline(track, CAR, groove="middle", drive_emphasis=0.0, tire_load=False)
+    expected = M * 2 * np.pi * T / result.groove.length
+    assert result.stagger.least_scrub == pytest.approx(expected, rel=1e-9)
+
+
+def test_the_closed_form_holds_on_a_rounded_groove_too():
+    track = oval(60.0, 90.0, bow=3.0, width=15.0)
+    result = baseline(track, CAR, groove="rounded", drive_emphasis=0.0, tire_load=False)
+    expected = M * 2 * np.pi * T / result.groove.length
+    assert result.stagger.least_scrub == pytest.approx(expected, rel=1e-9)
+
+
+def test_corner_centres_need_rollout_times_track_width_over_radius():
+    # Locked axle: S = M T cos b / R at each end.
+    track = oval(200 * FOOT, 320 * FOOT, second=150 * FOOT, width=50 * FOOT, bank=12 * DEGREE)
+    result = baseline(track, CAR, groove="middle")
+    for ours, R in zip(result.stagger.geometric_corner, track.inside_radius, strict=True):
+        expected = M * T * np.cos(12 * DEGREE) / (R + 25 * FOOT)
+        assert ours == pytest.approx(expected, rel=0.01)
+
+
+def test_on_a_circle_everything_wants_the_same():
+    result = baseline(oval(60.0, 0.0), CAR, groove="middle", window=WIDE)
+    best = result.stagger
+    for value in (best.unbounded, best.least_scrub, best.even_drive, *best.loaded_corner):
+        assert value == pytest.approx(best.optimum, abs=0.002 * INCH)
+    assert best.spread < 0.002 * INCH
+
+
+# The optimum
+
+
+@pytest.mark.parametrize("track", [t.name for t in DEMO_TRACKS])
+@pytest.mark.parametrize("emphasis", [0.0, 0.4, 1.0])
+def test_the_optimum_is_that_of_brute_force(track, emphasis):
+    # The cost of design.md 4.5, written out, over staggers 0.002 in apart.
+    lap, needed = found(track).lap, found(track).needed
+    drive = np.maximum(lap.thrust, 0.0)
+    ds = lap.groove.ds
+    weight = emphasis * drive / np.average(drive, weights=ds) + 1 - emphasis
+    staggers = np.arange(0.0, 5.0, 0.002) * INCH
+    mismatch = staggers[:, None] - needed.total
+    cost = (weight * mismatch**2 * ds).sum(axis=1) / (weight * ds).sum()
+    best = recommend(lap, needed, WIDE, emphasis)
+    assert best.optimum == pytest.approx(staggers[cost.argmin()], abs=0.0011 * INCH)
+    assert best.cost(staggers) ** 2 == pytest.approx(cost, rel=1e-6)
+    by_scipy = minimize_scalar(lambda s: float(best.cost(s)), bounds=(0, 5 * INCH)).x
+    assert by_scipy == pytest.approx(best.optimum, abs=1e-3 * INCH)
+
+
+@pytest.mark.parametrize("window", [(0.5, 1.0), (1.0, 4.0), (3.0, 4.0), (1.9, 2.2)])
+def test_inside_a_window_the_optimum_is_that_of_brute_force(window):
+    low, high = (end * INCH for end in window)
+    result = found("Saucer Hill", "tacky")
+    best = recommend(result.lap, result.needed, (low, high))
+    staggers = np.linspace(low, high, 4001)
+    costs = best.cost(staggers)
+    assert best.optimum == pytest.approx(staggers[costs.argmin()], abs=0.001 * INCH)
+    as_good = staggers[costs <= costs.min() + BAND]
+    assert best.band == pytest.approx((as_good.min(), as_good.max()), abs=0.001 * INCH)
+    assert low <= best.recommended <= high
+
+
+def test_a_window_that_cuts_the_optimum_off_says_which_end():
+    result = found("Saucer Hill", "tacky")
+    free = float(result.stagger.unbounded)
+    for window, end in (
+        ((free + 0.2 * INCH, free + INCH), "low"),
+        ((free - INCH, free - 0.2 * INCH), "high"),
+        ((free - INCH, free + INCH), None),
+    ):
+        best = recommend(result.lap, result.needed, window)
+        assert best.at_window == end
+        assert best.unbounded == pytest.approx(free)
+        assert best.optimum == pytest.approx(np.clip(free, *window))
+
+
+@given(st.floats(0.2, 5.0), st.floats(0.3, 2.0))
+def test_the_recommendation_is_a_tape_mark_inside_the_window_and_near_the_optimum(low, width):
+    window = (low * INCH, (low + width) * INCH)
+    result = found("Ropewalk")
+    best = recommend(result.lap, result.needed, window)
+    assert best.recommended / EIGHTH == pytest.approx(round(best.recommended / EIGHTH), abs=1e-9)
+    assert window[0] - 1e-9 <= best.recommended <= window[1] + 1e-9
+    assert abs(best.recommended - best.optimum) < EIGHTH
+
+
+def test_a_window_between_two_tape_marks_is_kept_to():
+    result = found("Ropewalk")
+    window = (2.03 * INCH, 2.10 * INCH)
+    best = recommend(result.lap, result.needed, window)
+    assert window[0] <= best.recommended <= window[1]
+
+
+def test_drive_emphasis_runs_from_least_scrub_to_even_drive():
+    result = found("Saucer Hill")
+    optima = [
+        recommend(result.lap, result.needed, WIDE, e).optimum for e in (0, 0.25, 0.5, 0.75, 1)
+    ]
+    assert optima[0] == pytest.approx(result.stagger.least_scrub)
+    assert optima[-1] == pytest.approx(result.stagger.even_drive)
+    assert np.all(np.diff(optima) < 0) or np.all(np.diff(optima) > 0)
+
+
+# Facts of the trade: common practice, no source
+
+ROUNDED_AND_CLIPS = [
+    (shaped(feet, 1.0, bank=bank, bow_share=0.04), shaped(feet, 3.5, bank=bank))
+    for feet in (1320, 1760, 1980)
+    for bank in (0, 8)
+]
+ORDINARY = {
+    feet: [shaped(feet, ratio, bank=bank) for ratio in (1.2, 1.8, 2.4) for bank in (0, 6, 12)]
+    for feet in (1056, 1320, 1760, 1980)
+}
+"""Fifth- to three-eighths-mile ovals of ordinary shapes, flat to 12 deg."""
+
+
+@pytest.mark.parametrize("car", spread_of_cars(), ids=lambda car: car.name)
+@pytest.mark.parametrize("condition", CONDITION_NAMES)
+def test_big_rounded_oval_wants_more_than_paper_clip_of_the_same_lap(car, condition):
+    # Common practice, no source.
+    for rounded, clip in ROUNDED_AND_CLIPS:
+        a, b = (wanted(track, car, condition).unbounded for track in (rounded, clip))
+        assert a > b + 0.1 * INCH
+
+
+@pytest.mark.parametrize("car", spread_of_cars(), ids=lambda car: car.name)
+@pytest.mark.parametrize("groove", ["low", "middle", "high"])
+def test_heavy_wants_more_than_slick_on_the_same_groove(car, groove):
+    # Common practice, no source.
+    for track in DEMO_TRACKS:
+        heavy, slick = (wanted(track, car, c, groove) for c in ("heavy", "slick"))
+        assert heavy.unbounded > slick.unbounded
+
+
+@pytest.mark.parametrize("groove", ["rounded", "diamond"])
+@pytest.mark.parametrize("track", [t.name for t in DEMO_TRACKS])
+def test_heavy_wants_more_than_slick_on_free_grooves_too(track, groove):
+    # Common practice, no source.
+    path = laid(track, groove)
+    for car in DEMO_CARS:
+        heavy, slick = (wanted(demo_track(track), car, c, path) for c in ("heavy", "slick"))
+        assert heavy.unbounded > slick.unbounded
+
+
+@pytest.mark.parametrize("condition", CONDITION_NAMES)
+def test_on_a_rounded_oval_a_diamond_wants_less_than_the_rounded_line(condition):
+    """Common practice, no source. True of Saucer Hill; on Two Ponds the two come out alike."""
+    track = demo_track("Saucer Hill")
+    rounded, diamond = (
+        wanted(track, CAR, condition, laid("Saucer Hill", name)).unbounded
+        for name in ("rounded", "diamond")
+    )
+    assert diamond < rounded - 0.05 * INCH
+
+
+def test_the_diamond_is_straighter_where_the_car_drives():
+    for track in ("Saucer Hill", "Ropewalk"):
+        bends = []
+        for name in ("rounded", "diamond"):
+            lap = solve_lap(laid(track, name), CAR, demo_track(track).condition("slick"))
+            drive = np.maximum(lap.thrust, 0) * lap.groove.ds
+            bends.append(np.average(lap.groove.curvature, weights=drive))
+        assert bends[1] < bends[0]
+
+
+@pytest.mark.parametrize("car", spread_of_cars(), ids=lambda car: car.name)
+@pytest.mark.parametrize("feet", [1056, 1320, 1760, 1980])
+def test_fifth_to_three_eighths_mile_ovals_want_one_to_four_inches(car, feet):
+    # Common practice, no source.
+    for track in ORDINARY[feet]:
+        for condition in CONDITION_NAMES:
+            assert 1 * INCH < wanted(track, car, condition).unbounded < 4 * INCH
+
+
+# Convergence
+
+
+@pytest.mark.parametrize("track", [t.name for t in DEMO_TRACKS])
+@pytest.mark.parametrize("groove", GROOVES)
+def test_halving_the_spacing_changes_the_optimum_by_less_than_five_thousandths(track, groove):
+    for condition in ("heavy", "slick"):
+        optima = [
+            wanted(demo_track(track), CAR, condition, laid(track, groove, n)).unbounded
+            for n in (720, 1440)
+        ]
+        assert abs(optima[1] - optima[0]) < 0.005 * INCH
+
+
+@settings(deadline=None, max_examples=25)
+@given(ovals(), st.sampled_from(CONDITION_NAMES))
+def test_halving_the_spacing_is_safe_where_corners_take_twenty_feet_to_start(track, condition):
+    """A corner that starts in ten feet, sharper than any dirt one, has moved it 0.0051 in."""
+    track = replace(track, blend=np.maximum(track.blend, 20 * FOOT))
+    optima = [wanted(track, CAR, condition, stations=n).unbounded for n in (720, 1440)]
+    assert abs(optima[1] - optima[0]) < 0.005 * INCH
+
+
+# Uncertainty
+
+
+@pytest.mark.parametrize("groove", ["middle", "rounded"])
+def test_each_share_is_what_moving_that_measurement_does(groove):
+    # Against two whole baselines a little to either side.
+    track = demo_track("Saucer Hill")
+    shares = baseline(track, CAR, "tacky", groove).uncertainty
+    known, (R_1, R_2) = track.measured_to, track.inside_radius
+    moved = {
+        "radius of turns 1-2": lambda d: replace(
+            track, inside_radius=(R_1 + d * known.inside_radius, R_2)
+        ),
+        "length of the straights": lambda d: replace(
+            track, straight=track.straight + d * known.straight
+        ),
+        "bank of the corners": lambda d: replace(
+            track, bank=replace(track.bank, corners=track.bank.corners + d * known.bank)
+        ),
+    }
+    for name, move in moved.items():
+        up, down = (baseline(move(d), CAR, "tacky", groove).stagger.unbounded for d in (0.5, -0.5))
+        assert shares[name] == pytest.approx(abs(up - down), rel=0.2, abs=0.01 * INCH)
+
+
+def test_uncertainty_is_the_root_of_the_squares_and_always_has_the_tape():
+    result = found("Ropewalk")
+    shares = result.uncertainty
+    assert set(shares) == {
+        "radius of turns 1-2", "radius of turns 3-4", "length of the straights",
+        "bank of the corners", "tape",
+    }  # fmt: skip
+    assert result.total_uncertainty**2 == pytest.approx(sum(x**2 for x in shares.values()))
+    assert shares["tape"] == pytest.approx(np.sqrt(2) * INCH / 16)
+
+
+def test_a_better_measured_track_is_surer():
+    track = demo_track("Ropewalk")
+    known = track.measured_to
+    closer = replace(track, tolerance=replace(known, inside_radius=0.2 * known.inside_radius,
+                                              straight=0.2 * known.straight))  # fmt: skip
+    better = baseline(closer, CAR, "heavy", "middle").total_uncertainty
+    assert better < found("Ropewalk").total_uncertainty
+
+
+# The switches, sweeps and refusals
+
+
+def test_tire_load_off_leaves_geometry():
+    track = demo_track("Ropewalk")
+    result = baseline(track, CAR, "heavy", "middle", tire_load=False)
+    assert result.stagger.loaded_corner == pytest.approx(result.stagger.geometric_corner)
+    assert result.stagger.unbounded < found("Ropewalk").stagger.unbounded
+
+
+def test_grip_overrides_the_condition():
+    track = demo_track("Ropewalk")
+    result = baseline(track, CAR, "slick", "middle", grip=0.95)
+    slick = baseline(track, CAR, "slick", "middle")
+    assert result.condition.grip == 0.95
+    assert result.lap.time < slick.lap.time
+
+
+def test_the_condition_brings_its_groove():
+    track = demo_track("Saucer Hill")
+    assert baseline(track, CAR, "slick").groove.name == "rounded"
+    assert baseline(track, CAR, "heavy").groove.name == "middle"
+
+
+def test_unknown_words_and_too_wide_a_car_are_refused():
+    track = demo_track("Ropewalk")
+    with pytest.raises(KeyError):
+        baseline(track, CAR, "wet")
+    with pytest.raises(KeyError):
+        baseline(track, CAR, "heavy", "outside")
+    with pytest.raises(TrackError):
+        baseline(replace(track, width=8 * FOOT), CAR, "heavy", "middle")
+
+
+SPREAD = np.array([0.9, 1.0, 1.12])
+
+
+def swept_cases():
+    track = demo_track("Saucer Hill")
+    R_1, R_2 = track.inside_radius
+    rear, weights = CAR.rear, CAR.weights
+    return {
+        "radius": (replace(track, inside_radius=(R_1 * SPREAD, R_2 * SPREAD)), CAR),
+        "straight": (replace(track, straight=track.straight * SPREAD), CAR),
+        "width": (replace(track, width=track.width * SPREAD), CAR),
+        "bow": (replace(track, bow=track.bow * SPREAD), CAR),
+        "bank": (replace(track, bank=Bank(track.bank.corners * SPREAD, 0.05)), CAR),
+        "blend": (replace(track, blend=track.blend * SPREAD), CAR),
+        "power": (track, replace(CAR, power=CAR.power * SPREAD)),
+        "weights": (track, replace(CAR, weights=replace(weights, right_rear=3500 * SPREAD))),
+        "cg height": (track, replace(CAR, cg_height=CAR.cg_height * SPREAD)),
+        "tire": (track, replace(CAR, tire=replace(CAR.tire, spring_rate=2e5 * SPREAD))),
+        "track width": (track, replace(CAR, rear=replace(rear, track_width=1.5 * SPREAD))),
+        "rollout": (track, replace(CAR, rear=replace(rear, right_rollout=2.2 * SPREAD))),
+    }
+
+
+@pytest.mark.parametrize("name", swept_cases())
+def test_a_sweep_of_any_field_equals_one_by_one(name):
+    track, car = swept_cases()[name]
+    swept = baseline(track, car, "tacky", "middle")
+    assert np.shape(swept.stagger.optimum) == (3,)
+    assert swept.uncertainty == {}
+    for i in range(3):
+        alone = baseline(one_case(track, i), one_case(car, i), "tacky", "middle")
+        assert swept.stagger.optimum[i] == pytest.approx(alone.stagger.optimum, rel=1e-5)
+        assert swept.stagger.recommended[i] == pytest.approx(alone.stagger.recommended)
+        for ours, theirs in zip(swept.stagger.band, alone.stagger.band, strict=True):
+            assert ours[i] == pytest.approx(theirs, rel=1e-4)
+        for ours, theirs in zip(swept.stagger.loaded_corner, alone.stagger.loaded_corner,
+                                strict=True):  # fmt: skip
+            assert ours[i] == pytest.approx(theirs, rel=1e-4)
+        assert np.broadcast_to(swept.now.lap, 3)[i] == pytest.approx(alone.now.lap, rel=1e-4)
+        assert swept.then.lap[i] == pytest.approx(alone.then.lap, rel=1e-3)
+
+
+def test_a_sweep_of_grips_equals_one_by_one():
+    track = demo_track("Ropewalk")
+    grips = np.array([0.5, 0.7, 0.9])
+    swept = baseline(track, CAR, "slick", "middle", grip=grips)
+    alone = [baseline(track, CAR, "slick", "middle", grip=g).stagger.optimum for g in grips]
+    assert swept.stagger.optimum == pytest.approx(alone, rel=1e-5)
+
+
+def test_needed_is_that_of_the_lap():
+    result = found("Ropewalk")
+    assert needed_stagger(result.lap, CAR).total == pytest.approx(result.needed.total)

@@ -1,0 +1,217 @@
+"""The oval of four arcs."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from ovals import DEMO_TRACKS, demo_track, one_case, oval, ovals
+from scipy.special import fresnel
+from shapely import MultiPoint, Point
+
+from sim.track import Bank, Track, TrackError, check_track, straight_turn
+from sim.units import DEGREE, FOOT
+
+# Abramowitz and Stegun, Handbook of Mathematical Functions, table 7.7: x, C(x), S(x).
+FRESNEL_TABLE = (
+    (0.2, 0.1999211, 0.0041876),
+    (0.4, 0.3974808, 0.0333594),
+    (0.5, 0.4923442, 0.0647324),
+    (0.6, 0.5810954, 0.1105402),
+    (0.8, 0.7228442, 0.2493414),
+    (1.0, 0.7798934, 0.4382591),
+)
+
+
+@pytest.mark.parametrize(("x", "C", "S"), FRESNEL_TABLE)
+def test_a_blend_is_the_clothoid_of_abramowitz_and_stegun(x, C, S):
+    R = 30.0
+    track = oval(R, 250.0, blend=np.pi * R)  # as long as the corner: the table's x runs to 1
+    edge = track.edge
+    start, blend = edge.starts[0, 0], edge.blends[0, 0]
+    scale = np.sqrt(np.pi * R * blend)
+    at = np.array([[start, start + x * scale]])
+    x_at, y_at = edge.position(at)
+    assert np.diff(x_at)[0, 0] / scale == pytest.approx(C, abs=6e-8)
+    assert np.diff(y_at)[0, 0] / scale == pytest.approx(S, abs=6e-8)
+
+
+def test_the_fresnel_table_above_is_typed_right():
+    for x, C, S in FRESNEL_TABLE:
+        assert fresnel(x) == pytest.approx((S, C), abs=6e-8)
+
+
+@settings(deadline=None)
+@given(ovals())
+def test_every_oval_turns_once_and_closes(track):
+    # do Carmo, Differential Geometry of Curves and Surfaces, sec. 5-7 (turning tangents).
+    edge = track.edge
+    ends = np.array([[0.0, edge.length[0, 0]]])
+    assert np.diff(edge.heading(ends))[0, 0] == pytest.approx(2 * np.pi, abs=1e-9)
+    x, y = edge.position(ends)
+    assert np.hypot(np.diff(x), np.diff(y))[0, 0] < 1e-3
+
+
+@settings(deadline=None, max_examples=30)
+@given(ovals())
+def test_heading_is_the_integral_of_curvature_and_position_of_heading(track):
+    edge = track.edge
+    s = np.linspace(0.0, edge.length[0, 0], 4001)
+    k, theta = edge.curvature(s)[0], edge.heading(s)[0]
+    step = s[1]
+
+    def summed(f):
+        return np.concatenate([[0.0], np.cumsum(0.5 * (f[1:] + f[:-1]) * step)])
+
+    every = slice(None, None, 40)
+    within = 4 * step / min(track.inside_radius)  # the jumps of a curvature without blends
+    assert np.abs(summed(k) - theta).max() < within
+    x, y = edge.position(s[None, every])
+    assert np.abs(summed(np.cos(theta))[every] - x[0]).max() < 5e-3
+    assert np.abs(summed(np.sin(theta))[every] - y[0]).max() < 5e-3
+
+
+@pytest.mark.parametrize(("R_1", "R_2", "straight"), [(60, 40, 100), (50, 50, 80), (30, 70, 60)])
+def test_unequal_ends_are_joined_by_common_tangents(R_1, R_2, straight):
+    # The hull of two discs is bounded by their common tangents: an independent construction.
+    edge = oval(R_1, straight, second=R_2, blend=0.0).edge
+    apart = np.hypot(straight, R_1 - R_2)
+    discs = [Point(x, 0).buffer(R, quad_segs=2000) for x, R in ((0, R_1), (apart, R_2))]
+    hull = discs[0].union(discs[1]).convex_hull
+    x, y = edge.position(np.linspace(0, edge.length, 8001).reshape(1, -1))
+    ours = MultiPoint(np.column_stack([x[0], y[0]])).convex_hull
+    assert edge.length[0, 0] == pytest.approx(hull.length, rel=1e-6)
+    assert ours.area == pytest.approx(hull.area, rel=1e-5)
+
+
+@given(st.floats(10.0, 300.0), st.floats(1e-6, 0.3))
+def test_the_bow_of_a_straight_is_the_sagitta_of_an_arc(length, share):
+    # Sagitta = r (1 - cos(phi / 2)) = 2 r sin(phi / 4)^2, elementary geometry.
+    phi = straight_turn(length, share * length)
+    radius = length / phi
+    assert radius * 2 * np.sin(phi / 4) ** 2 == pytest.approx(share * length, rel=1e-6)
+
+
+def test_a_bowed_straight_stands_out_by_its_bow():
+    track = oval(60.0, 100.0, bow=4.0, blend=0.0)
+    edge = track.edge
+    _, y = edge.position(np.array([[0.0, 50.0]]))  # middle and end of half the front straight
+    assert np.diff(y)[0, 0] == pytest.approx(4.0, rel=1e-6)
+
+
+def test_a_straight_without_bow_is_a_line():
+    edge = oval(60.0, 100.0, blend=10.0).edge
+    s = np.linspace(0.0, 40.0, 9)
+    assert edge.curvature(s) == pytest.approx(np.zeros((1, 9)), abs=0.0)
+
+
+def test_an_oval_without_straights_is_a_circle():
+    edge = oval(60.0, 0.0).edge
+    s = np.linspace(0.0, edge.length[0, 0], 50)
+    assert edge.length[0, 0] == pytest.approx(2 * np.pi * 60.0)
+    assert edge.curvature(s)[0] == pytest.approx(np.full(50, 1 / 60.0))
+
+
+@settings(deadline=None, max_examples=30)
+@given(ovals())
+def test_curvature_and_bank_are_continuous(track):
+    track = replace(track, blend=max(track.blend, 5.0))
+    edge = track.edge
+    s = np.linspace(0.0, edge.length[0, 0], 40001)
+    blend = edge.blends[0, 0]
+    for values in (edge.curvature(s)[0], edge.bank_at(s)[0]):
+        steepest = np.ptp(values) / blend
+        assert np.abs(np.diff(values)).max() <= 1.001 * steepest * s[1] + 1e-12
+        assert values[0] == pytest.approx(values[-1], abs=1e-9)
+
+
+def test_bank_is_that_of_the_corners_in_corners_and_of_the_straights_in_between():
+    track = demo_track("Saucer Hill")
+    edge = track.edge
+    ends = (edge.starts + edge.blends / 2)[0]
+    corners = [0.5 * (ends[0] + ends[1]), 0.5 * (ends[2] + ends[3])]
+    straights = [0.0, 0.5 * (ends[1] + ends[2])]
+    assert edge.bank_at(np.array(corners))[0] == pytest.approx([12 * DEGREE] * 2)
+    assert edge.bank_at(np.array(straights))[0] == pytest.approx([3 * DEGREE] * 2)
+
+
+@settings(deadline=None, max_examples=30)
+@given(ovals())
+def test_ends_swapped_give_the_same_oval_turned_round(track):
+    R_1, R_2 = track.inside_radius
+    edge, turned = track.edge, replace(track, inside_radius=(R_2, R_1)).edge
+    length, back = edge.length[0, 0], middle_of_back_straight(edge)
+    assert turned.length[0, 0] == pytest.approx(length, rel=1e-9)
+    s = np.linspace(0.0, length - back, 200)
+    headings = edge.heading(back + s)[0] - edge.heading(np.array([back]))[0]
+    assert np.abs(turned.heading(s)[0] - headings).max() < 1e-5
+    s = np.linspace(length - back, length, 200)
+    headings = turned.heading(s)[0] - turned.heading(np.array([length - back]))[0]
+    assert np.abs(edge.heading(s - (length - back))[0] - headings).max() < 1e-5
+
+
+@settings(deadline=None, max_examples=30)
+@given(ovals())
+def test_an_oval_is_its_own_mirror_image_in_its_long_axis(track):
+    edge = track.edge
+    apex = 0.5 * middle_of_back_straight(edge)
+    s = np.linspace(0.0, apex, 200)
+    before, after, there = (edge.heading(at)[0] for at in (apex - s, apex + s, np.array([apex])))
+    assert np.abs(after - there - (there - before)).max() < 1e-6
+    x, y = edge.position(np.array([[0.0, 2 * apex]]))
+    square = np.diff(x) * np.cos(there) + np.diff(y) * np.sin(there)  # to the long axis
+    assert np.abs(square[0, 0] - np.hypot(np.diff(x), np.diff(y))[0, 0]) < 1e-6
+
+
+def middle_of_back_straight(edge):
+    ends = (edge.starts + edge.blends / 2)[0]
+    return 0.5 * (ends[1] + ends[2])
+
+
+def test_a_sweep_of_tracks_equals_one_by_one():
+    n = 4
+    swept = Track(
+        "sweep", (np.linspace(50, 70, n), np.linspace(45, 72, n)), np.linspace(80, 120, n), 14.0,
+        np.linspace(0, 3, n), Bank(np.linspace(0, 0.2, n), 0.02), np.linspace(0, 20, n),
+    )  # fmt: skip
+    s = np.linspace(0.0, 250.0, 60)
+    x, y = swept.edge.position(s)
+    for i in range(n):
+        edge = one_case(swept, i).edge
+        assert edge.length[0, 0] == pytest.approx(swept.edge.length[i, 0], rel=1e-12)
+        assert edge.curvature(s)[0] == pytest.approx(swept.edge.curvature(s)[i], rel=1e-12)
+        assert edge.bank_at(s)[0] == pytest.approx(swept.edge.bank_at(s)[i], rel=1e-12, abs=1e-15)
+        x_one, y_one = edge.position(s)
+        assert (x_one[0], y_one[0]) == (
+            pytest.approx(x[i], abs=1e-9),
+            pytest.approx(y[i], abs=1e-9),
+        )
+
+
+@pytest.mark.parametrize(
+    ("track", "key"),
+    [
+        (oval(50.0, 100.0, width=51.0), "width"),
+        (oval(50.0, 100.0, bow=50.0), "bow"),
+        (oval(50.0, 100.0, bow=30.0), "bow"),
+        (oval(50.0, 0.0, bow=1.0), "bow"),
+        (oval(50.0, 0.0, second=30.0, width=10.0), "inside_radius"),
+    ],
+)
+def test_numbers_that_make_no_oval_are_refused_by_name(track, key):
+    with pytest.raises(TrackError) as refused:
+        check_track(track)
+    assert refused.value.key == key
+
+
+@pytest.mark.parametrize("track", DEMO_TRACKS, ids=lambda track: track.name)
+def test_demo_tracks_are_ovals_with_known_tolerances(track):
+    check_track(track)
+    assert 0 < track.measured_to.inside_radius < 20 * FOOT
+    assert 0 < track.measured_to.straight < 30 * FOOT
+
+
+def test_an_unknown_condition_is_a_key_error():
+    with pytest.raises(KeyError):
+        demo_track("Ropewalk").condition("wet")

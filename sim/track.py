@@ -28,6 +28,10 @@ DEFAULT_TOLERANCE_SHARE = 0.05
 """How well a track is known when its file does not say: a twentieth. Engineering judgement."""
 BANK_TOLERANCE_SHARE = 0.15
 """How well a bank is guessed when its file does not say. Engineering judgement."""
+CLOSED = 1e-6
+"""An oval is closed when its ends miss each other by no more, m."""
+MOST_SPLITS = 8
+"""Most steps for unequal ends to close; two are usual."""
 SHORTEST_BLEND = 1e-6
 """The least blend, m, so that nothing is divided by zero."""
 
@@ -326,8 +330,11 @@ def inside_edge(track: Track) -> InsideEdge:
     edge = _edge(R_1, R_2, straight, turn, blend, bank, np.asarray(split))
     if np.any(R_1 != R_2):
         centres = np.hypot(along, (R_1 - R_2) * np.cos(0.5 * turn))
-        for _ in range(6):
-            split = split + _apex_error(edge) / np.maximum(centres, 1e-9)
+        for _ in range(MOST_SPLITS):
+            error = _apex_error(edge)
+            if np.max(np.abs(error)) < CLOSED:
+                break
+            split = split + error / np.maximum(centres, 1e-9)
             edge = _edge(R_1, R_2, straight, turn, blend, bank, np.asarray(split))
     return edge
 

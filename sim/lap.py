@@ -240,8 +240,8 @@ def _held_share(means: _Means) -> FloatArray:
     """Share of the grip that can be turned into cornering while the rear holds the speed.
 
     Cornering drags: at the whole grip circle too little is left to overcome it. The held share is
-    where rear traction (see `_accelerations`) equals cornering drag and rolling resistance; found
-    by bisection.
+    where traction (see `_accelerations`) equals cornering drag and rolling resistance; found by
+    bisection.
     """
     shape = np.broadcast_shapes(means.mu.shape, means.rear_share.shape, means.height_share.shape)
     low, high = np.zeros(shape), np.ones(shape)
@@ -250,7 +250,8 @@ def _held_share(means: _Means) -> FloatArray:
     for _ in range(30):
         u = 0.5 * (low + high)
         drag = u * brush_slip(u, means.mu, means.slip_stiffness) + ROLLING_RESISTANCE / means.mu
-        held = means.rear_share * (mu_q + np.sqrt(1 - spare * u**2)) / spare > drag
+        traction = means.rear_share * (mu_q + np.sqrt(1 - spare * u**2)) / spare
+        held = np.minimum(traction, np.sqrt(1 - u**2)) > drag
         low, high = np.where(held, u, low), np.where(held, high, u)
     return low
 
@@ -342,7 +343,8 @@ def _accelerations(
 
     Rear traction T per unit mass fills the rear's share of the grip circle, its load increased by
     the transfer q T, q the height of the centre of gravity over the wheelbase. Solved for T:
-    ``T = r (mu^2 q n + (mu^2 n^2 - e a_y^2)^(1/2)) / e``, e = 1 - mu^2 q^2.
+    ``T = r (mu^2 q n + (mu^2 n^2 - e a_y^2)^(1/2)) / e``, e = 1 - mu^2 q^2, and no more than the
+    grip circle of the whole car leaves.
 
     Returns
     -------
@@ -357,10 +359,13 @@ def _accelerations(
     traction = r / e * (mu**2 * q * n + circle)
     traction_slope = r / e * (mu**2 * q * road.press + circle_slope)
     engine = means.power / np.sqrt(2.0 * w)
-    powered = engine < traction
     drag, drag_slope = _resistance(road, means, w, a_y, n)
     brake, brake_slope = _root((mu * n) ** 2 - a_y**2,
                                2 * (mu**2 * n * road.press - a_y * road.turn))  # fmt: skip
+    # What thrust takes off the front, cornering lacks: the whole car keeps within the circle.
+    traction_slope = np.where(traction < brake, traction_slope, brake_slope)
+    traction = np.minimum(traction, brake)
+    powered = engine < traction
     return (
         np.minimum(engine, traction) - drag,
         np.where(powered, -0.5 * engine / w, traction_slope) - drag_slope,

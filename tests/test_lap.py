@@ -98,7 +98,8 @@ def rear_traction(a_y, n, car, mu):
     r, q = car.weights.rear_share, car.cg_height / car.wheelbase
     a, b, c = 1 - (mu * q) ** 2, -2 * mu**2 * r * n * q, (r * a_y) ** 2 - (mu * r * n) ** 2
     root = b * b - 4 * a * c
-    return (-b + np.sqrt(max(root, 0.0))) / (2 * a)
+    whole_car = np.sqrt(max((mu * n) ** 2 - a_y**2, 0.0))
+    return min((-b + np.sqrt(max(root, 0.0))) / (2 * a), whole_car)
 
 
 def energy_slopes(groove, car, surface):
@@ -160,6 +161,15 @@ def test_no_lap_asks_for_more_than_there_is(track, car, grip):
     assert np.mean(smooth > 1.01 * car.power) < 0.02
     force = np.hypot(lap.thrust / car.mass, lap.a_y)
     assert np.mean(force > 1.02 * grip * lap.load) < 0.02
+
+
+def test_a_tall_car_on_much_grip_still_keeps_within_the_circle():
+    # The load that thrust moves to the rear does not make grip for the whole car.
+    tall = replace(CAR, cg_height=0.61)
+    lap = solve_lap(parallel_groove(oval(18.0, 18.0, blend=5.0), 4.0), tall,
+                    Condition("sticky", 1.1, 8.0, "middle"))  # fmt: skip
+    force = np.hypot(lap.thrust / tall.mass, lap.a_y)
+    assert (force < 1.01 * 1.1 * lap.load).all()
 
 
 @settings(deadline=None, max_examples=25)

@@ -30,6 +30,7 @@ from sim.bite import (
 from sim.car import Axle, Car, CornerWeights
 from sim.files import (
     LEAST_STAGGER,
+    LONGEST_FAULT,
     MOST_STAGGER,
     FileError,
     Sweep,
@@ -127,7 +128,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 def _complain(lines: list[str]) -> int:
     for line in lines:
-        print(f"rollpath: {line}", file=sys.stderr)
+        print(f"rollpath: {shorten(line, LONGEST_FAULT)}", file=sys.stderr)
     return BAD_INPUT
 
 

@@ -69,6 +69,8 @@ MOST_CASES = 2000
 """Of one sweep by numbers."""
 LARGEST_FILE = 1 << 20
 """Bytes; a file of ours is a screen long."""
+LONGEST_FAULT = 500
+"""Characters of a fault told; what was found may be much longer."""
 MOST_FAULTS = 5
 """Faults of a log told before giving up on it."""
 DEEPEST = 6
@@ -79,8 +81,8 @@ class FileError(ValueError):
     """All the faults of a file, one line each, ready to print."""
 
     def __init__(self, lines: list[str]) -> None:
-        super().__init__("\n".join(lines))
-        self.lines = lines
+        self.lines = [shorten(line, LONGEST_FAULT) for line in lines]
+        super().__init__("\n".join(self.lines))
 
 
 @dataclass(frozen=True)

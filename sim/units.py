@@ -176,10 +176,10 @@ def _clean(text: str) -> str:
     return re.sub(r"\s+", " ", text).strip().lower()
 
 
-def shorten(text: str) -> str:
-    """What was typed, fit to be told in one line: printable and at most 40 characters."""
+def shorten(text: str, longest: int = 40) -> str:
+    """What was typed, fit to be told in one line: printable and not too long."""
     text = "".join(c if c.isprintable() else "?" for c in text)
-    return text if len(text) <= 40 else text[:37] + "..."
+    return text if len(text) <= longest else text[: longest - 3] + "..."
 
 
 def _sum_of_parts(text: str, units: dict[str, float]) -> float | None:

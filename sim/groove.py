@@ -12,6 +12,7 @@ References
 .. [3] G. Wahba, Spline Models for Observational Data, ch. 4 (generalised cross-validation).
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -40,6 +41,14 @@ SHORTEST_PIECE = 0.5
 LENGTH_SHARE = 0.1
 """Weight of the lap's length beside its squared curvature, in units of (2 pi / lap)^2. Squared
 curvature alone does not say how far the straights reach; this settles it: the shorter."""
+JUMP_COST = 300.0
+"""Of a jump of curvature, m^(3/2): one of 1e-4 / m then weighs about a hundredth of a lap."""
+TINY = 1e-6
+"""m; to either side of a kink."""
+SHORTEST_SHARE = 0.05
+"""Least share of a step of a free groove that is tried."""
+ZONE_KNOTS = 9
+"""Knots over a diamond's turning zone."""
 SETTLED = 5e-3
 """A free groove has settled when no coefficient moves by more, m."""
 DIAMOND_ZONE = 0.30
@@ -288,8 +297,10 @@ def diamond_groove(
     edge = track.edge
     if len(edge.length) > 1 or np.ndim(least) > 0:
         raise TypeError("a free groove is found for one track and one car at a time")
-    spline = OffsetSpline(edge, knots)
-    weights = _diamond_weights(edge, spline.points, zone, sharpness)
+    zones = _turning_zones(edge, zone) if sharpness > 1.0 else np.empty((0, 2))
+    # A zone is short: it gets knots of its own so that what is done in it can be.
+    spline = OffsetSpline(edge, knots, np.linspace(zones[:, 0], zones[:, 1], ZONE_KNOTS).ravel())
+    weights = _diamond_weights(zones, spline.points, sharpness)
     coefficients = _settle(spline, float(least), float(most), weights)
     return _along_spline(name, spline, coefficients, stations)
 
@@ -302,19 +313,31 @@ class OffsetSpline:
     curvature of the moved edge need not.
     """
 
-    def __init__(self, edge: InsideEdge, knots: int) -> None:
+    def __init__(self, edge: InsideEdge, knots: int, zones: FloatArray | None = None) -> None:
         self.edge = edge
         self.length = float(edge.length[0, 0])
-        pieces = edge.knots[0]
-        pieces = pieces[np.concatenate([[True], np.diff(pieces) > SHORTEST_PIECE])]
-        pieces[-1] = self.length
-        counts = np.maximum(np.round(np.diff(pieces) / (self.length / knots)), 2).astype(int)
-        simple = np.concatenate([
-            *(np.linspace(a, b, n, endpoint=False)
-              for a, b, n in zip(pieces[:-1], pieces[1:], counts, strict=True)),
-            pieces[-1:],
-        ])  # fmt: skip
-        self.knots = np.sort(np.concatenate([simple, pieces[1:-1]]))
+        corners = (edge.starts + 0.5 * edge.blends)[0]
+        blended = edge.blends[0] > SHORTEST_PIECE
+        both_ends = np.stack([edge.starts[0], edge.starts[0] + edge.blends[0]], axis=-1)[blended]
+        ends = both_ends.ravel()
+        clear = (np.diff(ends, prepend=0.0) > SHORTEST_PIECE) & (
+            ends < self.length - SHORTEST_PIECE
+        )
+        self.kinks = ends[clear]
+        """Where the curvature of the edge has its kinks, m along it."""
+        breaks = np.concatenate([[0.0, 0.5 * (corners[1] + corners[2]), self.length], self.kinks,
+                                 np.empty(0) if zones is None else zones])  # fmt: skip
+        pieces = np.sort(breaks)
+        pieces = pieces[np.diff(pieces, prepend=-1.0) > 1e-9]
+        counts = np.maximum(np.ceil(np.diff(pieces) / (self.length / knots) - 0.5), 1).astype(int)
+        simple = np.append(
+            np.concatenate([
+                np.linspace(a, b, n, endpoint=False)
+                for a, b, n in zip(pieces[:-1], pieces[1:], counts, strict=True)
+            ]),
+            self.length,
+        )  # fmt: skip
+        self.knots = np.sort(np.concatenate([simple, self.kinks]))
         inside = (np.arange(PER_KNOT) + 0.5) / PER_KNOT
         gaps = np.diff(simple)
         self.points = (simple[:-1, None] + gaps[:, None] * inside).ravel()
@@ -343,16 +366,22 @@ class OffsetSpline:
         return [np.asarray(basis(u, nu=order)) for order in range(3)]
 
 
-def _diamond_weights(edge: InsideEdge, u: FloatArray, zone: float, sharpness: float) -> FloatArray:
+def _turning_zones(edge: InsideEdge, zone: float) -> FloatArray:
+    """Start and end of the diamond's turning zone in each corner, shape (2, 2), m."""
+    ends = (edge.starts + 0.5 * edge.blends)[0].reshape(2, 2)
+    corner = np.diff(ends)
+    centre = ends[:, :1] + corner * (0.5 + DIAMOND_PAST_MIDDLE)
+    zones: FloatArray = centre + 0.5 * zone * corner * np.array([-1.0, 1.0])
+    return zones
+
+
+def _diamond_weights(zones: FloatArray, u: FloatArray, sharpness: float) -> FloatArray:
     """Weight of squared curvature at u: 1, dipping to 1 / sharpness in the turning zones."""
-    ends = (edge.starts + 0.5 * edge.blends)[0]
-    dip = np.zeros_like(u)
-    for start, end in (ends[:2], ends[2:]):
-        corner = end - start
-        centre = start + corner * (0.5 + DIAMOND_PAST_MIDDLE)
-        reach = np.minimum(np.abs(u - centre) / max(0.5 * zone * corner, 1e-9), 1.0)
-        dip += 0.5 + 0.5 * np.cos(np.pi * reach)
-    return 1.0 - (1.0 - 1.0 / sharpness) * dip
+    weights = np.ones_like(u)
+    for start, end in zones:
+        reach = np.minimum(np.abs(u - 0.5 * (start + end)) / (0.5 * (end - start)), 1.0)
+        weights -= (1.0 - 1.0 / sharpness) * (0.5 + 0.5 * np.cos(np.pi * reach))
+    return weights
 
 
 def _along_spline(name: str, spline: OffsetSpline, c: FloatArray, stations: int) -> Groove:
@@ -370,26 +399,61 @@ def _along_spline(name: str, spline: OffsetSpline, c: FloatArray, stations: int)
 
 
 def _settle(spline: OffsetSpline, least: float, most: float, weights: FloatArray) -> FloatArray:
-    """Spline coefficients of the offset that weighs least, shape (coefficients,)."""
-    edge, u = spline.edge, spline.points
-    bases = spline.bases(u)
-    k, k_slope = edge.curvature(u)[0], _edge_slope(edge, u)
-    shortness = np.sqrt(LENGTH_SHARE) * 2 * np.pi / spline.length
-    scale = np.sqrt(np.concatenate([shortness**2 * spline.steps, weights * spline.steps]))
+    """Spline coefficients of the offset that weighs least, shape (coefficients,).
+
+    Each step solves the problem linearised about the last offset, and is shortened until it does
+    not weigh more than that one did.
+    """
+    rows_at = _rows(spline, weights)
     c = _swing(spline, least, most)
+    rho, A = rows_at(c)
     for _ in range(RELINEARISATIONS):
-        offsets = [basis @ c for basis in bases]
-        rows = [_root_stretch(k, offsets), _weighed_curvature(k, k_slope, offsets)]
-        rho = scale * np.concatenate([value for value, _ in rows])
-        A = scale[:, None] * np.concatenate(
-            [sum(d[:, None] * b for d, b in zip(by_q, bases, strict=True)) for _, by_q in rows]
-        )
-        settled = _bounded_least_squares(A, A @ c - rho, least, most)
-        moved = np.max(np.abs(settled - c))
-        c = settled
-        if moved < SETTLED:
+        step = _bounded_least_squares(A, A @ c - rho, least, most) - c
+        share = 1.0
+        new_rho, new_A = rows_at(c + step)
+        while new_rho @ new_rho > rho @ rho and share > SHORTEST_SHARE:
+            share *= 0.5
+            new_rho, new_A = rows_at(c + share * step)
+        c, rho, A = c + share * step, new_rho, new_A
+        if share * np.max(np.abs(step)) < SETTLED:
             break
     return c
+
+
+def _rows(
+    spline: OffsetSpline, weights: FloatArray
+) -> Callable[[FloatArray], tuple[FloatArray, FloatArray]]:
+    """What is made small, as a function of the coefficients: residuals and their derivatives.
+
+    Root of length and weighed curvature at the points of the spline, and the jumps of the path's
+    curvature where the edge's has its kinks, dear enough that none is left.
+    """
+    edge, u, kinks = spline.edge, spline.points, spline.kinks
+    bases, at_kinks = spline.bases(u), spline.bases(kinks)
+    jumps = spline.bases(kinks + TINY)[2] - spline.bases(kinks - TINY)[2]
+    k, k_slope, k_kinks = edge.curvature(u)[0], _edge_slope(edge, u), edge.curvature(kinks)[0]
+    slope_jumps = _edge_slope(edge, kinks + TINY) - _edge_slope(edge, kinks - TINY)
+    shortness = np.sqrt(LENGTH_SHARE) * 2 * np.pi / spline.length
+    scale = np.sqrt(np.concatenate([shortness**2 * spline.steps, weights * spline.steps]))
+
+    def rows_at(c: FloatArray) -> tuple[FloatArray, FloatArray]:
+        offsets = [basis @ c for basis in bases]
+        parts = [_root_stretch(k, offsets), _weighed_curvature(k, k_slope, offsets)]
+        rho = scale * np.concatenate([value for value, _ in parts])
+        A = scale[:, None] * np.concatenate(
+            [sum(d[:, None] * b for d, b in zip(by_q, bases, strict=True)) for _, by_q in parts]
+        )
+        q, q1 = (basis @ c for basis in at_kinks[:2])
+        p = 1.0 + k_kinks * q
+        jump = p * (jumps @ c) - q * q1 * slope_jumps
+        by_c = (
+            p[:, None] * jumps
+            + (k_kinks * (jumps @ c) - q1 * slope_jumps)[:, None] * at_kinks[0]
+            - (q * slope_jumps)[:, None] * at_kinks[1]
+        )
+        return np.append(rho, JUMP_COST * jump), np.concatenate([A, JUMP_COST * by_c])
+
+    return rows_at
 
 
 def _bounded_least_squares(
@@ -403,14 +467,14 @@ def _bounded_least_squares(
 
 
 def _swing(spline: OffsetSpline, least: float, most: float) -> FloatArray:
-    """A first guess: wide on the straights, low in the middle of the corners."""
+    """A first guess: wide on the straights, half way down in the middle of the corners."""
     u, lap = spline.peaks, spline.length
     ends = (spline.edge.starts + 0.5 * spline.edge.blends)[0]
     low = np.zeros_like(u)
     for middle in (0.5 * (ends[0] + ends[1]), 0.5 * (ends[2] + ends[3])):
         away = (u - middle + lap / 2) % lap - lap / 2
         low += np.exp(-0.5 * (away / (0.08 * lap)) ** 2)
-    return most - (most - least) * np.minimum(low, 1.0)
+    return most - 0.5 * (most - least) * np.minimum(low, 1.0)
 
 
 Residual = tuple[FloatArray, tuple[FloatArray, ...]]

@@ -18,6 +18,7 @@ from sim.groove import (
     SPARE,
     SPLINE_KNOTS,
     _diamond_weights,
+    _turning_zones,
     make_groove,
     offset_limits,
     parallel_groove,
@@ -211,7 +212,9 @@ def test_finer_knots_change_what_the_diamond_weighs_by_less_than_half_a_hundredt
     edge = demo_track(track).edge
 
     def weighed(groove):
-        weights = _diamond_weights(edge, groove.along_edge, DIAMOND_ZONE, DIAMOND_SHARPNESS)
+        weights = _diamond_weights(
+            _turning_zones(edge, DIAMOND_ZONE), groove.along_edge, DIAMOND_SHARPNESS
+        )
         length = LENGTH_SHARE * groove.length * (2 * np.pi / edge.length[0, 0]) ** 2
         return (weights * groove.curvature**2 * groove.ds).sum() + length
 

@@ -8,14 +8,18 @@ A row is a function that returns a `Row`; add it to `ROWS` and it is in the tabl
 import os
 import subprocess
 import sys
+import tempfile
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from pathlib import Path
 
 from environment import ROOT, run
 
 SAUCER, CAR = "tracks/saucer-hill.yaml", "cars/number-31.yaml"
 CASES = 1000
+RUNS = 10_000
 
 
 @dataclass(frozen=True)
@@ -153,12 +157,58 @@ def cases_of_a_groove() -> Row:
     return within("sweep of a groove", "500 baselines of one groove, by grip", ours, 2.0)
 
 
+# Part 8: the notebook
+
+
+def notebook_list() -> Row:
+    return _big_book("list")
+
+
+def notebook_review() -> Row:
+    return _big_book("review")
+
+
+def _big_book(action: str) -> Row:
+    """A fresh `rollpath notebook` on a book of `RUNS` runs."""
+    with tempfile.TemporaryDirectory() as folder:
+        season, book = Path(folder) / "season.csv", str(Path(folder) / "book.db")
+        season.write_text(made_season(RUNS))
+        fill = [sys.executable, "-m", "sim", "notebook", "import", str(season), "--book", book]
+        subprocess.run(fill, cwd=ROOT, check=True, stdout=subprocess.DEVNULL)
+        ours = cold("-m", "sim", "notebook", action, "--book", book)
+    return within(f"notebook {action}", f"a fresh `rollpath notebook {action}` of {RUNS} runs",
+                  ours, 1.0)  # fmt: skip
+
+
+def made_season(count: int) -> str:
+    """CSV of made-up runs: five a night, six cars, twenty tracks, four surfaces."""
+    head = (
+        "when,track,car,condition,best_lap_s,wheel,optimum_stagger_in,left_rear_rollout_in,"
+        "right_rear_rollout_in,left_front_weight_lb,right_front_weight_lb,left_rear_weight_lb,"
+        "right_rear_weight_lb,note"
+    )
+    surfaces, wheels = ("heavy", "tacky", "rubbered", "slick"), ("left", "straight", "right")
+    lines = [head]
+    for i in range(count):
+        night = i // 5
+        when = datetime(2000, 4, 1, 19) + timedelta(days=night, minutes=20 * (i % 5))
+        tire, pad = 86 + (i * 7 % 9) / 8, 838 + 15 * (i * 11 % 3 == 0)
+        lines.append(
+            f"{when.isoformat()},Track {night % 20},Car {night % 6},{surfaces[night % 4]},"
+            f"{17 + i * 13 % 100 / 100},{wheels[i * 5 % 3]},2.21,83.75,{tire},812,741,{pad},779,"
+            f"a note of some length about the run number {i}"
+        )
+    return "\n".join(lines) + "\n"
+
+
 ROWS: tuple[Callable[[], Row], ...] = (
     cold_baseline,
     one_lap,
     lap_sweep,
     rounded_groove,
     cases_of_a_groove,
+    notebook_list,
+    notebook_review,
 )
 
 HEADS = ("row", "ours", "reference", "ratio", "asked", "met", "what is timed, against what")

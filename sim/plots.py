@@ -4,7 +4,8 @@ Every picture reads in grey: lines differ by dash and label, shades run from dar
 and signs and words say what a shade means.
 """
 
-from collections.abc import Iterable
+import warnings
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -31,6 +32,8 @@ from sim.units import DEGREE, FOOT, INCH, MPH, POUND, FloatArray, Real, Screen
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
+
+    from sim.nights import Point, Study
 
 SHADES = "cividis"
 """Its lightness runs one way and it reads alike to colour-blind eyes."""
@@ -78,7 +81,9 @@ def deliver(pictures: Iterable[Picture], out: Path | None, show: bool) -> list[P
         if out is not None:
             make_folder(out)
             data = BytesIO()
-            picture.figure.savefig(data, format="png", dpi=DOTS_PER_INCH)
+            with warnings.catch_warnings():  # a letter the font lacks is drawn as a box
+                warnings.filterwarnings("ignore", message="Glyph .* missing from")
+                picture.figure.savefig(data, format="png", dpi=DOTS_PER_INCH)
             path = out / f"{picture.name}.png"
             write_whole(path, data.getvalue())
             written.append(path)
@@ -861,3 +866,150 @@ def thrust_split(result: FeelCase, screen: Screen) -> "Figure":
     handles, words = panels[0].get_legend_handles_labels()
     figure.legend(handles, words, fontsize=9, ncols=2, loc="outside lower center")
     return figure
+
+
+# notebook
+
+SAID_MARKERS = {1: "^", 0: "o", -1: "v", None: "s"}
+SAID_WORDS = {1: "driver: more", 0: "driver: leave it", -1: "driver: less", None: "did not say"}
+MOST_LAP_PICTURES = 12
+"""Pictures of stagger against lap time at most, those with the most runs first."""
+MOST_SEASON_RUNS = 150
+"""Runs in a season's strip at most, the last ones; more would run into each other."""
+MOST_NAMED_NIGHTS = 26
+"""Nights named one by one under the season; more would run into each other."""
+
+
+def notebook_pictures(studies: "Sequence[Study]", screen: Screen) -> list[Picture]:
+    """Stagger against lap time for each car, surface and track, and the season of each car."""
+    timed: dict[tuple[str, str, str], tuple[Study, list[Point]]] = {}
+    for study in studies:
+        for point in study.points:
+            name = (study.car, study.condition, point.page.run.track)
+            if point.lap == point.lap and point.page.run.rear_stagger is not None:  # not nan
+                timed.setdefault(name, (study, []))[1].append(point)
+    most = sorted(timed.values(), key=lambda item: -len(item[1]))[:MOST_LAP_PICTURES]
+    laps = [
+        Picture(f"notebook-laps-{i}", stagger_against_lap(study, points, screen))
+        for i, (study, points) in enumerate((item for item in most if len(item[1]) > 1), 1)
+    ]
+    cars = dict.fromkeys(study.car for study in studies)
+    seasons = [
+        Picture(f"notebook-season-{i}", season_strip([s for s in studies if s.car == car], screen))
+        for i, car in enumerate(cars, 1)
+    ]
+    return laps + seasons
+
+
+def plain_text(text: str, longest: int = 34) -> str:
+    """Text for a picture as it was typed: no line breaks, no mathematics, no longer than fits."""
+    line = "".join(c for c in " ".join(text.split()) if c.isprintable())
+    line = line if len(line) <= longest else line[: longest - 3] + "..."
+    return line.replace("$", r"\$")
+
+
+def stagger_against_lap(study: "Study", points: "list[Point]", screen: Screen) -> "Figure":
+    """Stagger against lap time; runs of one night joined, confounded ones hollow."""
+    figure, axes = figure_with(size=(7.2, 5.6))
+    for stretch in dict.fromkeys(point.stretch for point in points):
+        joined = sorted(
+            (staggers(p.page.run.rear_stagger or 0.0, screen), p.lap)
+            for p in points if p.stretch == stretch and p.clean
+        )  # fmt: skip
+        axes.plot(*zip(*joined, strict=True) if joined else ((), ()), color="0.7", linewidth=1)
+    for said in SAID_MARKERS:
+        _draw_said(
+            axes, said,
+            [(float(staggers(p.page.run.rear_stagger or 0.0, screen)), p.lap, p.clean)
+             for p in points if p.said == said],
+        )  # fmt: skip
+    _mark_optima(axes, study, points, screen)
+    axes.set_xlabel(f"rear stagger, {stagger_unit(screen)}")
+    axes.set_ylabel("lap time, s")
+    track = points[0].page.run.track
+    axes.set_title(
+        f"{plain_text(study.car)}, {plain_text(study.condition)}\n{plain_text(track, 60)}"
+    )
+    _said_legend(figure, "joined: may be compared")
+    return figure
+
+
+def _mark_optima(axes: "Axes", study: "Study", points: "list[Point]", screen: Screen) -> None:
+    """The optimum by physics, the middle of all nights, and the corrected one."""
+    optima = [p.page.run.optimum_stagger for p in points if p.page.run.optimum_stagger is not None]
+    if not optima:
+        return
+    middle = float(np.median(optima))
+    lines = [(middle, ":", "physics")]
+    if study.correction is not None:
+        lines.append((middle + study.correction.stagger, "--", "corrected"))
+    for at, dash, word in lines:
+        x = float(staggers(at, screen))
+        axes.axvline(x, color="0.25", linestyle=dash, linewidth=1.4)
+        axes.annotate(
+            word, (x, 0.985), xycoords=axes.get_xaxis_transform(), xytext=(-5, 0),
+            textcoords="offset points", rotation=90, ha="right", va="top", fontsize=9,
+            bbox={"facecolor": "white", "edgecolor": "none", "pad": 1},
+        )  # fmt: skip
+
+
+def _draw_said(axes: "Axes", said: int | None, places: list[tuple[float, float, bool]]) -> None:
+    for clean, face in ((True, "black"), (False, "white")):
+        spots = [(x, y) for x, y, is_clean in places if is_clean == clean]
+        if spots:
+            axes.plot(
+                *zip(*spots, strict=True), SAID_MARKERS[said], color="black", markersize=8,
+                markerfacecolor=face, linestyle="none",
+            )  # fmt: skip
+
+
+def _said_legend(figure: "Figure", joined: str | None = None) -> None:
+    from matplotlib.lines import Line2D
+
+    def mark(marker: str, face: str, word: str) -> Line2D:
+        return Line2D([], [], color="black", marker=marker, markerfacecolor=face, markersize=8,
+                      linestyle="none", label=word)  # fmt: skip
+
+    handles = [mark(SAID_MARKERS[said], "black", word) for said, word in SAID_WORDS.items()]
+    handles.append(mark("o", "white", "hollow: teaches nothing"))
+    if joined:
+        handles.append(Line2D([], [], color="0.7", linewidth=1, label=joined))
+    figure.legend(handles=handles, loc="outside lower center", ncols=3, fontsize=9.5)
+
+
+def season_strip(studies: "list[Study]", screen: Screen) -> "Figure":
+    """Runs of a car in order: stagger fitted less best by physics, and what the driver said."""
+    figure, axes = figure_with(size=(7.2, 5.8))
+    points = sorted(
+        (p for study in studies for p in study.points if p.page.run.off_optimum is not None),
+        key=lambda p: p.page.run.when,
+    )[-MOST_SEASON_RUNS:]
+    days = [f"{p.page.run.when:%Y-%m-%d}" for p in points]
+    starts = [i for i, day in enumerate(days) if i == 0 or day != days[i - 1]]
+    for n, (start, end) in enumerate(zip(starts, [*starts[1:], len(points)], strict=True)):
+        if n % 2:
+            axes.axvspan(start - 0.5, end - 0.5, color="0.93", lw=0)
+    for said in SAID_MARKERS:
+        _draw_said(axes, said, [
+            (i, float(staggers(p.page.run.off_optimum or 0.0, screen)), p.clean)
+            for i, p in enumerate(points) if p.said == said
+        ])  # fmt: skip
+    axes.axhline(0.0, color="black", linewidth=1.2)
+    axes.grid(axis="x", visible=False)
+    _name_nights(axes, points, days, starts)
+    axes.set_ylabel(f"stagger fitted less best by physics, {stagger_unit(screen)}")
+    axes.set_title(f"{plain_text(studies[0].car, 60)}: the season" if studies else "the season")
+    _said_legend(figure)
+    return figure
+
+
+def _name_nights(axes: "Axes", points: "list[Point]", days: list[str], starts: list[int]) -> None:
+    step = -(-len(starts) // MOST_NAMED_NIGHTS)
+    named = starts[::step] if step else []
+    labels = [
+        f"{days[i]} {plain_text(points[i].page.run.condition or '', 9)}" if step == 1 else days[i]
+        for i in named
+    ]
+    axes.set_xticks(named, labels, rotation=90, fontsize=8.5)
+    axes.set_xlim(-0.7, max(len(points), 1) - 0.3)
+    axes.set_xlabel("runs in order; shading changes with the night")

@@ -187,6 +187,47 @@ def baseline(
     )  # fmt: skip
 
 
+def corrected(result: Baseline, by: float) -> Baseline:
+    """A baseline with what the car's own nights teach put on the physics.
+
+    Parameters
+    ----------
+    result : Baseline
+        By physics.
+    by : float
+        Stagger the car wants more than the physics says, m: see `nights.correction`.
+
+    Returns
+    -------
+    Baseline
+        With the best staggers, the band and the scrub with the recommended stagger moved; all that
+        the physics says of the track and the lap is as it was.
+    """
+    best = result.stagger
+    unbounded = best.unbounded + by
+    optimum = np.clip(unbounded, *best.window)
+    reach = _band_reach(best.spread, optimum - unbounded)
+    moved = replace(
+        best,
+        recommended=_bolt_on(optimum, best.window),
+        optimum=optimum,
+        unbounded=unbounded,
+        window_end=np.sign(unbounded - optimum).astype(int)[()],
+        band=_band(unbounded, reach, best.window),
+    )
+    then = scrub_distance(result.lap, result.needed, moved.recommended)
+    return replace(result, stagger=moved, then=then)
+
+
+def _band_reach(spread: Real, off: Real) -> Real:
+    """How far from the unbounded foot the cost has risen by `BAND`, the optimum being `off` it."""
+    return np.sqrt((np.hypot(spread, off) + BAND) ** 2 - spread**2)
+
+
+def _band(unbounded: Real, reach: Real, window: tuple[float, float]) -> tuple[Real, Real]:
+    return np.clip(unbounded - reach, *window), np.clip(unbounded + reach, *window)
+
+
 def _lay(track: Track, car: Car, name: str, stations: int) -> Groove:
     if name not in GROOVES:
         raise KeyError(name)
@@ -216,9 +257,7 @@ def recommend(
     """
     unbounded, spread = _weighted(needed.total, drive_weight(lap, drive_emphasis))
     optimum = np.clip(unbounded, *window)
-    # Around the unbounded foot, the band reaches to where the cost has risen by `BAND`.
-    least = np.hypot(spread, optimum - unbounded)
-    reach = np.sqrt((least + BAND) ** 2 - spread**2)
+    reach = _band_reach(spread, optimum - unbounded)
     ds, turning = lap.groove.ds, lap.groove.turning
     plain = np.where(np.all(turning, axis=-1, keepdims=True), ds, ds * ~turning)
     least_scrub = _weighted(needed.total, ds)[0]
@@ -235,7 +274,7 @@ def recommend(
         geometric_corner=_corner_centres(lap.groove, needed.geometric),
         loaded_corner=_corner_centres(lap.groove, needed.total),
         straights=_weighted(needed.total, plain)[0],
-        band=(np.clip(unbounded - reach, *window), np.clip(unbounded + reach, *window)),
+        band=_band(unbounded, reach, window),
         parts=Parts(line, least_scrub - line, unbounded - least_scrub),
     )
 

@@ -5,9 +5,11 @@ Nothing is computed here beyond changing units and picking a sentence.
 
 import json
 import textwrap
+import unicodedata
 from collections.abc import Callable, Sequence
+from itertools import pairwise
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -55,9 +57,15 @@ from sim.units import (
     nearest_eighth,
     pound_feet,
     pounds,
+    psi,
     trade_values,
 )
-from sim.verdict import Verdict
+from sim.verdict import ANSWERS, Verdict
+
+if TYPE_CHECKING:
+    from sim.nights import Correction, Night, Setting, Step, Study, Thing
+    from sim.notebook import Taken
+    from sim.runs import Page, Run
 
 CAUTIONS = (
     "Stands under the car before a wheel comes off. Stay inside the tire maker's pressure and "
@@ -86,9 +94,9 @@ def paragraph(text: str, indent: str = "") -> str:
     )  # fmt: skip
 
 
-def as_json(data: Any) -> str:
-    """JSON text; numbers rounded to what a reader can use."""
-    return json.dumps(_plain(data), indent=2, allow_nan=False)
+def as_json(data: Any, indent: int | None = 2) -> str:
+    """JSON text; numbers rounded to what a reader can use. Unindented it is written much faster."""
+    return json.dumps(_plain(data), indent=indent, allow_nan=False)
 
 
 def _plain(data: Any) -> Any:
@@ -157,8 +165,8 @@ def baseline_json(result: Baseline, bite: StaggerEffect) -> dict[str, Any]:
     }
 
 
-def baseline_screen(result: Baseline, bite: StaggerEffect, screen: Screen) -> str:
-    """The result of `baseline` for a racer: the answer, then the reasons."""
+def baseline_screen(result: Baseline, bite: StaggerEffect, screen: Screen, note: str = "") -> str:
+    """The result of `baseline` for a racer: the answer, with a note to it, then the reasons."""
     best, car = result.stagger, result.car
     change = float(best.recommended) - float(car.rear.stagger)
     lines = [
@@ -166,6 +174,7 @@ def baseline_screen(result: Baseline, bite: StaggerEffect, screen: Screen) -> st
         f"  {stagger_change_words(change, float(car.rear.stagger), screen)}",
         f"  {car.name} at {result.track.name}, {result.condition.name}, "
         f"{result.groove.name} groove",
+        *([paragraph(note, "  ")] if note else []),
     ]
     return "\n".join(
         [
@@ -338,16 +347,26 @@ def sorted_rows(results: list[Baseline], key: str | None) -> list[Baseline]:
     return results if key is None else sorted(results, key=SORT_KEYS[key])
 
 
-def columns(rows: Sequence[Sequence[str]]) -> list[str]:
-    """Rows of a table set in columns as wide as they need; the first three to the left."""
-    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
-    return [
-        "  ".join(
-            cell.ljust(width) if i < 3 else cell.rjust(width)
-            for i, (cell, width) in enumerate(zip(cells, widths, strict=True))
-        ).rstrip()
-        for cells in rows
-    ]
+def columns(rows: Sequence[Sequence[str]], left: int = 3) -> list[str]:
+    """Rows of a table set in columns as wide as they need; the first `left` to the left."""
+    widths = [[text_width(cell) for cell in cells] for cells in rows]
+    widest = [max(column) for column in zip(*widths, strict=True)]
+    return [_set(*row, widest, left) for row in zip(rows, widths, strict=True)]
+
+
+def _set(cells: Sequence[str], widths: list[int], widest: list[int], left: int) -> str:
+    gaps = [" " * (most - width) for most, width in zip(widest, widths, strict=True)]
+    texts = [cell + gap for cell, gap in zip(cells[:left], gaps, strict=False)]
+    texts += [gap + cell for cell, gap in zip(cells[left:], gaps[left:], strict=True)]
+    return "  ".join(texts).rstrip()
+
+
+def text_width(text: str) -> int:
+    """Places that a text takes on a terminal: two for a wide letter, none for a mark over one."""
+    if text.isascii():
+        return len(text)
+    wide = sum(unicodedata.east_asian_width(c) in "WF" for c in text)
+    return len(text) + wide - sum(unicodedata.combining(c) > 0 for c in text)
 
 
 def compare_screen(results: list[Baseline], effects: list[StaggerEffect], screen: Screen) -> str:
@@ -1537,3 +1556,351 @@ def _grip_table(rows: list[list[_PhaseRow]], screen: Screen) -> list[list[str]]:
                  _number(held.holds, ".0%"), _number(held.spinning_flat_out, ".0%")]
             )  # fmt: skip
     return table
+
+
+# notebook
+
+SAYS_WORDS = {1: "more", 0: "leave it", -1: "less", None: ""}
+
+
+def clean_text(text: str | None, longest: int = 60) -> str:
+    """What was typed, fit for one cell of a screen: one line, nothing that moves the cursor."""
+    line = " ".join((text or "").split())
+    if not line.isprintable():
+        line = "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in line)
+    return line if len(line) <= longest else line[: longest - 3] + "..."
+
+
+def page_json(page: "Page") -> dict[str, Any]:
+    """A run of the notebook; keys end in their unit."""
+    return {"number": page.number, "revision": page.revision, **run_json(page.run)}
+
+
+def run_json(run: "Run") -> dict[str, Any]:
+    from sim.runs import run_out
+
+    stagger = {"rear_stagger": run.rear_stagger, "front_stagger": run.front_stagger}
+    derived = {f"{name}_in": _none_or(value, inches) for name, value in stagger.items()}
+    return {**run_out(run), **derived, "bite_lb": _none_or(run.bite, pounds)}
+
+
+def _none_or(value: float | None, convert: Callable[[float], Any]) -> Any:
+    return None if value is None else convert(value)
+
+
+def _known(value: float | None, show: Callable[[float], str]) -> str:
+    return "" if value is None else show(value)
+
+
+def _lap_words(seconds: float | None) -> str:
+    return _known(seconds, lambda lap: f"{lap:.2f} s")
+
+
+def list_screen(pages: "Sequence[Page]", screen: Screen) -> str:
+    """Runs, one a line."""
+    from sim.nights import driver_says
+
+    if not pages:
+        return "No such runs in the notebook."
+    rows = [["no", "when", "track", "car", "run", "surface",
+             "stagger", "advised", "bite", "best", "driver"]]  # fmt: skip
+    for page in pages:
+        run = page.run
+        rows.append([
+            str(page.number), f"{run.when:%Y-%m-%d %H:%M}", clean_text(run.track, 16),
+            clean_text(run.car, 14), clean_text(run.session, 10), run.condition or "",
+            _known(run.rear_stagger, screen.tape), _known(run.recommended_stagger, screen.tape),
+            _known(run.bite, screen.weight), _lap_words(run.best_lap),
+            SAYS_WORDS[driver_says(run)],
+        ])  # fmt: skip
+    return "\n".join([*columns(rows, 6), f"{len(pages)} run{'s' * (len(pages) != 1)}"])
+
+
+def added_screen(number: int, run: "Run", screen: Screen) -> str:
+    """What was written down, in short, so that a slip is seen at once."""
+    head = f"Run {number} is in the notebook: {clean_text(run.track)}, {clean_text(run.car)}"
+    parts = [
+        run.condition or "surface not said",
+        _known(run.rear_stagger, lambda value: f"rear stagger {screen.tape(value)}"),
+        _known(run.recommended_stagger, lambda value: f"advised {screen.tape(value)}"),
+        _known(run.bite, lambda value: f"bite {screen.weight(value)}{_pads_words(run)}"),
+        _known(run.best_lap, lambda value: f"best {_lap_words(value)}"),
+    ]
+    return "\n".join([head, paragraph(", ".join(part for part in parts if part), "  ")])
+
+
+def _pads_words(run: "Run") -> str:
+    if run.weights_from != "predicted":
+        return ""
+    return " (predicted: the pads were read with other tires or jacks)"
+
+
+def show_screen(pages: "Sequence[Page]", screen: Screen) -> str:
+    """All of a run, then what it was before."""
+    run = pages[-1].run
+    lines = [
+        f"Run {pages[-1].number}: {clean_text(run.track)}, {run.when:%Y-%m-%d %H:%M}",
+        *(row(label, text) for label, text in _run_rows(run, screen) if text),
+    ]
+    for old, new in pairwise(pages):
+        was = dict(_run_rows(old.run, screen))
+        now = dict(_run_rows(new.run, screen))
+        changed = [
+            f"{label} was {was[label] or 'not known'}" for label in was if was[label] != now[label]
+        ]
+        lines.append(row(f"until {new.written:%Y-%m-%d %H:%M}", "; ".join(changed)))
+    return "\n".join(lines)
+
+
+def _run_rows(run: "Run", screen: Screen) -> list[tuple[str, str]]:
+    """Everything of a run with a label; nothing where it is not known."""
+    corners = ("left_front", "right_front", "left_rear", "right_rear")
+
+    def four(thing: str, show: Callable[[float], str]) -> str:
+        values = [getattr(run, f"{corner}_{thing}") for corner in corners]
+        if all(value is None for value in values):
+            return ""
+        cells = [_known(value, show) or "?" for value in values]
+        return f"LF {cells[0]}, RF {cells[1]}, LR {cells[2]}, RR {cells[3]}"
+
+    window = [_known(end, screen.tape) for end in (run.window_low, run.window_high)]
+    answers = [words.get(getattr(run, name) or "", "") for name, words in ANSWERS.items()]
+    return [
+        ("when", f"{run.when:%Y-%m-%d %H:%M}"),
+        ("track", clean_text(run.track)),
+        ("car", clean_text(run.car)),
+        ("run", clean_text(run.session)),
+        ("surface", run.condition or ""),
+        ("groove", clean_text(run.groove)),
+        ("rear stagger", _known(run.rear_stagger, screen.tape)),
+        ("front stagger", _known(run.front_stagger, screen.tape)),
+        ("rollouts", four("rollout", screen.tape)),
+        ("bite", _known(run.bite, screen.weight)),
+        ("pads", four("weight", screen.weight)),
+        ("pads are from", run.weights_from or ""),
+        ("jacks", four("jack", lambda turns: f"{turns:g} turns")),
+        ("pressures", four("pressure", lambda value: screen.of_kind(value, "pressure"))),
+        ("rollpath advised", _known(run.recommended_stagger, screen.tape)),
+        ("best by physics", _known(run.optimum_stagger, screen.fine)),
+        ("window then", " to ".join(filter(None, window))),
+        ("driver", ", ".join(filter(None, answers))),
+        ("best lap", _lap_words(run.best_lap)),
+        ("typical lap", _lap_words(run.typical_lap)),
+        ("counts", run.counts or ""),
+        ("note", clean_text(run.note, 20_000)),
+    ]
+
+
+def taken_screen(taken: "Taken") -> str:
+    return (
+        f"{taken.added} run{'s' * (taken.added != 1)} added, {taken.changed} changed (the old "
+        f"values are kept), {taken.known} entries known already"
+    )
+
+
+def review_screen(
+    found: "Sequence[Night]", earlier: int, taught: "Sequence[Study]", screen: Screen
+) -> str:
+    """What changed within nights, then what the nights teach together."""
+    if not found:
+        return "No such runs in the notebook."
+    lines = []
+    for night in found:
+        lines += [*_night_lines(night, screen), ""]
+    if earlier:
+        lines += [f"{earlier} earlier nights: --nights 0 tells them too.", ""]
+    lines.append("Over the nights")
+    for study in taught:
+        lines += _study_lines(study, screen)
+    if not taught:
+        lines.append("  no run says what the surface was")
+    return "\n".join(lines)
+
+
+def _night_lines(night: "Night", screen: Screen) -> list[str]:
+    count = len(night.runs)
+    head = f"{clean_text(night.track)}, {night.day:%Y-%m-%d}, {clean_text(night.car)}"
+    lines = [f"{head}: {count} run{'s' * (count != 1)}"]
+    for step in night.steps:
+        label = f"run {step.before.number} to {step.after.number}"
+        lines.append(row(label, _step_words(step, screen)))
+        if step.is_confounded:
+            lines.append(row("", _trial_words(step, screen)))
+    return lines
+
+
+def _step_words(step: "Step", screen: Screen) -> str:
+    from sim.nights import driver_says
+
+    parts = [
+        f"{change.thing.name} {setting_words(change.thing, change.before, screen)} -> "
+        f"{setting_words(change.thing, change.after, screen)}"
+        for change in step.changes
+    ]
+    words = ", ".join(parts) or "nothing that matters changed"
+    if step.lap_gain == step.lap_gain:  # not nan
+        gain = step.lap_gain
+        words += f"; {abs(gain):.2f} s {'quicker' if gain >= 0 else 'slower'}"
+    says = SAYS_WORDS[driver_says(step.after.run)]
+    return f"{words}; driver then: {says}" if says else words
+
+
+def _trial_words(step: "Step", screen: Screen) -> str:
+    trials = [
+        " with ".join(f"{thing.name} {setting_words(thing, value, screen)}" for thing, value in one)
+        for one in step.trials()
+    ]
+    names = " and ".join(change.thing.name for change in step.changes)
+    nothing = f"At once: {names}. This pair teaches nothing about either"
+    if not trials:
+        return f"{nothing}."
+    if len(trials[0]) == 1:
+        return f"{nothing}. What would: on one surface and line, {' and then '.join(trials)}."
+    return f"{nothing}. What would, against run {step.before.number}: {'; and '.join(trials)}."
+
+
+def setting_words(thing: "Thing", value: "Setting", screen: Screen) -> str:
+    """A setting of a thing that matters, as a racer says it."""
+    if isinstance(value, str):
+        return clean_text(value)
+    if isinstance(value, tuple):
+        if thing.kind == "turns":
+            return "/".join(_known(turns, "{:g}".format) or "?" for turns in value) + " turns"
+        cells = ["?" if one is None else screen.of_kind(one, "pressure") for one in value]
+        unit = next(cell for cell in cells if cell != "?").split()[1]
+        return "/".join(cell.split()[0] for cell in cells) + " " + unit
+    return screen.tape(value) if thing.kind == "tape" else screen.weight(value)
+
+
+def _study_lines(study: "Study", screen: Screen) -> list[str]:
+    counted = [point for point in study.points if point.page.run.off_optimum is not None]
+    said = [point.said for point in study.points]
+    lines = [f"  {clean_text(study.car)}, {clean_text(study.condition)}"]
+    if counted:
+        mean = float(np.mean([point.page.run.off_optimum for point in counted]))
+        lines.append(row("  fitted less physics", f"{screen.fine(mean, signed=True)} on average"))
+    told = ", ".join(f"{SAYS_WORDS[one]} {said.count(one)}" for one in (1, 0, -1))
+    lines += [row("  driver asked for", told), row("  clean runs", str(study.clean_runs))]
+    if study.correction is None:
+        return [*lines, row("  correction", f"none: {study.reason}")]
+    return [*lines, row("  correction", correction_words(study.correction, screen))]
+
+
+def correction_words(found: "Correction", screen: Screen) -> str:
+    low, high = (screen.fine(end, signed=True) for end in found.interval)
+    return (
+        f"{screen.fine(found.stagger, signed=True)} ({low} to {high}, 99 in 100) from "
+        f"{found.clean_runs} clean runs; `rollpath baseline --book` puts it on the physics"
+    )
+
+
+def lesson_words(study: "Study", physics: Baseline, screen: Screen) -> str:
+    """What the nights of a car in a condition add to the physics, or why nothing."""
+    found = study.correction
+    if found is None:
+        return f"Your own nights, {study.condition}: no correction; {study.reason}."
+    low, high = (screen.fine(end, signed=True) for end in found.interval)
+    return (
+        f"By physics alone {screen.tape(physics.stagger.recommended)}. Your own nights, "
+        f"{found.condition}: {screen.fine(found.stagger, signed=True)} ({low} to {high}, 99 in "
+        f"100, {found.clean_runs} clean runs). The stagger above has it in; scrub is by physics."
+    )
+
+
+def lesson_json(study: "Study", physics: Baseline) -> dict[str, Any]:
+    """`correction` beside the corrected `stagger`, with what the physics says alone."""
+    best = physics.stagger
+    found = correction_json(study.correction)
+    return {
+        "correction": found and {**found, "condition": study.condition},
+        "correction_reason": study.reason or None,
+        "clean_runs": study.clean_runs,
+        "physics": {
+            "recommended_in": inches(best.recommended),
+            "optimum_in": inches(best.optimum),
+            "unbounded_in": inches(best.unbounded),
+        },
+    }
+
+
+def correction_json(found: "Correction | None") -> dict[str, Any] | None:
+    if found is None:
+        return None
+    return {
+        "stagger_in": inches(found.stagger),
+        "interval_in": [inches(end) for end in found.interval],
+        "clean_runs": found.clean_runs,
+    }
+
+
+_JSON_UNITS: dict[str, tuple[str, Callable[[Any], Any]]] = {
+    "tape": ("_in", inches),
+    "weight": ("_lb", pounds),
+    "pressures": (
+        "_psi",
+        lambda values: [_none_or(value, psi) for value in values],
+    ),
+    "turns": ("_turns", list),
+    "word": ("", str),
+}
+
+
+def _setting_json(name: str, thing: "Thing", value: "Setting") -> dict[str, Any]:
+    ending, convert = _JSON_UNITS[thing.kind]
+    return {f"{name}{ending}": convert(value)}
+
+
+def _step_json(step: "Step") -> dict[str, Any]:
+    return {
+        "from": step.before.number,
+        "to": step.after.number,
+        "confounded": step.is_confounded,
+        "changes": [
+            {
+                "what": change.thing.name,
+                **_setting_json("before", change.thing, change.before),
+                **_setting_json("after", change.thing, change.after),
+            }
+            for change in step.changes
+        ],
+        "trials": [
+            [{"what": thing.name, **_setting_json("at", thing, value)} for thing, value in trial]
+            for trial in step.trials()
+        ],
+        "lap_gain_s": step.lap_gain if step.lap_gain == step.lap_gain else None,
+    }
+
+
+def review_json(found: "Sequence[Night]", taught: "Sequence[Study]") -> dict[str, Any]:
+    """The result of `notebook review`; keys end in their unit."""
+    return {
+        "nights": [
+            {
+                "day": night.day.isoformat(),
+                "track": night.track,
+                "car": night.car,
+                "runs": [page.number for page in night.runs],
+                "steps": [_step_json(step) for step in night.steps],
+            }
+            for night in found
+        ],
+        "studies": [
+            {
+                "car": study.car,
+                "condition": study.condition,
+                "clean_runs": study.clean_runs,
+                "correction": correction_json(study.correction),
+                "reason": study.reason or None,
+                "runs": [
+                    {
+                        "number": point.page.number,
+                        "clean": point.clean,
+                        "driver": SAYS_WORDS[point.said] or None,
+                        "off_optimum_in": _none_or(point.page.run.off_optimum, inches),
+                    }
+                    for point in study.points
+                ],
+            }
+            for study in taught
+        ],
+    }

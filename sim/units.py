@@ -229,6 +229,10 @@ def horsepower(watts: Real) -> Real:
     return watts / HP
 
 
+def psi(pascals: Real) -> Real:
+    return pascals / PSI
+
+
 def pound_feet(newton_metres: Real) -> Real:
     return newton_metres / (POUND * FOOT)
 

@@ -1046,11 +1046,15 @@ LONGEST_LAP = 15840 * FOOT
 
 def _survey(arguments: argparse.Namespace) -> None:
     try:
-        survey = _surveyed(arguments)
-        writes = _survey_files(arguments, survey)
+        _show_survey(arguments, _surveyed(arguments))
     except (SurveyError, PathError) as error:
         where = f"{arguments.log}: " if arguments.log else ""
         raise CommandError(f"{where}{error}") from None
+
+
+def _show_survey(arguments: argparse.Namespace, survey: Survey) -> None:
+    """Write, print and draw what was asked for."""
+    writes = _survey_files(arguments, survey)
     screen = Screen(arguments.units)
     for path, text in writes.items():
         write_new(path, text, arguments.replace)
@@ -1137,7 +1141,8 @@ def _survey_files(arguments: argparse.Namespace, survey: Survey) -> dict[Path, s
     if arguments.write is not None:
         words = re.sub(r"[\s_-]+", " ", arguments.write.stem).strip().title()
         track = survey.track(arguments.name or words or "Track")
-        check_measurements(vars(track))
+        sizes = ("inside_radius", "straight", "width", "bow", "blend")
+        check_measurements({key: getattr(track, key) for key in sizes})
         writes[arguments.write] = track_text(track, tables.survey_remarks(survey))
         if path is None and survey.fit is not None and not survey.fit.is_oval:
             path = arguments.write.with_name(f"{arguments.write.stem}-path.csv")

@@ -13,6 +13,7 @@ References
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -1004,8 +1005,6 @@ class LogFit:
         x and y of the points used and of those left out, m.
     line : Curve
         The fitted line that was walked or driven, from the middle of the front straight.
-    path : Curve
-        The measured path, smoothed, from the same place.
     inside : Curve
     outside : Curve or None
         The edges; no outside edge when no width is known.
@@ -1025,7 +1024,6 @@ class LogFit:
     points: tuple[FloatArray, FloatArray]
     dropped: tuple[FloatArray, FloatArray]
     line: Curve
-    path: Curve
     inside: Curve
     outside: Curve | None
     heading: float
@@ -1034,6 +1032,21 @@ class LogFit:
     drift: tuple[float, float]
     is_oval: bool
     bulge: float
+
+    @cached_property
+    def path(self) -> Curve:
+        """The measured path, smoothed, from where the fitted line starts.
+
+        Raises
+        ------
+        PathError
+            If it crosses itself.
+        """
+        path = smooth_closed_path(*self.points)
+        s = path.length * np.linspace(0.0, 1.0, CURVE_STATIONS + 1)
+        start = s[np.argmin(np.abs(path.at(s) - complex(self.line.x[0], self.line.y[0])))]
+        z = path.at(s + start)
+        return Curve(s, z.real, z.imag, path.curvature(s + start))
 
 
 NOTABLE_SHARE = 0.02
@@ -1076,7 +1089,7 @@ def survey_by_log(
     tidy = tidy_log(log)
     used = _used_laps(tidy, offset)
     fit = OvalFit(tidy.at(used.kept), offset)
-    p, drift = _from_start(fit, *fit.general(fit.robust(used.p)))
+    p, drift = _from_start(fit, *fit.general(used.p))
     radius_1, radius_2, straight, bow, blend = _shape(p)
     return Survey(
         "position log",
@@ -1190,7 +1203,6 @@ def _log_fit(
         points=(fit.log.x, fit.log.y),
         dropped=(tidy.x[~kept], tidy.y[~kept]),
         line=line,
-        path=_measured_path(fit.log, line),
         inside=inside,
         outside=None if width is None else _curve(p, fit.offset, width),
         heading=float(p[5]),
@@ -1212,15 +1224,6 @@ def _curve(p: FloatArray, fitted_offset: float, offset: float) -> Curve:
     z = z * np.exp(1j * p[5]) + p[6] + 1j * p[7]
     k = np.broadcast_to(edge.curvature(u), u.shape)[0]
     return Curve(u[0] + offset * edge.heading(u)[0], z.real, z.imag, k / (1.0 + offset * k))
-
-
-def _measured_path(log: TidyLog, line: Curve) -> Curve:
-    """The points made a smooth path, from where the fitted line starts."""
-    path = smooth_closed_path(log.x, log.y)
-    s = path.length * np.linspace(0.0, 1.0, CURVE_STATIONS + 1)
-    start = s[np.argmin(np.abs(path.at(s) - complex(line.x[0], line.y[0])))]
-    z = path.at(s + start)
-    return Curve(s, z.real, z.imag, path.curvature(s + start))
 
 
 def _centre(edge: Curve, origin: tuple[float, float] | None) -> tuple[float, float]:

@@ -201,6 +201,30 @@ def made_season(count: int) -> str:
     return "\n".join(lines) + "\n"
 
 
+# Part 5: survey
+
+
+def fitted_log() -> Row:
+    """Three laps at 10 Hz, an error of 2.5 m that wanders like a phone's."""
+    import numpy as np
+
+    from sim import load_track
+    from sim.groove import place
+    from sim.survey import PositionLog, survey_by_log
+
+    edge, rng = load_track(ROOT / SAUCER).edge, np.random.default_rng(1)
+    time = np.arange(0.0, 144.0, 0.1)
+    x, y = place(edge, 11.0 * time % edge.length[0, 0], 0.0)
+    for axis in (x[0], y[0]):
+        error = 2.5 * rng.standard_normal()
+        for i, step in enumerate(2.5 * np.sqrt(2 * 0.1 / 60) * rng.standard_normal(len(time))):
+            error += step - 0.1 / 60 * error
+            axis[i] += error
+    log = PositionLog(x[0], y[0], time)
+    ours = best_of(3, lambda: survey_by_log(log))
+    return within("fitted log", "an oval from 3 laps at 10 Hz", ours, 1.0)
+
+
 ROWS: tuple[Callable[[], Row], ...] = (
     cold_baseline,
     one_lap,
@@ -209,6 +233,7 @@ ROWS: tuple[Callable[[], Row], ...] = (
     cases_of_a_groove,
     notebook_list,
     notebook_review,
+    fitted_log,
 )
 
 HEADS = ("row", "ours", "reference", "ratio", "asked", "met", "what is timed, against what")

@@ -21,6 +21,7 @@ DRAWN: tuple[tuple[tuple[str, ...], tuple[str, ...]], ...] = (
     (("bite", CAR, "--rear-stagger", "1-3/4in", "--hold", "front"), ()),
     (("tires", "cars/racks/number-31.yaml", "--car", CAR, "--stagger", "2-1/4in"), ()),
     (("feel", ROPEWALK, CAR, "--stagger", "1in,2in,3in", "--condition", "slick"), ()),
+    (("survey", "tracks/logs/two-ponds.gpx", "--width", "48ft"), ()),
     (("debrief", SAUCER, CAR, "--condition", "slick", "--wheel", "left", "--drifts-out", "yes",
       "--wheelspin", "no"),
      ("debrief",)),

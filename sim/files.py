@@ -5,6 +5,7 @@ faults of a file and raises them together as `FileError`; physics code below thi
 trust its numbers.
 """
 
+import contextlib
 import csv
 import difflib
 import io
@@ -14,7 +15,8 @@ import math
 import os
 import re
 import tempfile
-from collections.abc import Callable, Mapping
+from array import array
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
@@ -41,6 +43,7 @@ from sim.car import (
 )
 from sim.groove import ClosedPath, PathError, smooth_closed_path
 from sim.rack import DEFAULT_GROWTH, Rack, RackTire, Taping
+from sim.survey import PositionLog, SurveyError, lap_path, local_plane
 from sim.track import (
     CONDITIONS,
     DEFAULT_BLEND,
@@ -59,6 +62,7 @@ from sim.units import (
     PSI,
     FloatArray,
     QuantityError,
+    Real,
     parse,
     parse_per_turn,
     parse_temperature,
@@ -1060,20 +1064,208 @@ POINT_COLUMNS = {
 
 
 def load_points(path: str | Path) -> ClosedPath:
-    """Read a CSV of points along a line, columns x and y with their unit, as a closed path.
+    """Read points along a line as a closed path: a CSV with x and y, or a position log.
 
     Raises
     ------
     FileError
         If it cannot be read, or the points make no lap.
     """
-    columns = read_columns(path, POINT_COLUMNS)
-    x, y = columns["x"], columns["y"]
-    there = np.isfinite(x) & np.isfinite(y)
+    log = load_position_log(path)
     try:
-        return smooth_closed_path(x[there], y[there])
-    except PathError as error:
+        if log.origin is not None:
+            return lap_path(log)
+        there = np.isfinite(log.x) & np.isfinite(log.y)
+        return smooth_closed_path(log.x[there], log.y[there])
+    except (PathError, SurveyError) as error:
         raise FileError([f"{path}: {error}"]) from None
+
+
+# Position logs
+
+MOST_POINTS = 4_000_000
+"""Points of a position log; two weeks at 1 Hz and some 100 MB."""
+GPX_CHUNK = 1 << 20
+GPX_DEEPEST = 40
+"""Nesting of a GPX file; its schema needs 6, extensions a few more."""
+TIME_TEXT = 40
+"""Longest time of a GPX file, in characters."""
+GEOGRAPHIC_COLUMNS = {
+    "latitude": Column("angle", ("latitude", "lat", "gps latitude", "position lat"), "deg"),
+    "longitude": Column(
+        "angle", ("longitude", "lon", "long", "lng", "gps longitude", "position long"), "deg"
+    ),
+}
+TIME_COLUMN = Column("time", ("time", "timestamp", "t", "seconds", "elapsed", "utc", "date"), "s")
+
+
+def load_position_log(path: str | Path) -> PositionLog:
+    """Read a position log: GPX 1.1, or CSV with latitude and longitude, or with x and y.
+
+    Raises
+    ------
+    FileError
+        If it cannot be read or holds no positions; the message names the line where there is one.
+    """
+    path = Path(path)
+    if _is_xml(path):
+        return _geographic_log(path, *_read_gpx(path))
+    columns = read_columns(path, {**GEOGRAPHIC_COLUMNS, "time": TIME_COLUMN})
+    time = _seconds(columns.get("time"))
+    if "latitude" in columns and "longitude" in columns:
+        latitude, longitude = (np.degrees(columns[name]) for name in GEOGRAPHIC_COLUMNS)
+        return _geographic_log(path, latitude, longitude, time, ())
+    plane = {key: replace(column, required=False) for key, column in POINT_COLUMNS.items()}
+    columns = read_columns(path, plane)
+    if len(columns) < 2:
+        raise FileError([
+            f"{path}: no columns of positions; expected latitude and longitude, or x (ft) and "
+            "y (ft)"
+        ])  # fmt: skip
+    return PositionLog(columns["x"], columns["y"], time)
+
+
+def _is_xml(path: Path) -> bool:
+    try:
+        with path.open("rb") as file:
+            start = file.read(512)
+    except OSError as error:
+        raise FileError([f"{path}: cannot be read: {error.strerror or error}"]) from None
+    return start.lstrip(b"\xef\xbb\xbf \t\r\n").startswith(b"<")
+
+
+def _geographic_log(
+    path: Path,
+    latitude: FloatArray,
+    longitude: FloatArray,
+    time: FloatArray | None,
+    notes: tuple[str, ...],
+) -> PositionLog:
+    """The log in a plane about its middle point; positions of 0, 0 are a receiver without a fix."""
+    fixed = np.isfinite(latitude) & np.isfinite(longitude)
+    fixed &= (np.abs(latitude) > 1e-6) | (np.abs(longitude) > 1e-6)
+    if not np.any(fixed):
+        raise FileError([f"{path}: no positions in it"])
+    wrong = fixed & ((np.abs(latitude) > 90) | (np.abs(longitude) > 180))
+    if np.any(wrong):
+        where = int(np.argmax(wrong)) + 1
+        raise FileError([
+            f"{path}: point {where}: latitude {latitude[where - 1]:g} and longitude "
+            f"{longitude[where - 1]:g} are no place on earth; are the columns right?"
+        ])  # fmt: skip
+    dropped = int(np.sum(~fixed))
+    if dropped:
+        notes = (*notes, f"{dropped} points without a position were left out")
+    middle = np.flatnonzero(fixed)[int(np.sum(fixed)) // 2]
+    origin = float(latitude[middle]), float(longitude[middle])
+    x, y = local_plane(latitude[fixed], longitude[fixed], origin)
+    return PositionLog(x, y, None if time is None else time[fixed], origin, notes)
+
+
+def _seconds(time: FloatArray | None) -> FloatArray | None:
+    """Times in seconds; clocks that count ms or us since 1970 are told by their size."""
+    if time is None or not np.any(np.isfinite(time)):
+        return None
+    largest = float(np.nanmax(np.abs(time)))
+    factor = 1e-6 if largest > 1e14 else 1e-3 if largest > 1e11 else 1.0
+    seconds: FloatArray = time * factor
+    return seconds
+
+
+def _read_gpx(path: Path) -> tuple[FloatArray, FloatArray, FloatArray | None, tuple[str, ...]]:
+    """Latitudes and longitudes in deg, times in s and notes, read in pieces as they come.
+
+    No entity is ever expanded: a document type, the only place to declare one, is refused.
+    """
+    from xml.parsers import expat
+
+    points = _GpxPoints(path)
+    parser = expat.ParserCreate(namespace_separator=" ")
+    points.attach(parser)
+    size, notes = 0, tuple[str, ...]()
+    try:
+        with path.open("rb") as file:
+            while piece := file.read(GPX_CHUNK):
+                size += len(piece)
+                if size > LARGEST_LOG:
+                    raise FileError([f"{path}: larger than {LARGEST_LOG >> 20} MiB"])
+                parser.Parse(piece, False)
+            parser.Parse(b"", True)
+    except expat.ExpatError as error:
+        unfinished = error.code in (expat.errors.codes[text] for text in _UNFINISHED)
+        if not (unfinished and len(points.latitude)):
+            reason = expat.ErrorString(error.code)
+            raise FileError([f"{path}:{error.lineno}: not GPX: {reason}"]) from None
+        notes = ("the file ends in the middle; what came before was used",)
+    time = _seconds(np.array(points.time))
+    return np.array(points.latitude), np.array(points.longitude), time, notes
+
+
+_UNFINISHED = ("no element found", "unclosed token", "partial character")
+
+
+class _GpxPoints:
+    """Collects the track points of a GPX file (or its route points when it has no track)."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self.latitude, self.longitude, self.time = array("d"), array("d"), array("d")
+        self.depth, self.inside, self.text = 0, "", ""
+        self.wanted, self.in_point = "rtept", False
+
+    def attach(self, parser: Any) -> None:
+        self.parser = parser
+        parser.buffer_text = True
+        parser.StartElementHandler = self.start
+        parser.EndElementHandler = self.end
+        parser.CharacterDataHandler = self.characters
+        parser.StartDoctypeDeclHandler = self.doctype
+
+    def fault(self, message: str) -> FileError:
+        return FileError([f"{self.path}:{self.parser.CurrentLineNumber}: {message}"])
+
+    def doctype(self, *_: object) -> None:
+        raise self.fault("a document type is not allowed in GPX; record or export the log again")
+
+    def start(self, name: str, attributes: dict[str, str]) -> None:
+        name = name.rpartition(" ")[2]
+        self.depth += 1
+        if self.depth == 1 and name != "gpx":
+            raise self.fault(f'not GPX: expected "gpx" first, got "{name[:40]}"')
+        if self.depth > GPX_DEEPEST:
+            raise self.fault("nested deeper than any GPX file")
+        if name == "trkpt" and self.wanted != name:
+            self.wanted = name
+            for column in (self.latitude, self.longitude, self.time):
+                del column[:]
+        if name == self.wanted:
+            self._point(attributes)
+        self.inside, self.text = name, ""
+
+    def _point(self, attributes: dict[str, str]) -> None:
+        try:
+            latitude, longitude = float(attributes["lat"]), float(attributes["lon"])
+        except (KeyError, ValueError):
+            raise self.fault('a point without numbers for "lat" and "lon"') from None
+        if len(self.latitude) >= MOST_POINTS:
+            raise self.fault(f"more than {MOST_POINTS} points")
+        self.latitude.append(latitude)
+        self.longitude.append(longitude)
+        self.time.append(math.nan)
+        self.in_point = True
+
+    def characters(self, text: str) -> None:
+        if self.inside == "time" and len(self.text) < TIME_TEXT:
+            self.text += text[:TIME_TEXT]
+
+    def end(self, name: str) -> None:
+        self.depth -= 1
+        if self.inside == "time" and self.in_point:
+            with contextlib.suppress(ValueError):
+                self.time[-1] = datetime.fromisoformat(self.text.strip()).timestamp()
+        if name.rpartition(" ")[2] == self.wanted:
+            self.in_point = False
+        self.inside = ""
 
 
 # Rack files
@@ -1236,6 +1428,57 @@ def _taping(given: dict[str, Any]) -> Taping:
 
 
 # Writing
+
+
+def track_text(track: Track, remarks: Sequence[str] = ()) -> str:
+    """A track file as text; what is at its default is left out."""
+    radii = [_in_feet(radius) for radius in track.inside_radius]
+    lines = [f"# {remark}" for remark in remarks]
+    lines += [
+        f"name: {json.dumps(track.name, ensure_ascii=False)}",
+        f"inside_radius: [{', '.join(radii)}]   # turns 1-2, turns 3-4, to the inside edge",
+        f"straight: {_in_feet(track.straight)}",
+        f"width: {_in_feet(track.width)}",
+    ]
+    if track.bow > 0:
+        lines.append(f"bow: {_in_feet(track.bow)}")
+    if track.blend != DEFAULT_BLEND:
+        lines.append(f"blend: {_in_feet(track.blend)}")
+    if track.tolerance is not None:
+        radius, straight = track.tolerance.inside_radius, track.tolerance.straight
+        lines.append(
+            f"tolerance: {{inside_radius: {_in_feet(radius)}, straight: {_in_feet(straight)}}}"
+        )
+    return "\n".join(lines) + "\n"
+
+
+def _in_feet(metres: Real) -> str:
+    return f"{float(metres) / FOOT:.1f} ft"
+
+
+def check_new(path: Path, replace_old: bool) -> None:
+    """Refuse a file to write that is there already, unless it may be replaced.
+
+    Raises
+    ------
+    FileError
+    """
+    if path.exists() and not replace_old:
+        raise FileError([f"{path}: there is a file already; --replace puts the new one there"])
+    if not path.parent.is_dir():
+        raise FileError([f"{path}: cannot be written: no folder {path.parent}"])
+
+
+def write_new(path: Path, data: str, replace_old: bool = False) -> None:
+    """Write a file whole, where there is none unless the old one may be replaced."""
+    check_new(path, replace_old)
+    write_whole(path, data)
+
+
+def points_text(x: FloatArray, y: FloatArray) -> str:
+    """A path as a CSV that `load_points` reads."""
+    rows = (f"{a:.3f},{b:.3f}" for a, b in zip(x, y, strict=True))
+    return "\n".join(["x (m),y (m)", *rows]) + "\n"
 
 
 def edit_yaml(path: Path, changes: Mapping[str, str], *, keep_old: bool = True) -> Path | None:

@@ -21,6 +21,7 @@ from sim.groove import Groove, place
 from sim.lap import PHASES
 from sim.rack import RackTire, cold_rollout
 from sim.stagger import Baseline
+from sim.survey import LogFit, Survey
 from sim.tables import turns_words
 from sim.tires import (
     Choice,
@@ -1013,3 +1014,92 @@ def _name_nights(axes: "Axes", points: "list[Point]", days: list[str], starts: l
     axes.set_xticks(named, labels, rotation=90, fontsize=8.5)
     axes.set_xlim(-0.7, max(len(points), 1) - 0.3)
     axes.set_xlabel("runs in order; shading changes with the night")
+
+
+# survey
+
+
+def survey_pictures(survey: Survey, screen: Screen) -> list[Picture]:
+    """The surveyed track from above, and the curvature along it when there is a log."""
+    if survey.fit is None:
+        return [Picture("survey-track", taped_map(survey, screen))]
+    return [
+        Picture("survey-track", log_map(survey.fit, screen)),
+        Picture("survey-curvature", curvature_lines(survey.fit, screen)),
+    ]
+
+
+def taped_map(survey: Survey, screen: Screen) -> "Figure":
+    """The oval that a tape found."""
+    width = survey.width or 0.0
+    track = Track("", survey.inside_radius, survey.straight, width, bow=survey.bow)
+    figure, axes = figure_with(size=map_size(track))
+    draw_edges(axes, track, screen)
+    edge = track.edge
+    middles = (edge.starts + 0.5 * edge.blends)[0]
+    apexes = np.array([middles[:2].mean(), middles[2:].mean()])
+    x, y = place(edge, apexes, -0.35 * min(survey.inside_radius))
+    for x_0, y_0, radius, turns in zip(
+        x[0], y[0], survey.inside_radius, ("1-2", "3-4"), strict=True
+    ):
+        axes.text(
+            float(lengths(x_0, screen)), float(lengths(y_0, screen)),
+            f"turns {turns}\n{screen.distance(radius)}", ha="center", va="center",
+        )  # fmt: skip
+    axes.set_title(f"From {survey.method}: lap {screen.distance(survey.lap)} on the inside edge")
+    return figure
+
+
+def log_map(fit: LogFit, screen: Screen) -> "Figure":
+    """Points, fitted line and edges from above, north up."""
+    curves = [fit.inside, fit.line] + ([fit.outside] if fit.outside is not None else [])
+    tall = max(float(np.ptp(c.y)) / float(np.ptp(c.x)) for c in curves[-1:])
+    figure, axes = figure_with(size=(PAGE[0], min(max(6.2 * tall + 1.6, 4.2), 9.2)))
+    x_0, y_0 = float(np.mean(fit.inside.x)), float(np.mean(fit.inside.y))
+
+    def draw(x: FloatArray, y: FloatArray, *style: str, **more: Any) -> None:
+        axes.plot(lengths(x - x_0, screen), lengths(y - y_0, screen), *style, **more)
+
+    draw(*fit.points, ".", color="0.55", markersize=4, label="points used")
+    if len(fit.dropped[0]):
+        draw(*fit.dropped, "x", color="#d55e00", markersize=4, label="points left out")
+    for edge, label in ((fit.inside, "edges"), (fit.outside, None)):
+        if edge is not None:
+            draw(edge.x, edge.y, color="0.35", linewidth=1.2, label=label)
+    draw(fit.path.x, fit.path.y, **STYLES[1], label="measured path")
+    draw(fit.line.x, fit.line.y, **STYLES[0], label="fitted line")
+    draw(fit.line.x[:1], fit.line.y[:1], "o", color="black", markersize=8, label="start")
+    axes.set_aspect("equal")
+    everything = [fit.points, (fit.inside.x, fit.inside.y)] + [(c.x, c.y) for c in curves]
+    for set_limits, at, middle in ((axes.set_xlim, 0, x_0), (axes.set_ylim, 1, y_0)):
+        low = min(float(np.min(c[at])) for c in everything) - middle
+        high = max(float(np.max(c[at])) for c in everything) - middle
+        set_limits(*lengths(np.array([low, high]) + np.array([-0.06, 0.06]) * (high - low), screen))
+    unit = length_unit(screen)
+    ways = ("east", "north") if fit.origin is not None else ("along x", "along y")
+    axes.set_xlabel(f"{ways[0]}, {unit}")
+    axes.set_ylabel(f"{ways[1]}, {unit}")
+    figure.legend(loc="outside lower center", ncols=3, fontsize=9)
+    axes.set_title("Position log and the oval that fits it")
+    return figure
+
+
+def curvature_lines(fit: LogFit, screen: Screen) -> "Figure":
+    """Curvature along the line: measured and fitted."""
+    figure, axes = figure_with(size=(7.2, 4.6))
+    for curve, style, label in (
+        (fit.path, STYLES[1], "measured path"),
+        (fit.line, STYLES[0], "fitted oval"),
+    ):
+        axes.plot(
+            100.0 * curve.s / curve.s[-1], curve.curvature * (1.0 if screen.is_si else 100 * FOOT),
+            **style, label=label,
+        )  # fmt: skip
+    unit = "1/m" if screen.is_si else "1 / 100 ft"
+    axes.set_xlabel("share of the lap from the middle of the front straight, %")
+    axes.set_ylabel(f"curvature of the line, {unit}")
+    axes.set_xlim(0, 100)
+    axes.legend(loc="upper center", ncols=2, bbox_to_anchor=(0.5, 1.0))
+    axes.margins(y=0.18)
+    axes.set_title("Curvature along the lap")
+    return figure

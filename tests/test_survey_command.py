@@ -1,0 +1,328 @@
+"""The survey command as a racer types it, and the logs it is fed."""
+
+import json
+import tracemalloc
+
+import numpy as np
+import pytest
+from logs import SITE, csv_text, degrees_at, gpx, made_log
+from ovals import demo_track
+
+from sim import files
+from sim.cli import main
+from sim.files import FileError, load_points, load_position_log, load_track
+from sim.units import FOOT
+
+TRACK = "Saucer Hill"
+
+
+@pytest.fixture
+def run(capsys):
+    def run(*arguments: object) -> tuple[int, str, str]:
+        status = main(["survey", *map(str, arguments)])
+        out, err = capsys.readouterr()
+        return status, out, err
+
+    return run
+
+
+@pytest.fixture
+def read(run):
+    def read(*arguments: object) -> dict:
+        status, out, err = run(*arguments, "--json")
+        assert (status, err) == (0, "")
+        return json.loads(out)
+
+    return read
+
+
+@pytest.fixture
+def refuse(run):
+    def refuse(*arguments: object) -> str:
+        status, out, err = run(*arguments)
+        assert (status, out) == (2, "")
+        assert err
+        assert all(line.startswith("rollpath: ") for line in err.splitlines())
+        return err
+
+    return refuse
+
+
+@pytest.fixture
+def put(tmp_path):
+    def put(name: str, text: str | bytes):
+        path = tmp_path / name
+        path.write_bytes(text if isinstance(text, bytes) else text.encode())
+        return path
+
+    return put
+
+
+@pytest.fixture(scope="module")
+def log():
+    return made_log(demo_track(TRACK), np.random.default_rng(2))
+
+
+# A tape
+
+
+TAPE = ("--chord", "100ft", "--gap", "6ft-9in", "--straight", "300ft", "--width", "45ft")
+
+
+def test_a_chord_and_a_paced_straight_are_a_track(read):
+    result = read(*TAPE)
+    assert result["inside_radius_ft"] == pytest.approx([188.56, 188.56], abs=0.01)
+    assert result["straight_ft"] == pytest.approx(300)
+    assert result["width_ft"] == pytest.approx(45)
+    # 2 x 300 + 2 pi R.
+    assert result["lap_ft"] == pytest.approx(600 + 2 * np.pi * 188.56, abs=0.1)
+    assert result["tolerance"].keys() == {"inside_radius_ft", "straight_ft"}
+    assert result["laps_used"] is result["residual_ft"] is None
+
+
+def test_the_screen_tells_what_an_inch_and_a_foot_make(run):
+    status, out, _ = run(*TAPE)
+    assert status == 0
+    assert out.startswith("Inside radius: 189 ft both ends; straight: 300 ft")
+    assert "1 in more of gap          radius -2.2 ft" in out
+    assert "1 ft more of chord        radius +3.7 ft" in out
+    assert "lay about 111 ft" in out
+    assert "Bank is not measured" in out
+
+
+def test_several_gaps_of_one_chord_are_averaged_and_their_spread_told(run, read):
+    gaps = ("--chord", "100ft", "--gap", "6ft-9in", "--gap", "6ft-3in", "--straight", "300ft")
+    each = read(*gaps)["chords"][0]["each_ft"]
+    assert read(*gaps)["inside_radius_ft"][0] == pytest.approx(np.mean(each), abs=0.01)
+    assert "spread 14" in run(*gaps)[1]
+
+
+def test_ends_may_differ(read):
+    result = read(*TAPE, "--chord-34", "80ft", "--gap-34", "5ft")
+    assert result["inside_radius_ft"] == pytest.approx([188.56, 162.5], abs=0.01)
+
+
+def test_a_lap_length_says_which_line_it_belongs_to(run, read):
+    result = read("--lap", "1/4mile", "--straight", "250ft", "--width", "45ft")
+    assert result["inside_radius_ft"][0] == pytest.approx(130.51, abs=0.01)
+    outside = read("--lap", "1/4mile", "--straight", "250ft", "--width", "45ft",
+                   "--line", "outside")  # fmt: skip
+    assert outside["inside_radius_ft"][0] == pytest.approx(130.51 - 45, abs=0.01)
+    assert outside["lap_ft"] == pytest.approx(1320 - 2 * np.pi * 45, abs=0.1)
+    _, out, _ = run("--lap", "1/4mile", "--straight", "250ft")
+    assert "Nobody says which line" in out
+
+
+def test_si_screen_is_in_metres(run):
+    _, out, _ = run(*TAPE, "--units", "si")
+    assert "Inside radius: 57.5 m both ends; straight: 91.4 m" in out
+    assert " ft" not in out
+
+
+@pytest.mark.parametrize(
+    ("typed", "words"),
+    [
+        ((), "give a position log"),
+        (("--chord", "100", "--gap", "6ft", "--straight", "300ft"), "with its unit"),
+        (("--chord", "100ft", "--straight", "300ft"), "as many gaps as chords"),
+        (("--gap", "6ft", "--straight", "300ft"), "as many gaps as chords"),
+        (("--chord", "6ft", "--gap", "100ft", "--straight", "300ft"), "which is which"),
+        (("--chord", "100ft", "--gap", "6ft"), "--straight or --lap"),
+        (("--lap", "1/4mile"), "--straight"),
+        (("--lap", "1/4mile", "--straight", "700ft"), "nothing of the lap"),
+        (("--lap", "900mile", "--straight", "700ft"), "--lap: expected"),
+        (("--lap", "1/4mile", "--straight", "250ft", "--line", "outside"), "needs --width"),
+        (("--straight", "-3ft", "--lap", "1/4mile"), "--straight: expected"),
+        ((*TAPE, "--path", "x.csv"), "position log"),
+        (("nowhere.gpx",), "no such position log"),
+    ],
+)
+def test_what_cannot_be_used_is_refused_in_one_line(refuse, typed, words):
+    assert words in refuse(*typed)
+
+
+# Files
+
+
+def test_the_track_file_written_reads_back(run, tmp_path):
+    path = tmp_path / "new.yaml"
+    status, out, _ = run(*TAPE, "--write", path)
+    assert status == 0
+    assert str(path) in out
+    track = load_track(path)
+    assert track.name == "New"
+    assert track.inside_radius[0] / FOOT == pytest.approx(188.6)
+    assert track.tolerance.straight / FOOT == pytest.approx(15.0)
+    assert track.tolerance.inside_radius / FOOT == pytest.approx(4.3)
+
+
+def test_a_file_that_is_there_is_not_lost(run, refuse, put):
+    path = put("new.yaml", "name: precious\n")
+    assert "--replace" in refuse(*TAPE, "--write", path)
+    assert path.read_text() == "name: precious\n"
+    assert run(*TAPE, "--write", path, "--replace")[0] == 0
+    assert load_track(path).width / FOOT == pytest.approx(45)
+
+
+def test_writing_needs_a_width_and_a_folder(refuse, tmp_path):
+    assert "--width" in refuse(*TAPE[:-2], "--write", tmp_path / "x.yaml")
+    assert "no folder" in refuse(*TAPE, "--write", tmp_path / "none" / "x.yaml")
+
+
+def test_a_name_with_quotes_and_colons_survives(run, tmp_path):
+    path = tmp_path / "x.yaml"
+    name = 'The "Bowl": north # end'
+    run(*TAPE, "--write", path, "--name", name)
+    assert load_track(path).name == name
+
+
+# Position logs
+
+
+def test_gpx_and_csv_of_one_log_give_one_track(read, put, log):
+    latitude, longitude = degrees_at(log)
+    rows = zip(log.time, latitude, longitude, strict=True)
+    table = "\n".join(["time;lat;lon", *(f"{t:.1f};{a:.8f};{b:.8f}" for t, a, b in rows)])
+    logs = [
+        put("lap.gpx", gpx(log)), put("lap.csv", table), put("feet.csv", csv_text(
+            made_log(demo_track(TRACK), np.random.default_rng(2)))),
+    ]  # fmt: skip
+    results = [read(path, "--width", "50ft") for path in logs]
+    true = demo_track(TRACK)
+    for result in results:
+        assert result["inside_radius_ft"] == pytest.approx(
+            np.array(true.inside_radius) / FOOT, rel=0.05
+        )
+        assert result["inside_radius_ft"] == pytest.approx(results[0]["inside_radius_ft"], abs=0.2)
+        assert result["laps_used"] == 3
+        assert result["is_oval"]
+    assert results[0]["centre_latitude_longitude_deg"].startswith(f"{SITE[0]:.2f}")
+    assert results[2]["centre_ft"]
+
+
+def test_the_line_walked_is_minded(read, put):
+    track = demo_track(TRACK)
+    log = made_log(track, hertz=5, laps=1, offset=track.width)
+    path = put("outside.csv", csv_text(log))
+    there = read(path, "--width", "50ft", "--line", "outside")
+    assert there["inside_radius_ft"] == pytest.approx([200, 185], abs=1)
+    lane = read(path, "--from-inside", "50ft")
+    assert lane["inside_radius_ft"] == pytest.approx([200, 185], abs=1)
+    groove = read(path, "--width", "50ft", "--line", "groove")
+    assert groove["tolerance"]["inside_radius_ft"] > 12
+
+
+def test_a_kinked_straight_is_told_and_its_path_kept(run, put, tmp_path):
+    track = demo_track("Ropewalk")
+    length = float(track.edge.length[0, 0])
+
+    def kink(u):
+        return 9 * np.clip(1 - np.minimum(u, length - u) / (0.5 * track.straight), 0, 1)
+
+    path = put("kink.gpx", gpx(made_log(track, np.random.default_rng(0), hertz=4, bulge=kink)))
+    status, out, _ = run(path, "--width", "45ft", "--write", tmp_path / "kink.yaml")
+    assert status == 0
+    assert "no plain oval" in out
+    kept = load_points(tmp_path / "kink-path.csv")
+    assert kept.length == pytest.approx(length, rel=0.02)
+    assert load_track(tmp_path / "kink.yaml").name == "Kink"
+
+
+def test_recorded_laps_are_a_groove_as_they_come(put, log):
+    path = load_points(put("lap.gpx", gpx(log)))
+    assert path.length == pytest.approx(float(demo_track(TRACK).edge.length[0, 0]), rel=0.02)
+
+
+def test_pictures_are_drawn(run, put, log, tmp_path):
+    status, _, _ = run(put("lap.gpx", gpx(log)), "--width", "50ft", "--out", tmp_path / "pictures")
+    assert status == 0
+    names = sorted(path.name for path in (tmp_path / "pictures").iterdir())
+    assert names == ["survey-curvature.png", "survey-track.png"]
+    run(*TAPE, "--out", tmp_path / "tape")
+    assert [path.name for path in (tmp_path / "tape").iterdir()] == ["survey-track.png"]
+
+
+# Files nobody should trust
+
+
+LAUGHS = """<?xml version="1.0"?>
+<!DOCTYPE gpx [<!ENTITY a "ha"><!ENTITY b "&a;&a;&a;&a;&a;&a;&a;&a;&a;&a;">
+<!ENTITY c "&b;&b;&b;&b;&b;&b;&b;&b;&b;&b;">]>
+<gpx><trk><trkseg><trkpt lat="1" lon="1"><time>&c;</time></trkpt></trkseg></trk></gpx>"""
+HOSTILE = {
+    "entities": (LAUGHS, "document type"),
+    "an outside file": (
+        '<!DOCTYPE gpx [<!ENTITY x SYSTEM "file:///etc/passwd">]><gpx>&x;</gpx>', "document type"
+    ),
+    "another language": ("<html><body></body></html>", 'expected "gpx"'),
+    "broken XML": ("<gpx><trk></gpx>", "not GPX"),
+    "endless nesting": ("<gpx>" + "<a>" * 5000, "nested deeper"),
+    "no points": ('<gpx version="1.1"></gpx>', "no positions"),
+    "a point of words": ('<gpx><trk>\n<trkpt lat="x" lon="1"/></trk></gpx>', ":2:"),
+    "nothing": ("", "empty"),
+    "wrong columns": ("speed (mph),rpm\n30,4000\n", "latitude and longitude"),
+    "no unit": ("x,y\n1,2\n", "unit"),
+    "words": ("lat,lon\nnorth,west\n", ":2:"),
+    "swapped columns": ("lat,lon\n" + "-150.0,12.0\n" * 30, "no place on earth"),
+    "bytes": (b"\x00\xff\xfe\x00" * 50, "not UTF-8"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("kind", HOSTILE)
+def test_a_log_is_refused_for(kind, put, refuse):
+    text, words = HOSTILE[kind]
+    path = put("bad.gpx", text)
+    message = refuse(path)
+    assert words in message
+    assert str(path) in message
+
+
+def test_a_recording_that_broke_off_is_used(read, put, log):
+    text = gpx(log)
+    result = read(put("cut.gpx", text[: int(len(text) * 0.9)]))
+    assert any("ends in the middle" in note for note in result["notes"])
+    assert result["laps_used"] >= 2
+
+
+def test_entities_are_never_expanded(put):
+    tracemalloc.start()
+    try:
+        with pytest.raises(FileError):
+            load_position_log(put("laughs.gpx", LAUGHS))
+        assert tracemalloc.get_traced_memory()[1] < 4 << 20
+    finally:
+        tracemalloc.stop()
+
+
+def test_a_large_gpx_is_read_in_bounded_memory(put):
+    one = b'<trkpt lat="12.0001" lon="-150.0"><time>2026-05-01T20:00:00Z</time></trkpt>\n'
+    count = 30_000
+    path = put("large.gpx", b"<gpx><trk><trkseg>" + one * count + b"</trkseg></trk></gpx>")
+    tracemalloc.start()
+    try:
+        log = load_position_log(path)
+        peak = tracemalloc.get_traced_memory()[1]
+    finally:
+        tracemalloc.stop()
+    assert len(log.x) == count
+    assert peak < 40 * 8 * count  # a few arrays, and not the text or a tree of it
+
+
+def test_a_file_without_end_is_refused(put, refuse, monkeypatch):
+    monkeypatch.setattr(files, "LARGEST_LOG", 5000)
+    assert "larger than" in refuse(put("long.gpx", "<gpx>" + " " * 6000))
+
+
+def test_receiver_without_a_fix_is_left_out(read, put, log):
+    latitude, longitude = degrees_at(log)
+    rows = [f"{a:.8f},{b:.8f}" for a, b in zip(latitude, longitude, strict=True)]
+    path = put("nofix.csv", "\n".join(["lat,lon", *["0,0"] * 5, *rows]))
+    assert any("5 points without a position" in note for note in read(path)["notes"])
+
+
+def test_clocks_in_milliseconds_are_told_by_their_size(put, log):
+    latitude, longitude = degrees_at(log)
+    rows = zip(1.7e12 + 1000 * log.time, latitude, longitude, strict=True)
+    text = "\n".join(["timestamp,lat,lon", *(f"{t:.0f},{a:.8f},{b:.8f}" for t, a, b in rows)])
+    time = load_position_log(put("ms.csv", text)).time
+    assert np.ptp(time) == pytest.approx(np.ptp(log.time))

@@ -469,8 +469,9 @@ JUMP = 15.0
 and no movement. Engineering judgement."""
 JUMP_SPEED = (4.0, 10.0)
 """Much faster: this many times the usual speed, and this many m/s more. Engineering judgement."""
-SHORT_RUN_SHARE = 0.1
-"""A run of points between two jumps is dropped when it is less than this share of the log."""
+SHORT_RUN_SHARE, SHORT_UNTIMED_SHARE = 0.3, 0.1
+"""A run of points between two jumps is dropped when it is less than this share of the log; without
+times a jump may be a gap, and more is believed."""
 SPACING = 2.0
 """Distance apart to which a denser log is averaged, m."""
 BRISK = 90
@@ -628,7 +629,8 @@ def _without_jumps(log: PositionLog) -> tuple[PositionLog, int]:
     jump = (step > JUMP) & (speed > times * usual + more)
     run = np.concatenate([[0], np.cumsum(jump)])
     size = np.bincount(run)
-    keep = size[run] >= min(SHORT_RUN_SHARE * len(log.x), np.max(size))
+    share = SHORT_RUN_SHARE if log.time is not None else SHORT_UNTIMED_SHARE
+    keep = size[run] >= min(share * len(log.x), np.max(size))
     return log.at(keep), int(np.sum(~keep))
 
 
@@ -815,8 +817,13 @@ class OvalFit:
         )
 
     def robust(self, p: FloatArray) -> FloatArray:
-        """A fit that a few bad stretches do not pull; their errors taken as independent."""
-        return self._solve(p, lambda rows: rows / ROBUST_SCALE, "soft_l1")
+        """A fit that bad stretches do not pull, errors taken as independent.
+
+        The first loss has one valley, the second cares nothing for what is far off.
+        """
+        for loss in ("soft_l1", "cauchy"):
+            p = self._solve(p, lambda rows: rows / ROBUST_SCALE, loss)
+        return p
 
     def general(self, p: FloatArray) -> tuple[FloatArray, Drift]:
         """Generalised least squares, the drift found from the residuals each time [2]_.
@@ -1089,7 +1096,8 @@ def survey_by_log(
     tidy = tidy_log(log)
     used = _used_laps(tidy, offset)
     fit = OvalFit(tidy.at(used.kept), offset)
-    p, drift = _from_start(fit, *fit.general(used.p))
+    p = used.p if np.all(used.kept) else fit.robust(used.p)
+    p, drift = _from_start(fit, *fit.general(p))
     radius_1, radius_2, straight, bow, blend = _shape(p)
     return Survey(
         "position log",

@@ -23,7 +23,7 @@ EIGHTH = INCH / 8
 BAND = INCH / 16
 """How much more root-mean-square mismatch is as good as none: half a tape mark."""
 TAPE_TOLERANCE = INCH / 16
-"""How well one rollout is taped: half a tape mark. Engineering judgement."""
+"""How well one rollout is taped, nine times in ten: half a tape mark. Engineering judgement."""
 TIGHTEST_SHARE = 0.97
 """An end's corner centre is where it curves at least this share of its tightest."""
 TOLERANCE_STEP = 0.25
@@ -108,8 +108,8 @@ class Baseline:
     Attributes
     ----------
     uncertainty : dict
-        One standard deviation of the optimum from each measurement, m, by its name; empty for a
-        sweep.
+        How far each measurement may move the optimum, m, by its name: like the tolerances, it
+        holds about nine times in ten. Empty for a sweep.
     now, then : Scrub
         With the stagger on the car, and with the recommended one.
     """
@@ -127,7 +127,7 @@ class Baseline:
 
     @property
     def total_uncertainty(self) -> float:
-        """One standard deviation of the optimum, m."""
+        """How far the measurements together may move the optimum, m; nine times in ten."""
         return math.hypot(*self.uncertainty.values())
 
 
@@ -324,7 +324,7 @@ def _uncertainty(
     drive_emphasis: float,
     tire_load: bool,
 ) -> dict[str, float]:
-    """Standard deviation of the optimum from each measurement, m."""
+    """How far each measurement may move the optimum, m."""
     tape = {"tape": math.sqrt(2.0) * TAPE_TOLERANCE}
     if path.name not in GROOVES:
         return tape

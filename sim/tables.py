@@ -264,7 +264,7 @@ def _sure_lines(result: Baseline, screen: Screen) -> list[str]:
         shares = sorted(result.uncertainty.items(), key=lambda item: -item[1])
         told = ", ".join(f"{name} {screen.fine(share)}" for name, share in shares)
         lines += [
-            row("give or take", screen.fine(result.total_uncertainty)),
+            row("give or take", f"{screen.fine(result.total_uncertainty)}, nine times in ten"),
             row("from", told),
             row("surer by", _surer_by(shares[0][0])),
         ]

@@ -78,7 +78,7 @@ class Bank:
 
 @dataclass(frozen=True)
 class Tolerance:
-    """How well the track was measured, m and rad; about two in three measurements lie within it."""
+    """How well the track was measured, m and rad: it holds about nine times in ten."""
 
     inside_radius: Real
     straight: Real

@@ -10,6 +10,8 @@ References
 .. [2] C. de Boor, A Practical Guide to Splines (B-splines stay inside the hull of their
    coefficients).
 .. [3] G. Wahba, Spline Models for Observational Data, ch. 4 (generalised cross-validation).
+.. [4] R. Halir and J. Flusser, Numerically stable direct least squares fitting of ellipses,
+   WSCG 1998.
 """
 
 from collections.abc import Callable
@@ -582,19 +584,32 @@ def smooth_closed_path(x: FloatArray, y: FloatArray) -> ClosedPath:
     -----
     A smoothing spline in Fourier form: the squared distance of the points plus a weight times the
     squared derivative of `SMOOTH_ORDER`, so that the noise of a phone does not turn into
-    curvature. The weight is the one with the least generalised cross-validation score [3]_, not
-    below what smooths over `LEAST_WAVE`. Each pass sets every point where the last path comes
-    nearest to it.
+    curvature. An ellipse weighs nothing: only what makes a lap differ from one is smoothed. The
+    weight is the one with the least generalised cross-validation score [3]_, not below what
+    smooths over `LEAST_WAVE`. Each pass sets every point where the last path comes nearest to it.
+    The parameter is either the angle of the best ellipse, which suits a round lap, or the distance
+    along it, which suits a paper clip; the same score picks.
     """
     z, turned_round = _one_way_round(x, y)
+    fits = [_fitted(z, evenly, turned_round) for evenly in (False, True)]
+    best, _ = min(fits, key=lambda fit: fit[1])
+    s = _nearest_places(best, z)
+    noise = float(np.sqrt(np.mean(np.abs(z - best.at(s)) ** 2)))
+    return _by_its_own_length(replace(best, noise=noise))
+
+
+def _fitted(
+    z: NDArray[np.complex128], evenly: bool, turned_round: bool
+) -> tuple[ClosedPath, float]:
+    """A smooth path and its score, its parameter the distance (evenly) or an ellipse's angle."""
     s, length = _first_places(z)
+    score = np.inf
     for _ in range(PATH_PASSES):
-        coefficients = _smoothed(z, s, length)
+        coefficients, score = _smoothed(z, s, length)
         path = ClosedPath(coefficients, length, 0.0, turned_round)
-        path, s = _by_its_own_length(path, z)
-        length = path.length
-    noise = float(np.sqrt(np.mean(np.abs(z - path.at(s)) ** 2)))
-    return replace(path, noise=noise)
+        path = _by_its_own_length(path) if evenly else path
+        s, length = _nearest_places(path, z), path.length
+    return path, score
 
 
 def _harmonics(count: int) -> NDArray[np.int_]:
@@ -642,25 +657,53 @@ def _refuse_crossing(z: NDArray[np.complex128], laps: float) -> None:
 
 
 def _first_places(z: NDArray[np.complex128]) -> tuple[FloatArray, float]:
-    """First guess of where each point lies along the lap: by its angle about the middle."""
-    turns = np.angle(z - z.mean()) / (2 * np.pi) % 1.0
-    bins = max(8, min(COARSE_POINTS, len(z) // 4))
-    which = (turns * bins).astype(int) % bins
-    filled = np.unique(which)
-    corners = np.array([z[which == one].mean() for one in filled])
-    at = np.array([turns[which == one].mean() for one in filled])
-    sides = np.abs(np.diff(corners, append=corners[:1]))
-    run = np.concatenate([[0.0], np.cumsum(sides)])
-    s = np.interp((turns - at[0]) % 1.0, np.append(at, at[0] + 1.0) - at[0], run)
-    return s, float(run[-1])
+    """First guess of where each point lies along the lap: its angle on the best ellipse.
+
+    Returns
+    -------
+    s : ndarray, shape (n,)
+        The angle, in m around a lap of `length`.
+    length : float
+        About that of the lap, m.
+    """
+    centre, a, b = _best_ellipse(z)
+    turn = a / np.abs(a)
+    w = (z - centre) / turn
+    angle = np.arctan2(w.imag / b, w.real / np.abs(a)) % (2 * np.pi)
+    length = float(np.pi * (np.abs(a) + b))
+    return angle / (2 * np.pi) * length, length
 
 
-def _smoothed(z: NDArray[np.complex128], s: FloatArray, length: float) -> NDArray[np.complex128]:
-    """Fourier coefficients of the smoothing spline through points z at places s."""
+def _best_ellipse(z: NDArray[np.complex128]) -> tuple[complex, complex, float]:
+    """Ellipse of least algebraic distance from points [4]_: middle, long half axis as a complex
+    number along it, and short half axis, m."""
+    middle, size = z.mean(), np.abs(z - z.mean()).max()
+    x, y = ((z - middle) / size).real, ((z - middle) / size).imag
+    squares, plain = np.stack([x**2, x * y, y**2]), np.stack([x, y, np.ones_like(x)])
+    inner = -np.linalg.solve(plain @ plain.T, plain @ squares.T)
+    scatter = squares @ squares.T + squares @ plain.T @ inner
+    scatter = np.array([scatter[2] / 2, -scatter[1], scatter[0] / 2])
+    vectors = np.linalg.eig(scatter)[1].real
+    A, B, C = vectors[:, np.argmax(4 * vectors[0] * vectors[2] - vectors[1] ** 2)]
+    D, E, F = inner @ np.array([A, B, C])
+    form = np.array([[A, B / 2], [B / 2, C]])
+    centre = np.linalg.solve(-2 * form, np.array([D, E]))
+    level = -(F + 0.5 * (D * centre[0] + E * centre[1]))
+    values, axes = np.linalg.eigh(form / level)
+    halves = size / np.sqrt(np.maximum(values, 1e-6))
+    along = complex(axes[0, 0], axes[1, 0])
+    return middle + size * complex(*centre), halves[0] * along, float(halves[1])
+
+
+def _smoothed(
+    z: NDArray[np.complex128], s: FloatArray, length: float
+) -> tuple[NDArray[np.complex128], float]:
+    """Fourier coefficients of the smoothing spline through points z at places s, and its score."""
     count = 2 * min(MOST_HARMONICS, (len(z) - 1) // 3) + 1
     turns = _harmonics(count) * (2 * np.pi / length)
     E = np.exp(1j * np.outer(s, turns))
     roughness = (turns * LEAST_WAVE / (2 * np.pi)) ** (2 * SMOOTH_ORDER)
+    roughness[np.abs(_harmonics(count)) <= 1] = 0.0  # a point and an ellipse about it
     normal = E.conj().T @ E / len(z) + np.diag(roughness)
     # In the basis where both the fit and the roughness are diagonal every weight is one division.
     L = np.linalg.cholesky(normal)
@@ -673,30 +716,33 @@ def _smoothed(z: NDArray[np.complex128], s: FloatArray, length: float) -> NDArra
     left = np.mean(np.abs(z) ** 2) - (np.abs(seen) ** 2 * shrink * (2.0 - shrink)).sum(axis=1)
     used = (shrink * inner).sum(axis=1) / len(z)
     score = np.maximum(left, 0.0) / np.maximum(1.0 - FREEDOM_COST * used, 1e-3) ** 2
-    coefficients: NDArray[np.complex128] = basis @ (shrink[int(np.argmin(score))] * seen)
-    return coefficients
+    least = int(np.argmin(score))
+    return basis @ (shrink[least] * seen), float(score[least])
 
 
-def _by_its_own_length(
-    path: ClosedPath, z: NDArray[np.complex128]
-) -> tuple[ClosedPath, FloatArray]:
-    """The path with its true length as its parameter, and the place nearest each point."""
+def _nearest_places(path: ClosedPath, z: NDArray[np.complex128]) -> FloatArray:
+    """Where along the path each point has it nearest, in the path's parameter."""
     from scipy.spatial import KDTree
 
+    fine = np.linspace(0.0, path.length, FINE_POINTS, endpoint=False)
+    curve, pace = path.at(fine), path.at(fine, 1)
+    tree = KDTree(np.stack([curve.real, curve.imag], axis=-1))
+    _, nearest = tree.query(np.stack([z.real, z.imag], axis=-1))
+    along = ((z - curve[nearest]) * np.conj(pace[nearest])).real / np.abs(pace[nearest]) ** 2
+    places: FloatArray = (fine[nearest] + along) % path.length
+    return places
+
+
+def _by_its_own_length(path: ClosedPath) -> ClosedPath:
+    """The path with its true length as its parameter."""
     fine = np.linspace(0.0, path.length, FINE_POINTS + 1)
-    curve, pace = path.at(fine), np.abs(path.at(fine, 1))
+    pace = np.abs(path.at(fine, 1))
     run = np.concatenate([[0.0], np.cumsum(0.5 * (pace[1:] + pace[:-1]) * np.diff(fine))])
     length = float(run[-1])
     even = np.interp(np.linspace(0.0, length, FINE_POINTS, endpoint=False), run, fine)
-    half = len(path.coefficients) // 2
     spectrum = np.fft.fft(path.at(even)) / FINE_POINTS
-    coefficients = spectrum[np.arange(-half, half + 1)]
-    tree = KDTree(np.stack([curve.real, curve.imag], axis=-1)[:-1])
-    _, nearest = tree.query(np.stack([z.real, z.imag], axis=-1))
-    away = z - curve[nearest]
-    along = (away * np.conj(path.at(fine, 1)[nearest])).real / pace[nearest]
-    s = (run[nearest] + along) % length
-    return replace(path, coefficients=coefficients, length=length), s
+    kept = np.arange(-2 * MOST_HARMONICS, 2 * MOST_HARMONICS + 1)
+    return replace(path, coefficients=spectrum[kept], length=length)
 
 
 def measured_groove(track: Track, path: ClosedPath, stations: int = STATIONS) -> Groove:

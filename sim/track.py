@@ -15,7 +15,7 @@ References
 """
 
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cache, cached_property
 
 import numpy as np
 
@@ -298,11 +298,18 @@ class InsideEdge:
 
     def _from(self, start: FloatArray, end: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Integral of the direction from start to end, each shape (cases, m), within one piece."""
-        nodes, weights = np.polynomial.legendre.leggauss(12)
+        nodes, weights = _gauss()
         half = 0.5 * (end - start)
         at = (start + half)[..., None] + half[..., None] * nodes
         theta = self.heading(at.reshape(len(at), -1)).reshape(at.shape)
         return half * (np.cos(theta) @ weights), half * (np.sin(theta) @ weights)
+
+
+@cache
+def _gauss() -> tuple[FloatArray, FloatArray]:
+    """Nodes and weights of a Gauss-Legendre rule fine enough for half a turn."""
+    nodes, weights = np.polynomial.legendre.leggauss(12)
+    return nodes, weights
 
 
 def inside_edge(track: Track) -> InsideEdge:

@@ -42,18 +42,16 @@ def test_clean_ellipse_has_its_exact_curvature_and_length(a, b):
     assert path.length == pytest.approx(length, rel=1e-4)
 
 
-@pytest.mark.parametrize(("a", "b"), [(100.0, 80.0), (120.0, 90.0)])
-def test_two_metres_of_noise_moves_the_curvature_five_per_cent_on_average(a, b):
+@pytest.mark.parametrize(("a", "b"), [(100.0, 80.0), (120.0, 90.0), (150.0, 80.0)])
+def test_two_metres_of_noise_moves_the_curvature_by_less_than_five_per_cent(a, b):
     x, y, length = ellipse_points(a, b)
     exact = np.array([a / b**2] * 2 + [b / a**2] * 2)
-    errors = []
-    for seed in range(12):
+    for seed in range(8):
         noise = np.random.default_rng(seed).normal(scale=2.0, size=(2, len(x)))
         path = smooth_closed_path(x + noise[0], y + noise[1])
-        errors.append(np.abs(curvature_at_axes(path) / exact - 1))
+        assert curvature_at_axes(path) == pytest.approx(exact, rel=0.05)
         assert path.length == pytest.approx(length, rel=0.01)
         assert path.noise == pytest.approx(2.0, rel=0.15)
-    assert np.mean(errors) < 0.05
 
 
 @pytest.mark.parametrize("name", ["middle", "rounded"])

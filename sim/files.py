@@ -1724,6 +1724,14 @@ def write_whole(path: Path, data: str | bytes) -> None:
         raise FileError([f"{path}: cannot be written: {error.strerror or error}"]) from None
 
 
+def make_folder(folder: Path) -> None:
+    """Make a folder, and those above it, if it is not there."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise FileError([f"{folder}: cannot be made: {error.strerror or error}"]) from None
+
+
 # Demo data
 
 DEMO_FOLDERS = ("tracks", "cars")
@@ -1759,9 +1767,6 @@ def copy_demo_data(folder: Path) -> list[Path]:
     if there:
         raise FileError([f"{copy}: is there already; choose an empty folder" for copy in there])
     for path, copy in copies.items():
-        try:
-            copy.parent.mkdir(parents=True, exist_ok=True)
-        except OSError as error:
-            raise FileError([f"{copy.parent}: cannot be made: {error.strerror}"]) from None
+        make_folder(copy.parent)
         write_whole(copy, path.read_bytes())
     return list(copies.values())

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from sim.balance import FeelCase
 from sim.bite import CORNERS, STAGGER_STEP, Change, Outcome, Pads, bite_map, bite_rates
 from sim.car import Car
-from sim.files import FileError, Sweep, write_whole
+from sim.files import Sweep, make_folder, write_whole
 from sim.groove import Groove, place
 from sim.lap import PHASES
 from sim.rack import RackTire, cold_rollout
@@ -93,14 +93,6 @@ def deliver(pictures: Iterable[Picture], out: Path | None, show: bool) -> list[P
 
         plt.show()
     return written
-
-
-def make_folder(folder: Path) -> None:
-    """Make the folder for pictures if it is not there."""
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise FileError([f"{folder}: cannot be made: {error.strerror or error}"]) from None
 
 
 STYLE: dict[Any, Any] = {

@@ -14,7 +14,7 @@ import numpy as np
 
 from sim import plots
 from sim.bite import StaggerEffect
-from sim.files import FileError, write_whole
+from sim.files import FileError, make_folder, write_whole
 from sim.lap import PHASES
 from sim.scrub import tire_slips
 from sim.stagger import Baseline
@@ -253,7 +253,7 @@ def write_sheets(pages: Sequence["Figure"], out: Path) -> list[Path]:
         If a file cannot be written, or the ending is neither .pdf nor .png.
     """
     if not out.suffix:
-        plots.make_folder(out)
+        make_folder(out)
         targets = [out / "debrief.pdf", out / "debrief.png"]
     elif out.suffix.lower() in (".pdf", ".png"):
         targets = [out]

@@ -68,6 +68,7 @@ from sim.groove import (
     make_groove,
     measured_groove,
 )
+from sim.lap import LapError
 from sim.rack import Rack
 from sim.stagger import EIGHTH, Baseline, baseline, corrected
 from sim.survey import (
@@ -143,7 +144,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return _complain(error.lines)
     except TrackError as error:
         return _complain([f"{error.key}: {error}"])
-    except (CommandError, QuantityError, BiteError) as error:
+    except (CommandError, LapError, QuantityError, BiteError) as error:
         return _complain([str(error)])
     except BrokenPipeError:
         sys.stderr.close()

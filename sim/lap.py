@@ -48,6 +48,8 @@ MOST_USED = 0.999
 """Share of grip at which cornering drag is capped; the limit lies below it."""
 LEAST_LOAD = 0.05
 """m/s2; the car never quite leaves the ground."""
+CRAWL = 1.01 * LEAST_SPEED
+"""m/s; a lap this slow anywhere is none."""
 STRAIGHT_CURVATURE = 1e-9
 """1/m; a path straighter than this has no corner limit."""
 PICK_UP = 0.04
@@ -55,6 +57,10 @@ PICK_UP = 0.04
 centre. Engineering judgement."""
 
 PHASES = ("entry", "centre", "drive-off", "straight")
+
+
+class LapError(ValueError):
+    """A lap that this car cannot drive; the message says why."""
 
 
 @dataclass(frozen=True)
@@ -156,6 +162,11 @@ def solve_lap(groove: Groove, car: Car, condition: Condition) -> Lap:
     -------
     Lap
         An estimate: no driver, no bumps, one grip all over the surface.
+
+    Raises
+    ------
+    LapError
+        If the car comes almost to a stop.
     """
     means = _means(car, condition)
     road = _road(groove, means)
@@ -167,6 +178,11 @@ def solve_lap(groove: Groove, car: Car, condition: Condition) -> Lap:
         for name, array in vars(road).items()
     })  # fmt: skip
     w = _settle_blocks(rolled, means)
+    if np.any(w <= 0.5 * CRAWL**2):
+        raise LapError(
+            "the car comes almost to a stop on this lap: with this power and grip it cannot hold "
+            "the bank or overcome its own drag; check power, grip, weight and bank"
+        )
     back = (np.arange(n) - start) % n
     return _finish(groove, car, means, road, _take(w, back))
 

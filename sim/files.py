@@ -933,7 +933,10 @@ def read_columns(
     if not heading:
         raise FileError([f"{path}: the file is empty"])
     separator = max(",;\t", key=heading.count)
-    headings = [cell.strip() for cell in next(csv.reader([heading], delimiter=separator))]
+    try:
+        headings = [cell.strip() for cell in next(csv.reader([heading], delimiter=separator))]
+    except csv.Error as error:
+        raise FileError([f"{path}:{above}: not CSV: {error}"]) from None
     places = _places(path, above, headings, known, chosen or {})
     table = _fast_table(body, separator, len(headings))
     if table is None:

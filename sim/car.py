@@ -177,6 +177,7 @@ class Car:
     jack_thread: float | None = None
     alike: Alike = field(default_factory=Alike)
     steering_ratio: Real = DEFAULT_STEERING_RATIO
+    gear_ratio: float | None = None
 
     @property
     def mass(self) -> Real:

@@ -776,6 +776,11 @@ def measured_groove(track: Track, path: ClosedPath, stations: int = STATIONS) ->
     )  # fmt: skip
 
 
+def lap_start(track: Track, path: ClosedPath) -> float:
+    """Where along a recorded path `measured_groove` starts the lap, m."""
+    return float(_front_straight(track, path)[0])
+
+
 def _front_straight(track: Track, path: ClosedPath) -> tuple[FloatArray, FloatArray]:
     """Where the lap starts, and how far it is to the middle of the back straight, m.
 

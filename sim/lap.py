@@ -187,6 +187,23 @@ def solve_lap(groove: Groove, car: Car, condition: Condition) -> Lap:
     return _finish(groove, car, means, road, _take(w, back))
 
 
+def driven_lap(groove: Groove, car: Car, condition: Condition, speed: FloatArray) -> Lap:
+    """The lap that was driven at known speeds: what they asked of the car.
+
+    Parameters
+    ----------
+    groove : Groove
+    car : Car
+    condition : Condition
+        For the cornering drag.
+    speed : ndarray, shape (n,)
+        At the stations of the groove, m/s.
+    """
+    means = _means(car, condition)
+    w = np.broadcast_to(0.5 * speed**2, _case_shape(groove.ds, means))
+    return _finish(groove, car, means, _road(groove, means), w)
+
+
 def _take(array: FloatArray, order: NDArray[np.int_]) -> FloatArray:
     return np.take_along_axis(array, order, axis=-1)
 

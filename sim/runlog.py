@@ -71,7 +71,7 @@ GRIP_SAID = 0.1
 
 # How well things are known before the log is read. Engineering judgement, one standard deviation.
 
-TAPE_DOUBT = 0.5 * INCH
+TAPE_DOUBT = 0.35 * INCH
 """Running stagger against the taped: growth, pressure, a tape mark."""
 NEED_DOUBT = 0.2 * INCH
 """Needed stagger of a recorded line: its curvature, bank and loads."""
@@ -96,7 +96,7 @@ LEAVE_BAND = 0.375 * INCH
 """A fault of the stagger smaller than this is left alone: a lap varies as much."""
 GEAR_FAULT = 0.05
 """Slip with no thrust, as a share, from which the gear ratio is doubted."""
-SPIN_EXCESS = 0.04
+SPIN_EXCESS = 0.03
 """Slip beyond the model's, as a share, for wheelspin."""
 SPUN_USED = 0.95
 """Share of the rear grip used from which that excess is wheelspin. Engineering judgement: most of

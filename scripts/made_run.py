@@ -1,6 +1,6 @@
 """Make up a recorded run from the car model, and write the demo log.
 
-python3 scripts/made_run.py    # writes tracks/saucer-hill-run.csv: made up, no one drove it
+python3 scripts/made_run.py    # writes tracks/logs/saucer-hill-run.csv: made up, no one drove it
 
 The log is of laps driven as `sim.balance` trims the car, seen through the noise of a phone-class
 logger: positions that drift, a speed, an engine speed and a steering angle that scatter, a steering
@@ -146,7 +146,7 @@ def main() -> int:
     _, right = driven(track, car, "slick", 0.0)
     feel, _ = driven(track, car, "slick", stagger - right)
     log = made_run(feel, np.random.default_rng(31))
-    write_whole(Path("tracks/saucer-hill-run.csv"), as_csv(log))
+    write_whole(Path("tracks/logs/saucer-hill-run.csv"), as_csv(log))
     return 0
 
 

@@ -13,8 +13,10 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
+import numpy as np
+
 from sim import __version__, tables
-from sim.balance import DEFAULT_PACE, what_driver_feels
+from sim.balance import DEFAULT_PACE, trim_lap, what_driver_feels
 from sim.bite import (
     CORNERS,
     NOTHING,
@@ -33,6 +35,7 @@ from sim.files import (
     LEAST_STAGGER,
     LONGEST_FAULT,
     MOST_STAGGER,
+    RUN_COLUMNS,
     FileError,
     Sweep,
     car_from_values,
@@ -46,6 +49,7 @@ from sim.files import (
     load_points,
     load_position_log,
     load_rack,
+    load_run_log,
     load_scale_sessions,
     load_track,
     load_track_values,
@@ -70,6 +74,7 @@ from sim.groove import (
 )
 from sim.lap import LapError
 from sim.rack import Rack
+from sim.runlog import Recording, RunLogError, felt_step, read_log, read_run
 from sim.stagger import EIGHTH, Baseline, baseline, corrected
 from sim.survey import (
     LINE_ERROR,
@@ -90,7 +95,7 @@ from sim.tires import (
 )
 from sim.track import CONDITIONS, DEFAULT_CONDITION, Track, TrackError, check_track
 from sim.units import FOOT, INCH, POUND, QuantityError, Screen, parse, shorten
-from sim.verdict import ANSWERS, Answers, decide, read_answers
+from sim.verdict import ANSWERS, Answers, decide, read_answers, settle
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -574,11 +579,71 @@ def answers_of(arguments: argparse.Namespace) -> Answers:
     return Answers(**{name: getattr(arguments, name) for name in ANSWERS})
 
 
+SHORT_COLUMNS = {"rpm": "engine_speed", "lat": "latitude", "lon": "longitude"}
+"""Other names of the columns of a log, for those who type them."""
+
+
+def column_choice(text: str) -> tuple[str, str]:
+    """An argparse type that reads a column and its heading, such as ``speed=GPS speed``."""
+    name, equals, heading = text.partition("=")
+    key = name.strip().lower().replace("-", "_").replace(" ", "_")
+    key = SHORT_COLUMNS.get(key, key)
+    if not equals or not heading.strip() or key not in RUN_COLUMNS:
+        names = ", ".join([*RUN_COLUMNS, *SHORT_COLUMNS])
+        raise argparse.ArgumentTypeError(
+            f'expected one of {names}, then "=" and the heading in the log, got "{shorten(text)}"'
+        )
+    return key, heading.strip()
+
+
+def add_log_arguments(parser: argparse.ArgumentParser) -> None:
+    """Recorded laps."""
+    group = parser.add_argument_group("recorded laps")
+    group.add_argument(
+        "--log", metavar="CSV", help="any of time, latitude and longitude or x and y, speed, rpm, "
+        "steering angle (of the steering wheel) and throttle, units in the headings",
+    )  # fmt: skip
+    group.add_argument(
+        "--column", type=column_choice, action="append", default=[], metavar="NAME=HEADING",
+        help='which column of the log to take, such as speed="GPS speed (mph)"',
+    )  # fmt: skip
+    group.add_argument(
+        "--gear-ratio", type=number_between(0.5, 30.0), metavar="G",
+        help="turns of the engine for one of the axle (default: gear_ratio of the car file)",
+    )  # fmt: skip
+    group.add_argument(
+        "--steering-positive", choices=("left", "right"), default="left",
+        help="which way the log counts steering positive (default left)",
+    )  # fmt: skip
+
+
+def recorded_laps(arguments: argparse.Namespace, result: Baseline) -> Recording | None:
+    """The laps of --log, read against the case; None when there is no log."""
+    if arguments.log is None:
+        if arguments.column or arguments.gear_ratio:
+            raise CommandError("--column and --gear-ratio go with --log")
+        return None
+    path = Path(arguments.log)
+    if not path.is_file():
+        raise CommandError(f"{path}: no such log")
+    log = load_run_log(path, dict(arguments.column))
+    if log.steering is not None and arguments.steering_positive == "right":
+        log = replace(log, steering=-log.steering)
+    try:
+        return read_run(
+            log, result.track, result.car, result.condition, result.groove, arguments.gear_ratio,
+            result.stagger.window,
+        )  # fmt: skip
+    except RunLogError as error:
+        raise FileError([f"{path}: {error}"]) from None
+
+
 def _add_debrief(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("files", nargs="+", metavar="FILE", help="track file, then car file")
     add_track_arguments(parser)
     add_case_arguments(parser)
     add_answer_arguments(parser)
+    add_log_arguments(parser)
     parser.add_argument(
         "--paper", choices=("letter", "a4"), default="letter", help="size of the page"
     )
@@ -595,18 +660,33 @@ def _debrief(arguments: argparse.Namespace) -> None:
     car = load_car(find_file(car_name, "car"))
     result = run_baseline_case(arguments, track, car)
     effect, screen = _effect_of(result), Screen(arguments.units)
-    answers = answers_of(arguments)
+    answers, recording = answers_of(arguments), recorded_laps(arguments, result)
+    driver = read_answers(answers) if answers.given else None
+    logger = read_log(recording, car, screen) if recording else None
+    wants_page = bool(arguments.out or arguments.show)
+    staggers = np.sort([float(car.rear.stagger), float(result.stagger.recommended)])
+    if staggers[1] - staggers[0] < EIGHTH:
+        staggers[1] += EIGHTH
+    feel = trim_lap(result.lap, car, result.condition, staggers) if driver or wants_page else None
     verdict = None
-    if answers.given:
-        verdict = decide(read_answers(answers), float(car.rear.stagger), result.stagger)
+    if driver or logger:
+        verdict = decide(
+            settle(driver, logger), float(car.rear.stagger),
+            recording.best if recording else result.stagger,
+            felt_step(recording.feel if recording else feel),
+        )  # fmt: skip
+    told = tables.Told(recording, driver, logger)
     if arguments.json:
-        print(tables.as_json(tables.debrief_json(result, effect, verdict)))
+        print(tables.as_json(tables.debrief_json(result, effect, verdict, told)))
     else:
-        print(tables.debrief_screen(result, effect, verdict, screen))
-    if arguments.out or arguments.show:
+        print(tables.debrief_screen(result, effect, verdict, screen, told))
+    if wants_page:
         from sim import plots, sheet
 
-        pages = [sheet.draw_sheet(result, effect, verdict, screen, arguments.paper)]
+        pages = [
+            sheet.draw_sheet(result, effect, verdict, screen, arguments.paper),
+            sheet.draw_feel_page(result, feel, recording, screen, arguments.paper),
+        ]
         if arguments.out:
             sheet.write_sheets(pages, arguments.out)
         plots.deliver([], None, arguments.show)
@@ -1696,7 +1776,7 @@ COMMANDS: dict[str, Command] = {
     "debrief": Command(
         "Where on the lap the axle scrubbed, one page for the driver; more, less, or not stagger.",
         "rollpath debrief tracks/saucer-hill.yaml cars/number-31.yaml --condition slick "
-        "--wheel left --drifts-out yes --wheelspin no --out sheet.pdf",
+        "--wheel left --drifts-out yes --wheelspin no --log run.csv --out sheet.pdf",
         _add_debrief,
         _debrief,
     ),

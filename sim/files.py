@@ -43,6 +43,7 @@ from sim.car import (
 )
 from sim.groove import ClosedPath, PathError, smooth_closed_path
 from sim.rack import DEFAULT_GROWTH, Rack, RackTire, Taping
+from sim.runlog import RunLog, RunLogError, log_of
 from sim.survey import PositionLog, SurveyError, lap_path, local_plane
 from sim.track import (
     CONDITIONS,
@@ -552,6 +553,7 @@ _CAR_SCHEMA: Schema = {
     "drag_area": quantity("area", 0.05, 10.0, "an area between 0.5 and 107 ft2"),
     "stagger_window": _STAGGER,
     "steering_ratio": number(2.0, 40.0, "a steering ratio between 2 and 40"),
+    "gear_ratio": number(0.5, 30.0, "a total gear ratio between 0.5 and 30"),
     "tire": {
         "spring_rate": quantity("stiffness", 1e4, 1e6, "a tire rate between 60 and 5700 lb/in"),
         "growth": quantity("tape", -3 * INCH, 3 * INCH, "a growth between -3 and 3 in"),
@@ -639,6 +641,7 @@ def car_from_values(values: dict[str, Any]) -> Car:
         jack_thread=values.get("jacks", {}).get("thread"),
         alike=Alike(**values.get("alike", {})),
         steering_ratio=values.get("steering_ratio", DEFAULT_STEERING_RATIO),
+        gear_ratio=values.get("gear_ratio"),
     )
 
 
@@ -964,7 +967,7 @@ def _places(
             faults.append(f'no column "{asked}"; the headings are: {", ".join(headings)}')
         if not found:
             continue
-        unit = _spoken(headings[found[0]])[1] or column.unit
+        unit = _spoken(headings[found[0]])[1] or _spoken(chosen.get(name, ""))[1] or column.unit
         units = KINDS[column.kind].units if column.kind in KINDS else {"": 1.0}
         if unit not in units:
             example = f"{headings[found[0]].partition('(')[0].strip()} ({next(iter(units))})"
@@ -1126,6 +1129,73 @@ def load_position_log(path: str | Path) -> PositionLog:
             "y (ft)"
         ])  # fmt: skip
     return PositionLog(columns["x"], columns["y"], time)
+
+
+# Recorded runs
+
+RUN_COLUMNS: dict[str, Column] = {
+    "time": replace(TIME_COLUMN, names=(
+        *TIME_COLUMN.names, "elapsed time", "session time", "log time", "gps time", "utc time",
+    )),
+    **GEOGRAPHIC_COLUMNS,
+    **{key: replace(column, required=False) for key, column in POINT_COLUMNS.items()},
+    "speed": Column("speed", (
+        "speed", "gps speed", "ground speed", "vehicle speed", "car speed", "velocity", "v",
+    )),
+    "engine_speed": Column("rotation", (
+        "rpm", "engine", "engine rpm", "engine speed", "motor", "motor rpm", "revs", "tach",
+    ), "rpm"),
+    "steering": Column("angle", (
+        "steering", "steering angle", "steering wheel", "steering wheel angle", "steer",
+        "steer angle", "wheel angle", "steered angle",
+    )),
+    "throttle": Column("share", (
+        "throttle", "throttle position", "throttle pos", "tps", "gas", "pedal",
+    ), "%"),
+}  # fmt: skip
+"""What a recorded run may hold, by the names of `runlog.log_of`."""
+
+
+def load_run_log(path: str | Path, chosen: Mapping[str, str] | None = None) -> RunLog:
+    """Read a CSV of recorded laps; see `RUN_COLUMNS` for what it may hold.
+
+    Parameters
+    ----------
+    path : str or Path
+    chosen : mapping of str to str, optional
+        Heading to take for a column of `RUN_COLUMNS`; a unit in it stands when the file has none.
+
+    Raises
+    ------
+    FileError
+        If it cannot be read, or holds nothing that can be laid along a lap.
+    """
+    path = Path(path)
+    known = dict(RUN_COLUMNS)
+    if {"latitude", "longitude"} <= _columns_of(path, known, chosen or {}):
+        del known["x"], known["y"]  # of some other thing, when there are positions on the globe
+    columns = read_columns(path, known, chosen)
+    time = _seconds(columns.get("time"))
+    if time is not None:
+        columns["time"] = time
+    try:
+        return log_of(columns)
+    except RunLogError as error:
+        raise FileError([f"{path}: {error}"]) from None
+
+
+def _columns_of(path: Path, known: Mapping[str, Column], chosen: Mapping[str, str]) -> set[str]:
+    """Which columns the first line of a file names."""
+    try:
+        with path.open(encoding="utf-8-sig", errors="replace") as file:
+            heading = file.readline(1 << 16)
+    except OSError as error:
+        raise FileError([f"{path}: cannot be read: {error.strerror or error}"]) from None
+    words = {_spoken(cell.strip().strip('"'))[0] for cell in re.split(r"[,;\t]", heading)}
+    return {
+        name for name, column in known.items()
+        if words & set((_spoken(chosen[name])[0],) if name in chosen else column.names)
+    }  # fmt: skip
 
 
 def _is_xml(path: Path) -> bool:

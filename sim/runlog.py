@@ -486,7 +486,7 @@ def _shift(laps: FloatArray, speed: FloatArray, groove: Groove, lap: Lap) -> flo
 
 
 @dataclass(frozen=True)
-class Run:
+class Recording:
     """The comparable laps as one lap, and what the model makes of it; SI.
 
     Attributes
@@ -563,7 +563,7 @@ def read_run(
     groove: Groove,
     gear_ratio: float | None = None,
     window: tuple[float, float] | None = None,
-) -> Run:
+) -> Recording:
     """Laps, line, need, slip and steering of a recorded run.
 
     Parameters
@@ -587,7 +587,7 @@ def read_run(
         quickest, car, condition, np.array([stagger - STEP, stagger, stagger + STEP])
     )  # fmt: skip
     best = recommend(quickest, needed_stagger(quickest, car), window or car.stagger_window)
-    run = Run(laps, lap, needed, best, feel, condition, notes=(*laps.notes, *notes))
+    run = Recording(laps, lap, needed, best, feel, condition, notes=(*laps.notes, *notes))
     ratio = gear_ratio or car.gear_ratio
     run, notes = replace(run, slip=read_slip(run, car, ratio)), list(run.notes)
     if laps.log.engine_speed is not None and ratio is None:
@@ -722,7 +722,7 @@ class Slip:
         )
 
 
-def read_slip(run: Run, car: Car, gear_ratio: float | None) -> Slip | None:
+def read_slip(run: Recording, car: Car, gear_ratio: float | None) -> Slip | None:
     """Slip around the lap, or None without engine speed, speed and gear ratio.
 
     Notes
@@ -777,7 +777,7 @@ def _with_no_thrust(model: FloatArray, recorded: FloatArray, elsewhere: NDArray[
     return float(fit.x[0])
 
 
-def _spinning(run: Run, slip: FloatArray, model: FloatArray) -> float:
+def _spinning(run: Recording, slip: FloatArray, model: FloatArray) -> float:
     """Share of the lap under power where the tires are past their grip and past the model."""
     feel, condition = run.feel, run.condition
     reach = feel.car.wheelbase * (1.0 - feel.car.weights.rear_share)
@@ -826,7 +826,7 @@ class Wheel:
     scatter: float
 
 
-def read_wheel(run: Run, car: Car) -> tuple[Wheel | None, str]:
+def read_wheel(run: Recording, car: Car) -> tuple[Wheel | None, str]:
     """The stagger that the steering speaks of, and a doubt that rules it out.
 
     Notes
@@ -888,7 +888,7 @@ def _filled(bins: FloatArray) -> FloatArray:
     return filled
 
 
-def _softer_and_slicker(run: Run) -> list[FloatArray]:
+def _softer_and_slicker(run: Recording) -> list[FloatArray]:
     """Steering wheel for tires one standard deviation softer, and a surface as much slicker."""
     condition, stagger = run.condition, run.feel.staggers[1]
     others = (
@@ -924,7 +924,7 @@ def _doubt(recorded: FloatArray, model: FloatArray) -> str:
     return ""
 
 
-def _exit_less_corner(run: Run, values: FloatArray) -> float:
+def _exit_less_corner(run: Recording, values: FloatArray) -> float:
     """Mean of the drive-off less the mean of the corner, averaged over the two ends."""
     corner = run.feel.lap.phase != PHASES.index("straight")
     ends = []
@@ -947,7 +947,7 @@ class Fault:
     error: float
 
 
-def stagger_fault(run: Run, car: Car) -> Fault:
+def stagger_fault(run: Recording, car: Car) -> Fault:
     """How far the stagger was from the need of the driven line: by the tape, and the wheel."""
     stagger, error = float(car.rear.stagger), TAPE_DOUBT
     if run.wheel is not None:
@@ -956,12 +956,12 @@ def stagger_fault(run: Run, car: Car) -> Fault:
     return Fault(stagger - float(run.best.unbounded), math.hypot(error, need))
 
 
-def read_log(run: Run, car: Car, screen: Screen) -> Leaning:
+def read_log(run: Recording, car: Car, screen: Screen) -> Leaning:
     """Which way the recorded laps point.
 
     Parameters
     ----------
-    run : Run
+    run : Recording
     car : Car
         As driven.
     screen : Screen
@@ -985,7 +985,7 @@ def read_log(run: Run, car: Car, screen: Screen) -> Leaning:
     return Leaning(change, sure, f"{spoken}: about {screen.tape(off)} too {side}")
 
 
-def _wheel_words(run: Run, screen: Screen) -> str:
+def _wheel_words(run: Recording, screen: Screen) -> str:
     if run.wheel is None:
         return ", with no steering to check it by"
     alone, error = run.wheel.alone, run.wheel.alone_error
@@ -994,7 +994,7 @@ def _wheel_words(run: Run, screen: Screen) -> str:
     )
 
 
-def _confidence(run: Run, fault: Fault) -> str:
+def _confidence(run: Recording, fault: Fault) -> str:
     """How sure: by how clear the fault is of its error, and whether the wheel says the same."""
     off = abs(fault.amount)
     clear = off / fault.error if off > LEAVE_BAND else 2.0 * (1.0 - off / LEAVE_BAND)

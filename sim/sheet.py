@@ -13,13 +13,15 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from sim import plots
+from sim.balance import Feel
 from sim.bite import StaggerEffect
 from sim.files import FileError, make_folder, write_whole
 from sim.lap import PHASES
+from sim.runlog import BINS, Recording
 from sim.scrub import tire_slips
 from sim.stagger import Baseline
 from sim.tables import CAUTIONS, hold_words, stagger_change_words
-from sim.units import Screen
+from sim.units import Screen, degrees
 from sim.verdict import Verdict
 
 if TYPE_CHECKING:
@@ -238,6 +240,141 @@ def _put_verdict(page: "Figure", box: Box, verdict: Verdict | None, screen: Scre
     for height in (0.0, 0.018, 0.036) if verdict is not None else (0.0, 0.02, 0.04, 0.06):
         line = box.bottom + height
         page.add_artist(Line2D([box.left, box.left + box.width], [line, line], color="0.6", lw=0.6))
+
+
+# The second page
+
+
+def draw_feel_page(
+    result: Baseline, feel: Feel, recording: Recording | None, screen: Screen,
+    paper: str = "letter",
+) -> "Figure":  # fmt: skip
+    """What the driver should have felt, and what was recorded, along the lap.
+
+    Parameters
+    ----------
+    result : Baseline
+    feel : Feel
+        Of the fitted and the recommended stagger, in either order.
+    recording : Recording, optional
+        Recorded laps; the page is of their line then.
+    screen : Screen
+    paper : str
+        A key of `PAPERS`.
+    """
+    import matplotlib.pyplot as plt
+
+    with plt.rc_context({**plots.STYLE, "font.size": 8.5, "axes.titlesize": 9}):
+        page = plt.figure(figsize=PAPERS[paper])
+        inner = 1 - 2 * MARGIN
+        names = f"{result.car.name} at {result.track.name}"
+        put_text(page, Box(MARGIN, 0.945, inner, 0.025), names, 15, weight="bold")
+        what = "what the wheel tells of the stagger"
+        if recording is not None:
+            what += f"; {recording.laps.used} recorded laps of {recording.laps.found}"
+        put_text(page, Box(MARGIN, 0.925, inner, 0.018), f"{what}; estimates", 10)
+        tall = 0.17 if recording is not None else 0.24
+        panels = [_draw_wheel, _draw_change]
+        _draw_panels(page, feel, result, panels, Box(0, 0.905 - 2 * tall, 1, 2 * tall), screen)
+        if recording is not None:
+            panels = [_draw_recorded_wheel, _draw_recorded_slip, _draw_recorded_need]
+            panels = panels if recording.slip is not None else [panels[0], panels[2]]
+            _draw_panels(page, feel, recording, panels, Box(0, 0.13, 1, 0.395), screen)
+        words = FEEL_WORDS + (RECORDED_WORDS if recording is not None else ())
+        put_text(page, Box(MARGIN, 0.012, inner, 0.068), "\n".join(words), 8.5)
+    return page
+
+
+FEEL_WORDS = (
+    "Too little stagger on the throttle: it drifts out with the wheel held left. Too much: it "
+    "crabs, the wheel turned back right, though it hooks up. Wheelspin is neither.",
+)
+RECORDED_WORDS = (
+    "More stagger moves the wheel to the right all the way round, most in the middle of a corner: "
+    "read the whole curve against the model, not the drive-off alone.",
+)
+
+
+def _draw_panels(
+    page: "Figure", feel: Feel, source: Any, panels: Sequence[Any], box: Box, screen: Screen
+) -> None:
+    """Panels along the lap, one above the other, named and shaded by phase."""
+    left, width = MARGIN + 0.06, 1 - 2 * MARGIN - 0.065
+    lap = source.feel.lap if isinstance(source, Recording) else feel.lap
+    gap = 0.018
+    height = box.height / len(panels) - gap
+    first: Axes | None = None
+    for i, draw in enumerate(panels):
+        place = Box(left, box.top - (i + 1) * (height + gap), width, height)
+        axes = _axes(page, place, sharex=first)
+        first = first or axes
+        plots.shade_phases(axes, lap.groove.s, lap.phase, screen, named=i == 0, size=8)
+        axes.set_xlim(0, float(plots.lengths(lap.groove.length, screen)))
+        last = i == len(panels) - 1
+        axes.tick_params(labelbottom=last)
+        draw(axes, source if isinstance(source, Recording) else feel, screen)
+        if last:
+            unit = plots.length_unit(screen)
+            axes.set_xlabel(f"distance from the middle of a straight, {unit}", fontsize=8)
+
+
+def _draw_wheel(axes: "Axes", feel: Feel, screen: Screen) -> None:
+    x = plots.lengths(feel.lap.groove.s, screen)
+    for stagger, wheel, style in zip(
+        feel.staggers, feel.steering_wheel, plots.STYLES, strict=False
+    ):
+        axes.plot(x, degrees(wheel), **style, label=screen.tape(stagger))
+    axes.set_ylabel("steering wheel, deg\nright      left")
+    axes.legend(ncols=2, fontsize=7.5, title="rear stagger", title_fontsize=7.5, loc="best")
+
+
+def _draw_change(axes: "Axes", feel: Feel, screen: Screen) -> None:
+    x = plots.lengths(feel.lap.groove.s, screen)
+    for change, style in zip(feel.steering_change, plots.STYLES, strict=False):
+        axes.plot(x, degrees(change), **style)
+    axes.axhline(0, color="0.35", linewidth=0.8)
+    axes.set_ylabel("against zero mismatch,\ndeg, right      left")
+
+
+def _bins(recording: Recording, screen: Screen) -> Any:
+    length = float(recording.lap.groove.length)
+    return plots.lengths((np.arange(BINS) + 0.5) * length / BINS, screen)
+
+
+def _draw_recorded_wheel(axes: "Axes", recording: Recording, screen: Screen) -> None:
+    steering, laps = recording.laps.log.steering, recording.laps
+    model = recording.feel
+    x = plots.lengths(model.lap.groove.s, screen)
+    axes.plot(x, degrees(model.steering_wheel[1]), **plots.STYLES[0],
+              label=f"model, {screen.tape(model.staggers[1])} as taped")  # fmt: skip
+    if steering is not None:
+        axes.plot(plots.lengths(laps.s, screen), degrees(steering), ".", color="0.55", ms=2.5)
+        axes.plot(_bins(recording, screen), degrees(laps.binned(steering)), **plots.STYLES[1],
+                  label="recorded, mean of the laps")  # fmt: skip
+    axes.set_ylabel("steering wheel, deg\nright      left")
+    axes.legend(ncols=2, fontsize=7.5, loc="best")
+
+
+def _draw_recorded_slip(axes: "Axes", recording: Recording, screen: Screen) -> None:
+    slip = recording.slip
+    assert slip is not None
+    x = _bins(recording, screen)
+    axes.plot(x, 100 * slip.model, **plots.STYLES[0], label="model")
+    axes.plot(x, 100 * slip.along, **plots.STYLES[1], label="recorded")
+    axes.axhline(0, color="0.35", linewidth=0.8)
+    axes.set_ylabel("slip of the rear\ntires, %")
+    axes.legend(ncols=2, fontsize=7.5, loc="best")
+
+
+def _draw_recorded_need(axes: "Axes", recording: Recording, screen: Screen) -> None:
+    x = plots.lengths(recording.lap.groove.s, screen)
+    axes.plot(x, plots.staggers(recording.needed.total, screen), **plots.STYLES[0],
+              label="needed on the recorded line")  # fmt: skip
+    taped = float(recording.feel.staggers[1])
+    axes.axhline(float(plots.staggers(taped, screen)), **plots.STYLES[1],
+                 label=f"taped {screen.tape(taped)}")  # fmt: skip
+    axes.set_ylabel(f"rear stagger,\n{plots.stagger_unit(screen)}")
+    axes.legend(ncols=2, fontsize=7.5, loc="best")
 
 
 def write_sheets(pages: Sequence["Figure"], out: Path) -> list[Path]:

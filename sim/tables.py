@@ -4,9 +4,11 @@ Nothing is computed here beyond changing units and picking a sentence.
 """
 
 import json
+import math
 import textwrap
 import unicodedata
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -31,6 +33,7 @@ from sim.car import Car
 from sim.files import Sweep
 from sim.lap import PHASES
 from sim.rack import Rack, RackTire, Taping, cold_rollout
+from sim.runlog import Recording
 from sim.stagger import Baseline
 from sim.survey import CHORD_ERROR, GAP_ERROR, ChordRadius, LogFit, Survey, chord_advice
 from sim.tires import (
@@ -62,7 +65,7 @@ from sim.units import (
     psi,
     trade_values,
 )
-from sim.verdict import ANSWERS, Verdict
+from sim.verdict import ANSWERS, Leaning, Verdict, disagreement
 
 if TYPE_CHECKING:
     from sim.nights import Correction, Night, Setting, Step, Study, Thing
@@ -491,8 +494,57 @@ def verdict_lines(verdict: Verdict, screen: Screen) -> list[str]:
     ]
 
 
+@dataclass(frozen=True)
+class Told:
+    """What spoke in a debrief: recorded laps, and which way driver and logger point."""
+
+    recording: Recording | None = None
+    driver: Leaning | None = None
+    logger: Leaning | None = None
+
+    @property
+    def disagreement(self) -> str:
+        return disagreement(self.driver, self.logger) if self.driver and self.logger else ""
+
+
+def recording_lines(told: Told, screen: Screen) -> list[str]:
+    """What the recorded laps say, with what they were read against."""
+    run = told.recording
+    if run is None:
+        return []
+    laps, wheel, slip = run.laps, run.wheel, run.slip
+    times = f", {laps.times.min():.2f} to {laps.times.max():.2f} s" if len(laps.times) else ""
+    lines = [
+        row("laps", f"{laps.used} used of {laps.found}{times}"),
+        row("line driven", f"{screen.distance(laps.groove.length)}; asks for "
+            f"{screen.fine(run.best.unbounded)} at the limit of this surface, "
+            f"{screen.fine(run.as_driven)} as driven"),
+    ]  # fmt: skip
+    if wheel is not None:
+        lines += [
+            row("drive-off steering", f"{screen.angle(wheel.exit, signed=True)} against the "
+                f"corner's own mean; the model {screen.angle(wheel.exit_model, signed=True)}"),
+            row("stagger by the wheel", f"{screen.fine(wheel.alone)}, give or take "
+                f"{screen.fine(wheel.alone_error)}, against {screen.fine(run.feel.staggers[1])} "
+                "taped"),
+        ]  # fmt: skip
+    if slip is not None:
+        lines.append(
+            row("slip", f"{100 * slip.exit:.0f} % on the drive-off, {100 * slip.straight:.0f} % "
+                f"on the straight; wheelspin over {100 * slip.spinning:.0f} % of the lap")
+        )  # fmt: skip
+    lines += [paragraph(f"note: {note}", "  ") for note in run.notes]
+    if told.disagreement:
+        lines.append(paragraph(told.disagreement, "  "))
+    return ["Recorded laps (estimates)", *lines, ""]
+
+
 def debrief_screen(
-    result: Baseline, effect: StaggerEffect, verdict: Verdict | None, screen: Screen
+    result: Baseline,
+    effect: StaggerEffect,
+    verdict: Verdict | None,
+    screen: Screen,
+    told: Told | None = None,
 ) -> str:
     """A debrief: the verdict if there is one, what the lap asks for, and where it scrubbed."""
     best, car = result.stagger, result.car
@@ -510,6 +562,7 @@ def debrief_screen(
     return "\n".join(
         [
             *(["Verdict", *said, *_hold_verdict(verdict, effect, screen), ""] if verdict else []),
+            *recording_lines(told or Told(), screen),
             f"Rear stagger the lap asks for: {screen.tape(best.recommended)}",
             f"  {stagger_change_words(change, float(car.rear.stagger), screen)}",
             f"  {car.name} at {result.track.name}, {result.condition.name}, "
@@ -533,8 +586,58 @@ def _hold_verdict(verdict: Verdict, effect: StaggerEffect, screen: Screen) -> li
     return [f"  to hold bite with that step: {verb} {screen.tape(abs(front))} of front stagger"]
 
 
+def _finite(value: float) -> float | None:
+    return value if math.isfinite(value) else None
+
+
+def _leaning_json(leaning: Leaning) -> dict[str, Any]:
+    return {**vars(leaning), "question": leaning.question or None}
+
+
+def recording_json(told: Told, run: Recording) -> dict[str, Any]:
+    """What the recorded laps say."""
+    wheel, slip = run.wheel, run.slip
+    data: dict[str, Any] = {
+        "laps": run.laps.used,
+        "laps_found": run.laps.found,
+        "lap_times_s": run.laps.times,
+        "lap_ft": feet(run.laps.groove.length),
+        "needed_in": inches(run.best.unbounded),
+        "needed_as_driven_in": inches(run.as_driven),
+        "taped_in": inches(run.feel.staggers[1]),
+        "grip": float(run.condition.grip),
+        "slip_pct": None,
+        "exit_steer_deg": None,
+    }
+    if wheel is not None:
+        data |= {
+            "exit_steer_deg": _finite(wheel.exit / DEGREE),
+            "exit_steer_model_deg": _finite(wheel.exit_model / DEGREE),
+            "wheel_stagger_in": inches(wheel.alone),
+            "wheel_stagger_error_in": inches(wheel.alone_error),
+            "steering_zero_deg": wheel.zero / DEGREE,
+        }
+    if slip is not None:
+        data |= {
+            "slip_pct": _finite(100 * slip.exit),
+            "slip_straight_pct": _finite(100 * slip.straight),
+            "wheelspin_pct": 100 * slip.spinning,
+            "gear_ratio": slip.gear_ratio,
+            "gear_ratio_looks_like": slip.likely_ratio,
+            "gear_ratio_doubted": slip.gear_fault,
+        }
+    leanings = {
+        name: _leaning_json(leaning)
+        for name, leaning in (("logger", told.logger), ("driver", told.driver))
+        if leaning is not None
+    }
+    return {
+        **data, **leanings, "disagreement": told.disagreement or None, "notes": list(run.notes),
+    }  # fmt: skip
+
+
 def debrief_json(
-    result: Baseline, effect: StaggerEffect, verdict: Verdict | None
+    result: Baseline, effect: StaggerEffect, verdict: Verdict | None, told: Told | None = None
 ) -> dict[str, Any]:
     """A debrief; `scrub` holds feet a lap by phase."""
     data = baseline_json(result, effect)
@@ -554,6 +657,8 @@ def debrief_json(
             "question": verdict.question or None,
             "look_for": verdict.look_for,
         }
+    if told is not None and told.recording is not None:
+        data["log"] = recording_json(told, told.recording)
     return data
 
 

@@ -77,10 +77,25 @@ KINDS: dict[str, Kind] = {
     "speed": Kind(
         "a speed",
         "62 mph",
-        {"mph": MPH, "km/h": constants.kmh, "kmh": constants.kmh, "m/s": 1.0, "ft/s": FOOT},
+        {
+            "mph": MPH,
+            "km/h": constants.kmh,
+            "kmh": constants.kmh,
+            "kph": constants.kmh,
+            "m/s": 1.0,
+            "ft/s": FOOT,
+            "knots": constants.knot,
+            "kt": constants.knot,
+        },
     ),
     "pressure": Kind("a pressure", "18 psi", {"psi": PSI, "kpa": 1e3, "bar": 1e5}),
     "time": Kind("a time", "17.84 s", _TIMES),
+    "rotation": Kind(
+        "an engine speed",
+        "6400 rpm",
+        {"rpm": math.pi / 30, "1/min": math.pi / 30, "rad/s": 1.0, "hz": 2 * math.pi},
+    ),
+    "share": Kind("a share", "40 pct", {"%": 0.01, "percent": 0.01, "pct": 0.01}),
     "turns": Kind("jack turns", "1 1/2 turns", {"turn": 1.0, "turns": 1.0}),
 }
 

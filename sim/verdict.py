@@ -289,6 +289,38 @@ def _verdict(leaning: Leaning, amount: float) -> Verdict:
     )  # fmt: skip
 
 
+def settle(driver: Leaning | None, logger: Leaning | None) -> Leaning:
+    """One leaning from the driver's and the logger's; either may be missing.
+
+    Two that agree make each other surer. Wheelspin comes first, whoever saw it. Opposite ones ask
+    for the question that settles it. Else the surer one stands, less sure than it was; the driver's
+    when both are.
+    """
+    if driver is None or logger is None:
+        return driver or logger or RULES[-1].says
+    if logger.change == driver.change:
+        both = max(map(CONFIDENCES.index, (driver.confidence, logger.confidence)))
+        sure = CONFIDENCES[min(both + 1, len(CONFIDENCES) - 1)]
+        reason = f"driver and logger agree: {driver.reason}; {logger.reason}"
+        return replace(driver, confidence=sure, reason=reason)
+    if {driver.change, logger.change} == {"more", "less"}:
+        question = "Was the wheel really that way, and which way does the steering channel count?"
+        return Leaning("ask", "low", disagreement(driver, logger).rstrip("."), question)
+    if driver.change == "ask" or logger.change == "ask":
+        return logger if driver.change == "ask" else driver
+    for one in (driver, logger):
+        if one.change == "elsewhere" and one.confidence != "low":
+            return one
+    surer, other = driver, logger
+    if CONFIDENCES.index(logger.confidence) > CONFIDENCES.index(driver.confidence):
+        surer, other = logger, driver
+    lowered = CONFIDENCES[max(CONFIDENCES.index(surer.confidence) - 1, 0)]
+    whose = "logger" if surer is driver else "driver"
+    return replace(
+        surer, confidence=lowered, reason=f"{surer.reason}; the {whose} says {other.change}"
+    )
+
+
 def disagreement(driver: Leaning, logger: Leaning) -> str:
     """One sentence when the driver and the logger point different ways; empty when they do not."""
     if {driver.change, logger.change} == {"more", "less"}:

@@ -19,6 +19,9 @@ COMMANDS = (
      "tracks/two-ponds.yaml", "--condition", "slick", "--out", "pictures"),
     ("feel", "tracks/ropewalk.yaml", "cars/number-31.yaml", "--stagger", "1in,2in,3in",
      "--condition", "slick", "--out", "pictures"),
+    ("debrief", "tracks/saucer-hill.yaml", "cars/number-31.yaml", "--condition", "slick", "--log",
+     "tracks/logs/saucer-hill-run.csv", "--gear-ratio", "5.8", "--wheel", "right", "--crabs", "yes",
+     "--out", "pictures"),
 )  # fmt: skip
 
 

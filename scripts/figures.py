@@ -23,8 +23,8 @@ DRAWN: tuple[tuple[tuple[str, ...], tuple[str, ...]], ...] = (
     (("feel", ROPEWALK, CAR, "--stagger", "1in,2in,3in", "--condition", "slick"), ()),
     (("survey", "tracks/logs/two-ponds.gpx", "--width", "48ft"), ()),
     (("debrief", SAUCER, CAR, "--condition", "slick", "--wheel", "left", "--drifts-out", "yes",
-      "--wheelspin", "no"),
-     ("debrief",)),
+      "--wheelspin", "no", "--log", "tracks/logs/saucer-hill-run.csv", "--gear-ratio", "5.8"),
+     ("debrief", "debrief-2")),
 )  # fmt: skip
 """Commands and the pictures of each to keep; none named keeps all."""
 

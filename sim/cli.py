@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any, NoReturn
 import numpy as np
 
 from sim import __version__, tables
-from sim.balance import DEFAULT_PACE, trim_lap, what_driver_feels
+from sim.balance import DEFAULT_PACE, Feel, trim_lap, what_driver_feels
 from sim.bite import (
     CORNERS,
     NOTHING,
@@ -655,6 +655,14 @@ def _add_debrief(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--show", action="store_true", help="show the page on the screen")
 
 
+def feel_of(result: Baseline) -> Feel:
+    """What is felt of the stagger on the car and of the recommended one, or of one a step away."""
+    staggers = [float(result.car.rear.stagger), float(result.stagger.recommended)]
+    if abs(staggers[1] - staggers[0]) < EIGHTH / 2:
+        staggers[1] += EIGHTH
+    return trim_lap(result.lap, result.car, result.condition, np.sort(staggers))
+
+
 def _debrief(arguments: argparse.Namespace) -> None:
     track, car_name = track_and_cars(arguments)
     car = load_car(find_file(car_name, "car"))
@@ -663,29 +671,24 @@ def _debrief(arguments: argparse.Namespace) -> None:
     answers, recording = answers_of(arguments), recorded_laps(arguments, result)
     driver = read_answers(answers) if answers.given else None
     logger = read_log(recording, car, screen) if recording else None
-    wants_page = bool(arguments.out or arguments.show)
-    staggers = np.sort([float(car.rear.stagger), float(result.stagger.recommended)])
-    if staggers[1] - staggers[0] < EIGHTH:
-        staggers[1] += EIGHTH
-    feel = trim_lap(result.lap, car, result.condition, staggers) if driver or wants_page else None
     verdict = None
     if driver or logger:
         verdict = decide(
             settle(driver, logger), float(car.rear.stagger),
             recording.best if recording else result.stagger,
-            felt_step(recording.feel if recording else feel),
+            felt_step(recording.feel if recording else feel_of(result)),
         )  # fmt: skip
     told = tables.Told(recording, driver, logger)
     if arguments.json:
         print(tables.as_json(tables.debrief_json(result, effect, verdict, told)))
     else:
         print(tables.debrief_screen(result, effect, verdict, screen, told))
-    if wants_page:
+    if arguments.out or arguments.show:
         from sim import plots, sheet
 
         pages = [
             sheet.draw_sheet(result, effect, verdict, screen, arguments.paper),
-            sheet.draw_feel_page(result, feel, recording, screen, arguments.paper),
+            sheet.draw_feel_page(result, feel_of(result), recording, screen, arguments.paper),
         ]
         if arguments.out:
             sheet.write_sheets(pages, arguments.out)

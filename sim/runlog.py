@@ -57,6 +57,8 @@ UNIT_NEAR = 0.08
 
 # How a log is read
 
+STATIONS = 240
+"""Of a recorded path: its curvature has no finer grain."""
 BINS = 72
 """Parts of the lap in which channels are averaged."""
 MOST_HARMONICS = 20
@@ -92,10 +94,14 @@ MODEL_DOUBT = 1.5 * DEGREE
 SLOW_WAVES = 4
 """Waves around the lap of which the steering is read: two a corner."""
 
+TAPE_DOUBTED = 1.5
+"""Standard deviations between wheel and tape from which the tires are to be taped again."""
 LEAVE_BAND = 0.375 * INCH
 """A fault of the stagger smaller than this is left alone: a lap varies as much."""
 GEAR_FAULT = 0.05
 """Slip with no thrust, as a share, from which the gear ratio is doubted."""
+SOFTEST = 1.4
+"""Most that slip may be over the model's because the tires are softer; beyond, they spin."""
 SPIN_EXCESS = 0.03
 """Slip beyond the model's, as a share, for wheelspin."""
 SPUN_USED = 0.95
@@ -306,7 +312,7 @@ def _laps_by_position(log: RunLog, track: Track, groove: Groove) -> Laps:
     s = _places_on(path, used.x + 1j * used.y)
     near = s[1] < max(6.0 * path.noise, 5.0)
     laps = Laps(
-        used.at(near), banked_like(measured_groove(track, path), groove),
+        used.at(near), banked_like(measured_groove(track, path, STATIONS), groove),
         (s[0][near] - start) % path.length,
         np.searchsorted(chosen, row_lap[known][near]), found, len(chosen),
         times[chosen] if log.time is not None else np.zeros(0), True,
@@ -744,7 +750,7 @@ def read_slip(run: Recording, car: Car, gear_ratio: float | None) -> Slip | None
         return None
     model = run.by_bin(np.nan_to_num(1.0 - 1.0 / run.feel.fitted.axle_speed[1]))
     at_exit = run.by_bin(run.exit.astype(float)) > 0.5
-    left = _with_no_thrust(model, recorded, ~at_exit)
+    left, slope = _against_model(model, recorded, ~at_exit)
     true = 1.0 - (1.0 - recorded) / (1.0 - left) if abs(left) > GEAR_FAULT else recorded
     straight = run.by_bin((run.feel.lap.phase == PHASES.index("straight")).astype(float)) > 0.5
     return Slip(
@@ -755,7 +761,7 @@ def read_slip(run: Recording, car: Car, gear_ratio: float | None) -> Slip | None
         with_no_thrust=left,
         gear_ratio=gear_ratio,
         likely_ratio=gear_ratio / (1.0 - left),
-        spinning=_spinning(run, true, model),
+        spinning=_spinning(run, true, max(slope, 1.0) * model, max(slope, 1.0)),
     )  # fmt: skip
 
 
@@ -764,28 +770,30 @@ def _mean(values: FloatArray, where: NDArray[np.bool_]) -> float:
     return float(there.mean()) if len(there) else math.nan
 
 
-def _with_no_thrust(model: FloatArray, recorded: FloatArray, elsewhere: NDArray[np.bool_]) -> float:
-    """Recorded slip where the model's is nothing; the drive-off, where tires may spin, left out."""
+def _against_model(
+    model: FloatArray, recorded: FloatArray, elsewhere: NDArray[np.bool_]
+) -> tuple[float, float]:
+    """Recorded slip where the model's is nothing, and its slope; the drive-off left out."""
     from scipy.optimize import least_squares
 
     used = elsewhere & np.isfinite(recorded)
     x, y = model[used], recorded[used]
     fit = least_squares(
-        lambda p: p[0] + p[1] * x - y, [0.0, 1.0], bounds=([-np.inf, 0.0], [np.inf, 2.0]),
+        lambda p: p[0] + p[1] * x - y, [0.0, 1.0], bounds=([-np.inf, 0.0], [np.inf, SOFTEST]),
         loss="soft_l1", f_scale=0.02,
     )  # fmt: skip
-    return float(fit.x[0])
+    return float(fit.x[0]), float(fit.x[1])
 
 
-def _spinning(run: Recording, slip: FloatArray, model: FloatArray) -> float:
-    """Share of the lap under power where the tires are past their grip and past the model."""
+def _spinning(run: Recording, slip: FloatArray, expected: FloatArray, softer: float) -> float:
+    """Share of the lap under power where the tires are past their grip, and slip unexpectedly."""
     feel, condition = run.feel, run.condition
     reach = feel.car.wheelbase * (1.0 - feel.car.weights.rear_share)
     side = np.nan_to_num(feel.lap.groove.curvature * reach - np.sin(feel.fitted.sideslip[1]))
     total = np.hypot(slip, run.by_bin(side) * (1.0 - slip))
-    past = brush_slip(SPUN_USED, condition.grip, condition.slip_stiffness)
+    past = softer * brush_slip(SPUN_USED, condition.grip, condition.slip_stiffness)
     powered = run.by_bin((feel.lap.thrust > 0).astype(float)) > 0.5
-    spins = powered & (total > past) & (slip > model + SPIN_EXCESS)
+    spins = powered & (total > past) & (slip > expected + SPIN_EXCESS)
     return float(spins.sum()) / BINS
 
 
@@ -979,10 +987,23 @@ def read_log(run: Recording, car: Car, screen: Screen) -> Leaning:
     need, taped = screen.tape(run.best.unbounded), screen.tape(car.rear.stagger)
     spoken = f"the recorded line asks for about {need} and the tape says {taped}"
     spoken += _wheel_words(run, screen)
+    if _tape_doubted(run):
+        return Leaning(
+            "ask", "low", f"{spoken}: the wheel and the tape do not fit together",
+            "Tape both rear tires again, hot: is that the stagger that was driven?",
+        )  # fmt: skip
     if off <= LEAVE_BAND:
         return Leaning("leave", sure, f"{spoken}: within what a lap varies")
     change, side = ("more", "little") if fault.amount < 0 else ("less", "much")
     return Leaning(change, sure, f"{spoken}: about {screen.tape(off)} too {side}")
+
+
+def _tape_doubted(run: Recording) -> bool:
+    """Whether the wheel speaks of a stagger that the tape makes unlikely."""
+    if run.wheel is None:
+        return False
+    apart = abs(run.wheel.alone - float(run.feel.staggers[1]))
+    return apart > TAPE_DOUBTED * math.hypot(run.wheel.alone_error, TAPE_DOUBT)
 
 
 def _wheel_words(run: Recording, screen: Screen) -> str:

@@ -16,7 +16,7 @@ from sim import plots
 from sim.balance import Feel
 from sim.bite import StaggerEffect
 from sim.files import FileError, make_folder, write_whole
-from sim.lap import PHASES
+from sim.lap import PHASES, Lap
 from sim.runlog import BINS, Recording
 from sim.scrub import tire_slips
 from sim.stagger import Baseline
@@ -274,12 +274,21 @@ def draw_feel_page(
             what += f"; {recording.laps.used} recorded laps of {recording.laps.found}"
         put_text(page, Box(MARGIN, 0.925, inner, 0.018), f"{what}; estimates", 10)
         tall = 0.17 if recording is not None else 0.24
-        panels = [_draw_wheel, _draw_change]
-        _draw_panels(page, feel, result, panels, Box(0, 0.905 - 2 * tall, 1, 2 * tall), screen)
+        _draw_panels(
+            page,
+            feel,
+            feel.lap,
+            [_draw_wheel, _draw_change],
+            Box(0, 0.905 - 2 * tall, 1, 2 * tall),
+            screen,
+        )
         if recording is not None:
             panels = [_draw_recorded_wheel, _draw_recorded_slip, _draw_recorded_need]
-            panels = panels if recording.slip is not None else [panels[0], panels[2]]
-            _draw_panels(page, feel, recording, panels, Box(0, 0.13, 1, 0.395), screen)
+            if recording.slip is None:
+                del panels[1]
+            _draw_panels(
+                page, recording, recording.feel.lap, panels, Box(0, 0.13, 1, 0.395), screen
+            )
         words = FEEL_WORDS + (RECORDED_WORDS if recording is not None else ())
         put_text(page, Box(MARGIN, 0.012, inner, 0.068), "\n".join(words), 8.5)
     return page
@@ -296,11 +305,10 @@ RECORDED_WORDS = (
 
 
 def _draw_panels(
-    page: "Figure", feel: Feel, source: Any, panels: Sequence[Any], box: Box, screen: Screen
+    page: "Figure", shown: Any, lap: Lap, panels: Sequence[Any], box: Box, screen: Screen
 ) -> None:
     """Panels along the lap, one above the other, named and shaded by phase."""
     left, width = MARGIN + 0.06, 1 - 2 * MARGIN - 0.065
-    lap = source.feel.lap if isinstance(source, Recording) else feel.lap
     gap = 0.018
     height = box.height / len(panels) - gap
     first: Axes | None = None
@@ -312,7 +320,7 @@ def _draw_panels(
         axes.set_xlim(0, float(plots.lengths(lap.groove.length, screen)))
         last = i == len(panels) - 1
         axes.tick_params(labelbottom=last)
-        draw(axes, source if isinstance(source, Recording) else feel, screen)
+        draw(axes, shown, screen)
         if last:
             unit = plots.length_unit(screen)
             axes.set_xlabel(f"distance from the middle of a straight, {unit}", fontsize=8)

@@ -16,6 +16,7 @@ from sim.files import (
     load_car,
     load_points,
     load_rack,
+    load_run_log,
     load_scale_sessions,
     load_track,
     read_columns,
@@ -36,6 +37,7 @@ READERS = {
     "rack": (load_rack, Path("cars/racks/number-31.yaml").read_bytes()),
     "sessions": (load_scale_sessions, Path("cars/scales/number-31.csv").read_bytes()),
     "points": (load_points, LINE.encode()),
+    "run": (load_run_log, b"time,x (m),y (m),rpm\n0,1,2,\n1,2,3,5000\n"),
     "columns": (lambda path: read_columns(path, POINT_COLUMNS), LINE.encode()),
 }
 QUICK = settings(

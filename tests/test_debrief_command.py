@@ -1,0 +1,199 @@
+"""rollpath debrief: answers, recorded laps, the page, and input that cannot be used."""
+
+import json
+from pathlib import Path
+
+import pytest
+
+from sim.cli import main
+from sim.verdict import ANSWERS
+
+CASE = ("debrief", "tracks/saucer-hill.yaml", "cars/number-31.yaml", "--condition", "slick",
+        "--groove", "middle")  # fmt: skip
+LOG = ("--log", "tracks/logs/saucer-hill-run.csv")
+
+
+@pytest.fixture
+def run(capsys):
+    def call(*words):
+        status = main(list(words))
+        out, err = capsys.readouterr()
+        return status, out, err
+
+    return call
+
+
+@pytest.fixture
+def data(run):
+    def call(*words):
+        status, out, err = run(*CASE, "--json", *words)
+        assert status == 0, err
+        return json.loads(out)
+
+    return call
+
+
+class TestAnswers:
+    def test_no_answers_no_verdict(self, data):
+        told = data()
+        assert "verdict" not in told and "log" not in told
+        phases = told["scrub"]["now"]
+        assert sum(v for k, v in phases.items() if k != "lap_ft") == pytest.approx(phases["lap_ft"])
+
+    def test_wheel_left_and_drifting_out_asks_for_more(self, data):
+        verdict = data("--wheel", "left", "--drifts-out", "yes", "--wheelspin", "no")["verdict"]
+        assert verdict["change"] == "more"
+        assert 0 < verdict["amount_in"] <= 0.5
+        assert set(verdict) >= {"change", "amount_in", "reason", "confidence"}
+
+    def test_wheelspin_is_no_stagger_problem(self, data):
+        verdict = data("--wheel", "left", "--drifts-out", "yes", "--wheelspin", "yes")["verdict"]
+        assert (verdict["change"], verdict["amount_in"]) == ("elsewhere", 0)
+
+    def test_contradiction_asks_a_question(self, data):
+        verdict = data("--wheel", "left", "--crabs", "yes")["verdict"]
+        assert verdict["change"] == "ask" and verdict["question"].endswith("?")
+
+    def test_help_says_what_each_answer_means(self, run, capsys):
+        with pytest.raises(SystemExit):
+            main(["debrief", "--help"])
+        shown = " ".join(capsys.readouterr().out.split())
+        for meanings in ANSWERS.values():
+            for meaning in meanings.values():
+                assert meaning in shown
+
+    def test_screen_gives_the_verdict_first_and_the_cautions_last(self, run):
+        _, out, _ = run(*CASE, "--wheel", "right", "--crabs", "yes")
+        assert out.startswith("Verdict\n  Less stagger: -")
+        assert "hold bite with that step: take out" in out
+        assert out.rstrip().endswith("the tech man.")
+
+
+class TestLog:
+    def test_demo_log_says_take_some_out(self, data):
+        told = data(*LOG, "--gear-ratio", "5.8")
+        assert told["verdict"]["change"] == "less"
+        log = told["log"]
+        assert log["laps"] == log["laps_found"] == 3
+        assert 3 < log["slip_pct"] < 20
+        assert log["exit_steer_deg"] == pytest.approx(log["exit_steer_model_deg"], abs=3)
+        assert log["needed_in"] < log["taped_in"]
+        assert not log["gear_ratio_doubted"]
+
+    def test_driver_and_logger_agree(self, data):
+        told = data(*LOG, "--wheel", "right", "--crabs", "yes", "--wheelspin", "no")
+        assert told["verdict"]["change"] == "less"
+        assert told["verdict"]["confidence"] == "high"
+        assert told["log"]["disagreement"] is None
+
+    def test_driver_and_logger_disagree_and_it_is_said(self, data, run):
+        words = (*LOG, "--wheel", "left", "--drifts-out", "yes", "--wheelspin", "no")
+        told = data(*words)
+        assert told["verdict"]["change"] == "ask"
+        assert "The driver says more, the logger less" in told["log"]["disagreement"]
+        _, out, _ = run(*CASE, *words)
+        assert "The driver says more, the logger less" in " ".join(out.split())
+
+    def test_wrong_gear_is_said(self, data, run):
+        told = data(*LOG, "--gear-ratio", "5.2")
+        assert told["log"]["gear_ratio_doubted"]
+        assert told["log"]["gear_ratio_looks_like"] == pytest.approx(5.8, rel=0.03)
+        _, out, _ = run(*CASE, *LOG, "--gear-ratio", "5.2")
+        assert "the gear ratio reads like 5." in " ".join(out.split())
+
+    def test_without_a_gear_ratio_slip_is_left_out_and_said(self, data):
+        log = data(*LOG)["log"]
+        assert log["slip_pct"] is None
+        assert any("--gear-ratio" in note for note in log["notes"])
+
+    def test_gear_ratio_may_stand_in_the_car_file(self, run, tmp_path):
+        car = tmp_path / "car.yaml"
+        car.write_text(Path("cars/number-31.yaml").read_text() + "gear_ratio: 5.8\n")
+        status, out, _ = run(CASE[0], CASE[1], str(car), *CASE[3:], *LOG, "--json")
+        assert status == 0
+        assert json.loads(out)["log"]["gear_ratio"] == 5.8
+
+    def test_si_screen_has_no_inches(self, run):
+        _, out, _ = run(*CASE, *LOG, "--gear-ratio", "5.8", "--units", "si")
+        assert " in " not in out.split("Recorded laps")[1].split("Rear stagger")[0].replace(
+            " in time", ""
+        )
+        assert "mm" in out
+
+    def test_column_is_taken_by_its_heading(self, data, tmp_path):
+        path = tmp_path / "odd.csv"
+        path.write_text(Path(LOG[1]).read_text().replace("steering angle (deg)", "pot 3", 1))
+        assert data("--log", str(path))["log"]["exit_steer_deg"] is None
+        told = data("--log", str(path), "--column", "steering=pot 3 (deg)")
+        assert told["log"]["exit_steer_deg"] is not None
+
+    def test_steering_counted_to_the_right_is_turned(self, data, tmp_path):
+        heading, *rows = Path(LOG[1]).read_text().splitlines()
+        place = heading.split(",").index("steering angle (deg)")
+        for i, row in enumerate(rows):
+            cells = row.split(",")
+            cells[place] = str(-float(cells[place]))
+            rows[i] = ",".join(cells)
+        path = tmp_path / "right.csv"
+        path.write_text("\n".join([heading, *rows]))
+        log = data("--log", str(path))["log"]
+        assert log["exit_steer_deg"] is None
+        assert any("--steering-positive right" in note for note in log["notes"])
+        told = data("--log", str(path), "--steering-positive", "right")
+        assert told["log"]["exit_steer_deg"] is not None
+
+
+class TestPage:
+    def test_two_pages_are_written(self, run, tmp_path):
+        status, _, err = run(*CASE, *LOG, "--gear-ratio", "5.8", "--out", str(tmp_path / "s.pdf"))
+        assert status == 0, err
+        assert (tmp_path / "s.pdf").read_bytes().count(b"/Type /Page ") == 2
+
+    def test_png_of_each_page_without_a_log(self, run, tmp_path):
+        status, _, err = run(*CASE, "--paper", "a4", "--out", str(tmp_path / "night"))
+        assert status == 0, err
+        names = {path.name for path in (tmp_path / "night").iterdir()}
+        assert names == {"debrief.pdf", "debrief.png", "debrief-2.png"}
+
+
+class TestBadInput:
+    @pytest.mark.parametrize(
+        ("words", "said"),
+        [
+            (("--wheel", "up"), "invalid choice"),
+            (("--log", "nowhere.csv"), "no such log"),
+            (("--gear-ratio", "5.8"), "go with --log"),
+            ((*LOG, "--gear-ratio", "tall"), "expected a number from 0.5 to 30"),
+            ((*LOG, "--column", "speed"), "expected one of time, latitude"),
+            ((*LOG, "--column", "boost=speed"), "expected one of time, latitude"),
+            ((*LOG, "--column", "speed=knots of speed"), 'no column "knots of speed"'),
+            (("--out", "sheet.txt"), ".pdf or .png"),
+        ],
+    )
+    def test_is_one_line_and_status_2(self, run, words, said):
+        status, _, err = run(*CASE, *words)
+        assert status == 2
+        assert said in err and err.count("\n") == 1
+        assert err.startswith("rollpath: ")
+
+    @pytest.mark.parametrize(
+        ("text", "said"),
+        [
+            ("", "empty"),
+            ("time,x (m),y (m)\n0,0,0\n", "1 rows are too few"),
+            ("time,x (m),y (m)\n" + "".join(f"{i},{i},0\n" for i in range(200)), "lap"),
+            ("\x00\x01\x02", ""),
+        ],
+    )
+    def test_log_that_is_no_log(self, run, tmp_path, text, said):
+        path = tmp_path / "run.csv"
+        path.write_text(text)
+        status, _, err = run(*CASE, "--log", str(path))
+        assert status == 2
+        assert str(path) in err and said in err and "Traceback" not in err
+
+    def test_log_of_another_track(self, run):
+        status, _, err = run("debrief", "--radius", "60ft", "--straight", "90ft", "--width",
+                             "40ft", CASE[2], *LOG)  # fmt: skip
+        assert status == 2
+        assert "another track" in err

@@ -1,0 +1,402 @@
+"""Recorded laps: made logs with a known fault, the textbook relations, and logs gone wrong."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from scripts.made_run import GEAR_RATIO, Noise, as_csv, driven, made_run
+from sim import load_car, load_track
+from sim.balance import LEAST_FELT, trim_lap
+from sim.files import RUN_COLUMNS, FileError, load_run_log
+from sim.groove import make_groove
+from sim.lap import driven_lap, solve_lap
+from sim.runlog import (
+    RunLogError,
+    banked_like,
+    felt_step,
+    find_laps,
+    log_of,
+    read_log,
+    read_run,
+    rolling_speed,
+)
+from sim.survey import local_plane
+from sim.units import DEGREE, INCH, MPH, Screen
+from sim.verdict import Leaning, settle
+
+DRAWS = 20
+OPPOSITE = {"more": "less", "less": "more"}
+
+
+class Case:
+    """A track, a surface and a car, and runs made up for it."""
+
+    def __init__(self, track, condition, car="number-31"):
+        self.track, self.condition = load_track(f"tracks/{track}.yaml"), condition
+        self.car = load_car(f"cars/{car}.yaml")
+        self.state = self.track.condition(condition)
+        self.groove = make_groove(self.track, self.state.groove, self.car.width)
+        self.feel, self.right = driven(self.track, self.car, condition, 0.0)
+
+    def with_fault(self, fault):
+        return self.feel if fault == 0 else self.driven(fault)
+
+    def driven(self, fault):
+        return driven(self.track, self.car, self.condition, fault)[0]
+
+    def taped(self, fault):
+        mean, half = float(self.car.rear.mean_rollout), 0.5 * (self.right + fault)
+        rear = replace(self.car.rear, left_rollout=mean - half, right_rollout=mean + half)
+        return replace(self.car, rear=rear)
+
+    def read(self, columns, car=None, gear_ratio=GEAR_RATIO):
+        car = car or self.taped(0.0)
+        return read_run(log_of(columns), self.track, car, self.state, self.groove, gear_ratio)
+
+    def says(self, columns, car):
+        return read_log(self.read(columns, car), car, Screen()).change
+
+
+@pytest.fixture(scope="module")
+def saucer():
+    return Case("saucer-hill", "slick")
+
+
+@pytest.fixture(scope="module")
+def ropewalk():
+    return Case("ropewalk", "heavy")
+
+
+@pytest.fixture(scope="module")
+def quiet(saucer):
+    """A run without noise, with the right stagger."""
+    return made_run(saucer.feel, np.random.default_rng(0), noise=Noise(*[0.0] * 8))
+
+
+FAULTS = [(-0.75, 0.0, "more"), (0.75, 0.0, "less"), (0.0, 0.0, "leave"), (0.0, 0.15, "elsewhere")]
+
+
+class TestMadeLogs:
+    @pytest.mark.parametrize(("fault", "spin", "right"), FAULTS)
+    def test_nine_of_ten_verdicts_are_right_and_none_the_opposite(self, saucer, fault, spin, right):
+        feel, car = saucer.with_fault(fault * INCH), saucer.taped(fault * INCH)
+        said = [
+            saucer.says(made_run(feel, np.random.default_rng(seed), spin=spin), car)
+            for seed in range(DRAWS)
+        ]
+        assert said.count(right) >= 0.9 * DRAWS
+        assert OPPOSITE.get(right) not in said
+
+    @pytest.mark.parametrize(("fault", "spin", "right"), FAULTS)
+    def test_on_a_heavy_paper_clip_too(self, ropewalk, fault, spin, right):
+        feel, car = ropewalk.with_fault(fault * INCH), ropewalk.taped(fault * INCH)
+        said = [
+            ropewalk.says(made_run(feel, np.random.default_rng(100 + seed), spin=spin), car)
+            for seed in range(4)
+        ]
+        assert said.count(right) >= 3
+        assert OPPOSITE.get(right) not in said
+
+    @pytest.mark.parametrize("fault", [-0.75, 0.75])
+    def test_a_fault_the_tape_does_not_know_is_never_told_the_wrong_way_round(self, saucer, fault):
+        """Tires that were taped right and ran wrong: the wheel alone says little, not nonsense."""
+        feel, car = saucer.driven(fault * INCH), saucer.taped(0.0)
+        wrong = "less" if fault < 0 else "more"
+        for seed in range(4):
+            run = saucer.read(made_run(feel, np.random.default_rng(seed)), car)
+            assert read_log(run, car, Screen()).change != wrong
+            assert (run.wheel.alone - saucer.right) * fault > 0
+
+    def test_softer_tires_than_the_model_has_do_not_turn_the_verdict_round(self, saucer):
+        softer = replace(saucer.state, slip_stiffness=0.8 * saucer.state.slip_stiffness)
+        for fault in (-0.75 * INCH, 0.75 * INCH):
+            car = saucer.taped(fault)
+            feel = trim_lap(saucer.feel.lap, saucer.car, softer, np.array([saucer.right + fault]))
+            said = saucer.says(made_run(feel, np.random.default_rng(1)), car)
+            assert said == ("more" if fault < 0 else "less")
+
+    def test_wheel_that_fits_no_such_stagger_asks_for_the_tape(self, saucer):
+        feel, car = saucer.driven(-1.0 * INCH), saucer.taped(1.0 * INCH)
+        leaning = read_log(
+            saucer.read(made_run(feel, np.random.default_rng(3)), car), car, Screen()
+        )
+        assert leaning.change == "ask" and "Tape" in leaning.question
+
+
+class TestWhatIsRead:
+    def test_line_and_need_come_back_without_noise(self, saucer, quiet):
+        run = saucer.read(quiet)
+        assert run.laps.groove.length == pytest.approx(saucer.groove.length, rel=2e-3)
+        assert float(run.best.unbounded) == pytest.approx(saucer.right, abs=0.08 * INCH)
+        assert float(run.condition.grip) == pytest.approx(float(saucer.state.grip), rel=0.03)
+        assert run.wheel.exit == pytest.approx(run.wheel.exit_model, abs=1 * DEGREE)
+
+    def test_rolling_speed_is_the_textbook_relation(self):
+        # Gillespie, Fundamentals of Vehicle Dynamics, ch. 2: v = engine speed / ratio x radius.
+        rpm, ratio, rollout = 6400.0, 5.8, 85 * INCH
+        radius = rollout / (2 * np.pi)
+        assert rolling_speed(rpm * np.pi / 30, ratio, rollout) == pytest.approx(
+            rpm * 2 * np.pi / 60 / ratio * radius
+        )
+        # From memory, the shop rule: mph = rpm x tire diameter in inches / (ratio x 336).
+        diameter = 85 / np.pi
+        assert rolling_speed(rpm * np.pi / 30, ratio, rollout) / MPH == pytest.approx(
+            rpm * diameter / (ratio * 336), rel=2e-3
+        )
+
+    def test_slip_is_what_was_put_in(self, saucer, quiet):
+        run = saucer.read(quiet)
+        seen = np.isfinite(run.slip.along)
+        # Where the brakes come on the slip steps, and a part of the lap holds both sides of it.
+        assert np.median(np.abs(run.slip.along - run.slip.model)[seen]) < 0.005
+        assert not run.slip.gear_fault
+
+    @pytest.mark.parametrize("wrong", [0.88, 0.93, 1.08, 1.15])
+    def test_wrong_gear_ratio_is_noticed_and_said(self, saucer, wrong):
+        columns = made_run(saucer.feel, np.random.default_rng(2))
+        run = saucer.read(columns, gear_ratio=wrong * GEAR_RATIO)
+        assert run.slip.gear_fault
+        assert run.slip.likely_ratio == pytest.approx(GEAR_RATIO, rel=0.03)
+        assert any(f"reads like {run.slip.likely_ratio:.2f}" in note for note in run.notes)
+        assert run.slip.spinning < 0.02  # a wrong gear is no wheelspin
+
+    def test_wrong_gear_on_a_log_that_rolls_without_slip_is_noticed(self, saucer, quiet):
+        rolls = quiet["speed"] / float(saucer.car.rear.mean_rollout) * 2 * np.pi * GEAR_RATIO
+        run = saucer.read(quiet | {"engine_speed": rolls}, gear_ratio=0.9 * GEAR_RATIO)
+        assert run.slip.gear_fault
+        assert run.slip.likely_ratio == pytest.approx(GEAR_RATIO, rel=0.02)
+
+    def test_driven_lap_of_the_solved_speed_is_the_solved_lap(self, saucer):
+        solved = solve_lap(saucer.groove, saucer.car, saucer.state)
+        again = driven_lap(saucer.groove, saucer.car, saucer.state, solved.speed)
+        np.testing.assert_allclose(again.thrust, solved.thrust, rtol=1e-9, atol=1e-6)
+
+    def test_bank_is_that_of_the_track_wherever_the_log_lies(self, saucer):
+        x, y = saucer.groove.path
+        turned = (x + 1j * y) * np.exp(2.1j) + 300 - 40j
+        moved = replace(saucer.groove, bank=0 * x, laid=(turned.real, turned.imag))
+        found = banked_like(moved, saucer.groove)
+        np.testing.assert_allclose(found.bank, saucer.groove.bank, atol=0.2 * DEGREE)
+
+    def test_slow_laps_are_left_out(self, saucer):
+        rng = np.random.default_rng(4)
+        laps = made_run(saucer.feel, rng, laps=5.0)
+        slow = (laps["time"] > 50) & (laps["time"] < 70)
+        step = np.diff(laps["time"], prepend=laps["time"][0])
+        laps["time"] = np.cumsum(np.where(slow, 1.5 * step, step))
+        laps["speed"] = np.where(slow, laps["speed"] / 1.5, laps["speed"])
+        run = saucer.read(laps)
+        assert run.laps.found >= 4 and run.laps.used <= run.laps.found - 1
+        assert np.ptp(run.laps.times) < 0.04 * run.laps.times.min()
+
+    def test_felt_step_moves_the_wheel_by_what_is_felt(self, saucer):
+        staggers = np.array([saucer.right, saucer.right + 0.5 * INCH])
+        step = felt_step(trim_lap(saucer.feel.lap, saucer.car, saucer.state, staggers))
+        again = trim_lap(
+            saucer.feel.lap, saucer.car, saucer.state, staggers[0] + np.array([0, step])
+        )
+        centre = again.lap.phase == 1
+        moved = np.average(np.abs(np.diff(again.steering_wheel, axis=0)[0])[centre])
+        assert moved == pytest.approx(LEAST_FELT, rel=0.05)
+
+
+class TestPartsOfALog:
+    """Any of the channels will do, as long as it can be laid along a lap."""
+
+    def some(self, columns, *names):
+        return {name: columns[name] for name in names}
+
+    @pytest.mark.parametrize(
+        "names",
+        [("x", "y"), ("time", "x", "y"), ("x", "y", "speed", "steering"), ("time", "speed"),
+         ("time", "speed", "steering", "engine_speed")],
+    )  # fmt: skip
+    def test_need_is_found_from_what_there_is(self, saucer, names):
+        columns = made_run(saucer.feel, np.random.default_rng(6))
+        run = saucer.read(self.some(columns, *names))
+        assert float(run.best.unbounded) == pytest.approx(saucer.right, abs=0.25 * INCH)
+        assert (run.wheel is not None) == ("steering" in names)
+        assert (run.slip is not None) == ("engine_speed" in names)
+        assert run.laps.is_measured == ("x" in names)
+
+    def test_tape_and_line_without_a_wheel_are_not_called_sure(self, saucer):
+        columns = self.some(made_run(saucer.feel, np.random.default_rng(6)), "time", "x", "y")
+        car = saucer.taped(0.75 * INCH)
+        leaning = read_log(saucer.read(columns, car), car, Screen())
+        assert leaning.change == "less" and leaning.confidence != "high"
+
+    def test_latitude_and_longitude_say_the_same_as_x_and_y(self, saucer):
+        columns = made_run(saucer.feel, np.random.default_rng(7))
+        origin = (12.0, -150.0)  # open sea
+        north = local_plane(np.array([12.001]), np.array([-150.0]), origin)[1][0] / 0.001
+        east = local_plane(np.array([12.0]), np.array([-149.999]), origin)[0][0] / 0.001
+        globe = {
+            "latitude": (12.0 + columns["y"] / north) * DEGREE,
+            "longitude": (-150.0 + columns["x"] / east) * DEGREE,
+        }
+        rest = {name: rows for name, rows in columns.items() if name not in ("x", "y")}
+        plane, round_earth = saucer.read(columns), saucer.read(rest | globe)
+        assert float(plane.best.unbounded) == pytest.approx(
+            float(round_earth.best.unbounded), abs=0.02 * INCH
+        )
+
+    def test_a_slow_channel_and_rows_without_a_fix_are_no_fault(self, saucer):
+        columns = made_run(saucer.feel, np.random.default_rng(8), rate=20.0)
+        for name in ("x", "y"):
+            columns[name] = np.where(np.arange(len(columns["x"])) % 4, np.nan, columns[name])
+        run = saucer.read(columns)
+        assert float(run.best.unbounded) == pytest.approx(saucer.right, abs=0.15 * INCH)
+
+    def test_rows_out_of_order_are_sorted_and_it_is_said(self, saucer, quiet):
+        order = np.random.default_rng(0).permutation(len(quiet["time"]))
+        run = saucer.read({name: rows[order] for name, rows in quiet.items()})
+        assert any("sorted" in note for note in run.notes)
+        assert float(run.best.unbounded) == pytest.approx(saucer.right, abs=0.08 * INCH)
+
+
+class TestWrongLogs:
+    """Clear words for what cannot be read."""
+
+    def refused(self, saucer, columns, words):
+        with pytest.raises(RunLogError, match=words):
+            find_laps(log_of(columns), saucer.track, saucer.groove, saucer.feel.lap)
+
+    def test_clockwise(self, saucer, quiet):
+        self.refused(saucer, quiet | {"x": -quiet["x"]}, "clockwise")
+
+    def test_half_a_lap(self, saucer, quiet):
+        half = len(quiet["time"]) // 7
+        self.refused(saucer, {n: rows[:half] for n, rows in quiet.items()}, "lap")
+
+    def test_few_rows(self, saucer, quiet):
+        self.refused(saucer, {n: rows[:5] for n, rows in quiet.items()}, "5 rows")
+
+    def test_positions_in_feet_headed_metres(self, saucer, quiet):
+        feet = {"x": quiet["x"] / 0.3048, "y": quiet["y"] / 0.3048}
+        self.refused(saucer, quiet | feet, "another track, or a wrong unit")
+
+    @pytest.mark.parametrize(
+        ("factor", "words"),
+        [(1.609344, "km/h headed mph"), (0.621371, "mph headed km/h"), (0.44704, "m/s headed mph")],
+    )
+    def test_speed_in_the_wrong_unit(self, saucer, quiet, factor, words):
+        self.refused(saucer, quiet | {"speed": factor * quiet["speed"]}, words)
+
+    def test_time_in_milliseconds(self, saucer, quiet):
+        self.refused(saucer, quiet | {"time": 1000 * quiet["time"]}, "time in ms headed s")
+
+    def test_neither_positions_nor_time_and_speed(self, quiet):
+        with pytest.raises(RunLogError, match="nothing to lay along a lap"):
+            log_of({"steering": quiet["steering"], "time": quiet["time"]})
+
+    def test_latitude_without_longitude(self, quiet):
+        with pytest.raises(RunLogError, match="latitude but none longitude"):
+            log_of({"latitude": quiet["x"], "time": quiet["time"]})
+
+    def test_degrees_and_minutes_run_together(self, quiet):
+        ones = np.ones_like(quiet["x"])
+        with pytest.raises(RunLogError, match="decimal degrees"):
+            log_of({"latitude": 3507.4 * DEGREE * ones, "longitude": -8012.1 * DEGREE * ones})
+
+    def test_standing_still(self, saucer, quiet):
+        parked = {"x": 0.01 * quiet["x"], "y": 0.01 * quiet["y"]}
+        self.refused(saucer, quiet | parked, "stay in one place")
+
+    def test_speed_that_does_not_repeat(self, saucer, quiet):
+        noise = np.random.default_rng(0).uniform(10, 30, len(quiet["time"]))
+        self.refused(saucer, {"time": quiet["time"], "speed": noise}, "does not repeat")
+
+    def test_steering_the_other_way_is_left_out_with_the_remedy(self, saucer, quiet):
+        run = saucer.read(quiet | {"steering": -quiet["steering"]})
+        assert run.wheel is None
+        assert any("--steering-positive right" in note for note in run.notes)
+
+    def test_steering_of_the_front_wheels_is_left_out(self, saucer, quiet):
+        run = saucer.read(quiet | {"steering": quiet["steering"] / 12})
+        assert run.wheel is None
+        assert any("front wheels" in note for note in run.notes)
+
+
+class TestFiles:
+    def test_headings_are_guessed_with_their_units(self, tmp_path):
+        path = tmp_path / "run.csv"
+        path.write_text(
+            "Time;GPS Latitude;GPS Longitude;GPS Speed (km/h);Engine RPM;Steering_deg;TPS (%)\n"
+            "0;12,;-150;90;6000;-5;100\n".replace(",", "")
+            + "0.1;12;-150;90;;-5;100\n"
+        )
+        log = load_run_log(path)
+        assert set(log.channels) == {
+            "time", "x", "y", "speed", "engine_speed", "steering", "throttle",
+        }  # fmt: skip
+        assert log.speed[0] == pytest.approx(25.0)
+        assert log.engine_speed[0] == pytest.approx(200 * np.pi)
+        assert log.steering[0] == pytest.approx(-5 * DEGREE)
+        assert np.isnan(log.engine_speed[1])
+
+    def test_a_heading_may_be_chosen_and_its_unit_with_it(self, tmp_path):
+        path = tmp_path / "run.csv"
+        path.write_text("time,x (m),y (m),pace\n0,1,2,36\n1,2,3,36\n")
+        log = load_run_log(path, {"speed": "pace (km/h)"})
+        assert log.speed[0] == pytest.approx(10.0)
+
+    @pytest.mark.parametrize(
+        ("text", "words"),
+        [
+            ("", "empty"),
+            ("time,speed (mph)\n", "no rows"),
+            ("time,speed\n0,60\n1,60\n", "say its unit"),
+            ("time,speed (volts)\n0,60\n1,60\n", "no unit of it"),
+            ("time,speed (mph)\n0,60\n1,60,3\n", "3 values under 2 headings"),
+            ("time,speed (mph)\n0,60\n1,fast\n", 'expected a number, got "fast"'),
+            ("steering (deg)\n1\n2\n", "nothing to lay along a lap"),
+        ],
+    )
+    def test_bad_files_are_told_in_one_line(self, tmp_path, text, words):
+        path = tmp_path / "run.csv"
+        path.write_text(text)
+        with pytest.raises(FileError, match=words) as told:
+            load_run_log(path)
+        assert str(path) in str(told.value)
+
+    def test_demo_log_is_what_the_script_makes(self):
+        """The demo log is made up, from this seed."""
+        track, car = load_track("tracks/saucer-hill.yaml"), load_car("cars/number-31.yaml")
+        log = load_run_log("tracks/logs/saucer-hill-run.csv")
+        assert set(log.channels) <= set(RUN_COLUMNS)
+        stagger = float(car.rear.stagger)
+        _, right = driven(track, car, "slick", 0.0)
+        feel, _ = driven(track, car, "slick", stagger - right)
+        made = made_run(feel, np.random.default_rng(31))
+        np.testing.assert_allclose(log.steering, made["steering"], atol=0.2 * DEGREE)
+        assert as_csv(made).startswith("time (s),x (m),y (m),speed (mph),rpm,")
+
+
+def leaning(change, confidence="fair"):
+    return Leaning(change, confidence, f"because of {change}")
+
+
+class TestSettle:
+    def test_one_alone_stands(self):
+        assert settle(leaning("more"), None).change == "more"
+        assert settle(None, leaning("less")).change == "less"
+
+    def test_agreement_makes_surer(self):
+        assert settle(leaning("more"), leaning("more")).confidence == "high"
+
+    def test_opposites_ask(self):
+        settled = settle(leaning("more", "high"), leaning("less", "high"))
+        assert settled.change == "ask" and settled.question
+
+    def test_wheelspin_comes_first_whoever_saw_it(self):
+        assert settle(leaning("more", "high"), leaning("elsewhere", "high")).change == "elsewhere"
+        assert settle(leaning("elsewhere", "high"), leaning("less", "high")).change == "elsewhere"
+
+    def test_a_driver_who_was_not_clear_leaves_it_to_the_logger(self):
+        assert settle(leaning("ask", "low"), leaning("less")).change == "less"
+
+    def test_the_surer_stands_less_sure_when_the_other_would_leave_it(self):
+        settled = settle(leaning("leave", "low"), leaning("more", "high"))
+        assert (settled.change, settled.confidence) == ("more", "fair")
+        assert "driver says leave" in settled.reason

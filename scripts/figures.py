@@ -22,7 +22,7 @@ DRAWN: tuple[tuple[tuple[str, ...], tuple[str, ...]], ...] = (
     (("tires", "cars/racks/number-31.yaml", "--car", CAR, "--stagger", "2-1/4in"), ()),
     (("feel", ROPEWALK, CAR, "--stagger", "1in,2in,3in", "--condition", "slick"), ()),
     (("survey", "tracks/logs/two-ponds.gpx", "--width", "48ft"), ()),
-    (("debrief", SAUCER, CAR, "--condition", "slick", "--wheel", "left", "--drifts-out", "yes",
+    (("debrief", SAUCER, CAR, "--condition", "slick", "--wheel", "right", "--crabs", "yes",
       "--wheelspin", "no", "--log", "tracks/logs/saucer-hill-run.csv", "--gear-ratio", "5.8"),
      ("debrief", "debrief-2")),
 )  # fmt: skip

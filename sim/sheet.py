@@ -273,7 +273,7 @@ def draw_feel_page(
         if recording is not None:
             what += f"; {recording.laps.used} recorded laps of {recording.laps.found}"
         put_text(page, Box(MARGIN, 0.925, inner, 0.018), f"{what}; estimates", 10)
-        tall = 0.17 if recording is not None else 0.24
+        tall = 0.17 if recording is not None else 0.36
         _draw_panels(
             page,
             feel,

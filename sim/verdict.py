@@ -305,7 +305,8 @@ def settle(driver: Leaning | None, logger: Leaning | None) -> Leaning:
         return replace(driver, confidence=sure, reason=reason)
     if {driver.change, logger.change} == {"more", "less"}:
         question = "Was the wheel really that way, and which way does the steering channel count?"
-        return Leaning("ask", "low", disagreement(driver, logger).rstrip("."), question)
+        reason = f"the driver says {driver.change}, the logger {logger.change}"
+        return Leaning("ask", "low", reason, question)
     if driver.change == "ask" or logger.change == "ask":
         return logger if driver.change == "ask" else driver
     for one in (driver, logger):

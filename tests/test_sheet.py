@@ -7,8 +7,11 @@ import numpy as np
 import pytest
 
 from sim import baseline, load_car, load_track
+from sim.balance import trim_lap
 from sim.bite import stagger_effect
-from sim.sheet import PAPERS, draw_sheet, write_sheets
+from sim.files import load_run_log
+from sim.runlog import read_run
+from sim.sheet import PAPERS, draw_feel_page, draw_sheet, write_sheets
 from sim.units import INCH, Screen
 from sim.verdict import Answers, decide, read_answers
 
@@ -56,11 +59,39 @@ def test_longest_names_stay_on_the_page_and_off_each_other(paper, system, answer
     page = sheet_of(LONGEST[:80].strip(), LONGEST[:80].strip(), paper, system, answers)
     found = boxes(page)
     assert len(found) > 40
+    keep_apart(found)
+
+
+def keep_apart(found):
+    """All text on the page, and no two pieces on each other."""
     for text, left, right, bottom, top in found:
         assert left >= 0 and right <= 1 and bottom >= 0 and top <= 1, text
     for (one, l1, r1, b1, t1), (two, l2, r2, b2, t2) in combinations(found, 2):
         wide, high = min(r1, r2) - max(l1, l2), min(t1, t2) - max(b1, b2)
         assert wide <= 0.001 or high <= 0.0015, f"{one!r} lies on {two!r}"
+
+
+@pytest.fixture(scope="module")
+def recording():
+    track, car = load_track("tracks/saucer-hill.yaml"), load_car("cars/number-31.yaml")
+    result = baseline(track, car, "slick", "middle")
+    log = load_run_log("tracks/logs/saucer-hill-run.csv")
+    return read_run(log, track, car, result.condition, result.groove, 5.8)
+
+
+@pytest.mark.parametrize("paper", list(PAPERS))
+@pytest.mark.parametrize("system", ["us", "si"])
+@pytest.mark.parametrize("recorded", [False, True])
+def test_second_page_keeps_its_text_apart_too(paper, system, recorded, recording):
+    track = replace(load_track("tracks/saucer-hill.yaml"), name=LONGEST[:80].strip())
+    car = replace(load_car("cars/number-31.yaml"), name=LONGEST[:80].strip())
+    result = baseline(track, car, "slick", "middle")
+    staggers = np.array([float(result.stagger.recommended), float(car.rear.stagger)])
+    feel = trim_lap(result.lap, car, result.condition, staggers)
+    page = draw_feel_page(result, feel, recording if recorded else None, Screen(system), paper)
+    found = boxes(page)
+    assert len(found) > 20
+    keep_apart(found)
 
 
 def test_short_names_are_written_large():

@@ -63,6 +63,9 @@ BINS = 72
 """Parts of the lap in which channels are averaged."""
 MOST_HARMONICS = 20
 """Of the speed around a lap."""
+SPIKE = 6.0
+"""Times the usual distance from the median at which a row is nonsense; a tenth of the channel's
+size more is always let pass. Engineering judgement."""
 LEAST_SPEED = 3.0
 """m/s; slower is no lap at speed."""
 GRIP_PASSES = 2
@@ -256,12 +259,26 @@ class Laps:
         return np.clip(part, 0, BINS - 1)
 
     def binned(self, rows: FloatArray) -> FloatArray:
-        """Mean of a channel in each part of the lap, shape (BINS,); NaN where it was not seen."""
+        """Median of a channel in each part of the lap, shape (BINS,); NaN where it was not seen.
+
+        The median, so that a few rows of nonsense do not count.
+        """
         seen = np.isfinite(rows)
-        bins = self.bins[seen]
+        bins, values = self.bins[seen], rows[seen]
+        order = np.lexsort((values, bins))
+        values = np.append(values[order], np.nan)
         count = np.bincount(bins, minlength=BINS)
-        total = np.bincount(bins, rows[seen], minlength=BINS)
-        return np.where(count > 0, total / np.maximum(count, 1), np.nan)
+        first = np.cumsum(count) - count
+        middle = 0.5 * (values[first + (count - 1) // 2] + values[first + count // 2])
+        return np.where(count > 0, middle, np.nan)
+
+    def without_spikes(self, rows: FloatArray) -> FloatArray:
+        """A channel with NaN for rows far from the median of their part of the lap."""
+        off = np.abs(rows - self.binned(rows)[self.bins])
+        known = off[np.isfinite(off)]
+        usual = float(np.median(known)) if len(known) else 0.0
+        spread = float(np.nanmedian(np.abs(rows))) if len(known) else 0.0
+        return np.where(off <= SPIKE * usual + 0.1 * spread, rows, np.nan)
 
 
 def find_laps(log: RunLog, track: Track, groove: Groove, lap: Lap) -> Laps:
@@ -608,7 +625,7 @@ def _speed(laps: Laps, car: Car, condition: Condition) -> FloatArray:
     """Speed at the stations: recorded, else from the clock, else of the model's lap."""
     groove, log = laps.groove, laps.log
     if log.speed is not None:
-        return _around(groove, laps.s, log.speed)
+        return _around(groove, laps.s, laps.without_spikes(log.speed))
     if log.time is None:
         return solve_lap(groove, car, condition).speed
     middle, pace = _transits(laps, log.time)
@@ -1023,10 +1040,24 @@ def _confidence(run: Recording, fault: Fault) -> str:
     wheel = run.wheel
     if wheel is None or run.laps.used < 2:
         level = min(level, 1)
-    elif wheel.alone_error < abs(wheel.alone - float(run.best.unbounded)):
-        same = (wheel.alone - float(run.best.unbounded)) * fault.amount > 0
-        level = level if same and off > LEAVE_BAND else 0
+    else:
+        level = min(level, _seconded(run, fault))
     return CONFIDENCES[level]
+
+
+def _seconded(run: Recording, fault: Fault) -> int:
+    """How sure the wheel lets a verdict be: 2 where it says the same, 0 where it clearly does not.
+
+    To leave it, the same is a wheel within its own error of the need.
+    """
+    assert run.wheel is not None
+    alone, error = run.wheel.alone - float(run.best.unbounded), run.wheel.alone_error
+    if abs(fault.amount) <= LEAVE_BAND:
+        return 2 if abs(alone) <= error else 0
+    along = alone * math.copysign(1.0, fault.amount)
+    if along < -error:
+        return 0
+    return 2 if along > 0.5 * abs(fault.amount) else 1
 
 
 CLEAR = (0.8, 1.4)

@@ -358,7 +358,7 @@ def _draw_recorded_wheel(axes: "Axes", recording: Recording, screen: Screen) -> 
     if steering is not None:
         axes.plot(plots.lengths(laps.s, screen), degrees(steering), ".", color="0.55", ms=2.5)
         axes.plot(_bins(recording, screen), degrees(laps.binned(steering)), **plots.STYLES[1],
-                  label="recorded, mean of the laps")  # fmt: skip
+                  label="recorded, median of the laps")  # fmt: skip
     axes.set_ylabel("steering wheel, deg\nright      left")
     axes.legend(ncols=2, fontsize=7.5, loc="best")
 

@@ -248,6 +248,23 @@ class TestPartsOfALog:
         run = saucer.read(columns)
         assert float(run.best.unbounded) == pytest.approx(saucer.right, abs=0.15 * INCH)
 
+    @pytest.mark.parametrize("channel", ["x", "speed", "steering", "engine_speed", "throttle"])
+    @pytest.mark.parametrize("value", [1e9, 0.0])
+    def test_a_few_rows_of_nonsense_do_not_count(self, saucer, channel, value):
+        columns = made_run(saucer.feel, np.random.default_rng(9))
+        columns[channel][[100, 333]] = value
+        assert saucer.says(columns, saucer.taped(0.0)) == "leave"
+
+    def test_a_wheel_that_does_not_second_the_tape_makes_it_less_sure(self, saucer):
+        car = saucer.taped(0.75 * INCH)
+        runs = [
+            saucer.read(made_run(feel, np.random.default_rng(1)), car)
+            for feel in (saucer.driven(0.75 * INCH), saucer.feel)
+        ]
+        seconded, alone = (read_log(run, car, Screen()) for run in runs)
+        assert (seconded.change, seconded.confidence) == ("less", "high")
+        assert (alone.change, alone.confidence) == ("less", "fair")
+
     def test_rows_out_of_order_are_sorted_and_it_is_said(self, saucer, quiet):
         order = np.random.default_rng(0).permutation(len(quiet["time"]))
         run = saucer.read({name: rows[order] for name, rows in quiet.items()})

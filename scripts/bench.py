@@ -14,8 +14,12 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from environment import ROOT, run
+
+if TYPE_CHECKING:
+    from sim.rack import Rack
 
 SAUCER, CAR = "tracks/saucer-hill.yaml", "cars/number-31.yaml"
 CASES = 1000
@@ -157,6 +161,67 @@ def cases_of_a_groove() -> Row:
     return within("sweep of a groove", "500 baselines of one groove, by grip", ours, 2.0)
 
 
+# Part 4: the rack
+
+
+def made_rack(count: int) -> "Rack":
+    """Tires of made-up rollouts, every one allowed on every corner."""
+    from sim.rack import Rack, RackTire, Taping
+    from sim.units import INCH
+
+    rollouts = [(80 + i * 37 % 61 / 8) * INCH for i in range(count)]
+    return Rack("made up", tuple(RackTire(f"T{i}", (Taping((one,)),))
+                                 for i, one in enumerate(rollouts)))  # fmt: skip
+
+
+def _choice(count: int) -> Callable[[], object]:
+    from sim import load_car
+    from sim.tires import Aim, choose
+    from sim.units import INCH
+
+    rack, car = made_rack(count), load_car(ROOT / CAR)
+    return lambda: choose(rack, car, Aim(2.25 * INCH))
+
+
+def tires_of_forty() -> Row:
+    return within("40 tires", "the best of 2,193,360 ordered sets", best_of(3, _choice(40)), 0.5)
+
+
+def tires_of_twelve() -> Row:
+    """Against the plain loop that the tests check the chooser with."""
+    sys.path.insert(0, str(ROOT / "tests"))
+    from test_tires import every_set, score_plainly
+
+    from sim.tires import Weights
+
+    rack = made_rack(12)
+    plain = best_of(
+        3, lambda: min(score_plainly(rack, four, 2.25, Weights()) for four in every_set(rack))
+    )
+    return times_faster("12 tires", "the best of 11,880 ordered sets", best_of(5, _choice(12)),
+                        plain, "a plain loop over the sets", 1)  # fmt: skip
+
+
+# Part 6: what the driver feels
+
+
+def felt_staggers() -> Row:
+    import numpy as np
+
+    from sim import load_car, load_track
+    from sim.balance import trim_lap
+    from sim.groove import make_groove
+    from sim.lap import solve_lap
+    from sim.units import INCH
+
+    track, car = load_track(ROOT / SAUCER), load_car(ROOT / CAR)
+    state = track.condition("heavy")
+    lap = solve_lap(make_groove(track, state.groove, car.width, 360), car, state)
+    staggers = np.linspace(0.0, 6.0, 13) * INCH
+    ours = best_of(3, lambda: trim_lap(lap, car, state, staggers))
+    return within("felt staggers", "360 stations, 13 staggers", ours, 0.5)
+
+
 # Part 8: the notebook
 
 
@@ -260,11 +325,73 @@ ROWS: tuple[Callable[[], Row], ...] = (
     lap_sweep,
     rounded_groove,
     cases_of_a_groove,
+    tires_of_forty,
+    tires_of_twelve,
+    felt_staggers,
     notebook_list,
     notebook_review,
     fitted_log,
     recorded_laps,
 )
+
+
+# Growth by factors of ten, and memory
+
+
+def growth() -> list[tuple[str, str]]:
+    """What ten times more costs: stations, cases of a sweep, tires, rows of a log."""
+    import numpy as np
+
+    from sim import load_car, load_track
+    from sim.files import POINT_COLUMNS, read_columns
+    from sim.groove import make_groove
+    from sim.lap import solve_lap
+
+    track, car = load_track(ROOT / SAUCER), load_car(ROOT / CAR)
+    state = track.condition("heavy")
+
+    def laps(count: int, stations: int) -> object:
+        oval = replace(track, straight=np.linspace(70.0, 120.0, count))
+        return solve_lap(make_groove(oval, "middle", car.width, stations), car, state)
+
+    def log(rows: int) -> Callable[[], object]:
+        path = Path(folder) / f"{rows}.csv"
+        lines = (f"{i % 977 / 7:.3f},{i % 641 / 9:.3f}\n" for i in range(rows))
+        path.write_text("x (m),y (m)\n" + "".join(lines))
+        return lambda: read_columns(path, POINT_COLUMNS)
+
+    with tempfile.TemporaryDirectory() as folder:
+        rows = {
+            "stations of a lap": [(n, lambda n=n: laps(1, n)) for n in (720, 7200, 72000)],
+            "cases of a sweep": [(n, lambda n=n: laps(n, 720)) for n in (10, 100, 1000)],
+            "tires of a rack": [(n, _choice(n)) for n in (10, 20, 40, 80)],
+            "rows of a log": [(n, log(n)) for n in (10_000, 100_000, 1_000_000)],
+        }
+        return [
+            (name, ", ".join(f"{n}: {_time(best_of(2, work))}" for n, work in sizes))
+            for name, sizes in rows.items()
+        ]
+
+
+def memory() -> list[tuple[str, str]]:
+    """Peak memory of fresh processes beside one that only imports; 0 where /proc does not tell."""
+    commands = {
+        "imports alone": "import sim.cli",
+        "baseline": f"import sim.cli; sim.cli.main(['baseline', {SAUCER!r}, {CAR!r}])",
+        "40 tires": "import sys; sys.path.insert(0, 'scripts'); import bench; bench._choice(40)()",
+    }
+    tail = """
+import sys
+held = [line for line in open("/proc/self/status") if line.startswith("VmHWM")]
+print(held[0].split()[1] if held else 0, file=sys.stderr)"""
+    environment = os.environ | {"PYTHONPATH": str(ROOT)}
+    found = []
+    for name, command in commands.items():
+        done = subprocess.run([sys.executable, "-c", command + tail], cwd=ROOT, env=environment,
+                              check=True, capture_output=True, text=True)  # fmt: skip
+        found.append((name, f"{int(done.stderr.split()[-1]) / 1024:.0f} MB"))
+    return found
+
 
 HEADS = ("row", "ours", "reference", "ratio", "asked", "met", "what is timed, against what")
 
@@ -301,6 +428,11 @@ def main() -> int:
         print(f"timing {row.__name__.replace('_', ' ')} ...", file=sys.stderr, flush=True)
         rows.append(row())
     print(table(rows))
+    if len(sys.argv) == 1:
+        for title, lines in (("growth", growth()), ("peak memory", memory())):
+            print(f"\n{title}")
+            for name, told in lines:
+                print(f"  {name:<20}{told}")
     return 0 if all(row.met for row in rows) else 1
 
 

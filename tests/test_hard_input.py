@@ -9,7 +9,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from sim.cli import COMMANDS, main
+from sim.cli import all_commands, main
 from sim.files import (
     POINT_COLUMNS,
     FileError,
@@ -129,7 +129,9 @@ WORDS = st.sampled_from([
 
 @settings(max_examples=120, deadline=None)
 @given(
-    command=st.sampled_from([name for name in COMMANDS if name not in ("demo-data", "notebook")]),
+    command=st.sampled_from(
+        [name for name in all_commands() if name not in ("demo-data", "notebook")]
+    ),
     words=st.lists(WORDS, max_size=7),
 )
 def test_any_command_line_ends_with_a_result_or_one_line(command, words):

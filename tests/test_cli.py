@@ -1,0 +1,27 @@
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+from sim.cli import FIRST_WORDS, all_commands, commands_of
+
+ROOT = Path(__file__).resolve().parents[1]
+
+
+def test_every_command_is_found_by_its_first_word():
+    for name, command in all_commands().items():
+        assert commands_of(name.split()[0])[name] is command
+        assert f"rollpath {name.split()[0]} " in command.example
+
+
+def test_a_command_loads_no_module_of_another():
+    look = (
+        "import sys; from sim.cli import main; main(['bite', 'cars/number-31.yaml']); "
+        "print(*[m for m in sys.modules if m.startswith('sim.cli.')])"
+    )
+    ended = subprocess.run(
+        [sys.executable, "-c", look],
+        cwd=ROOT, env=os.environ | {"PYTHONPATH": str(ROOT)}, capture_output=True, text=True,
+    )  # fmt: skip
+    loaded = {module.removeprefix("sim.cli.") for module in ended.stdout.splitlines()[-1].split()}
+    assert loaded & {word.replace("-", "_") for word in FIRST_WORDS} == {"bite"}

@@ -376,7 +376,7 @@ def growth() -> list[tuple[str, str]]:
 def memory() -> list[tuple[str, str]]:
     """Peak memory of fresh processes beside one that only imports; 0 where /proc does not tell."""
     commands = {
-        "imports alone": "import sim.cli",
+        "imports alone": "import sim.cli.baseline",
         "baseline": f"import sim.cli; sim.cli.main(['baseline', {SAUCER!r}, {CAR!r}])",
         "40 tires": "import sys; sys.path.insert(0, 'scripts'); import bench; bench._choice(40)()",
     }

@@ -3,14 +3,17 @@
 import os
 import re
 import stat
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from sim import files
 from sim.car import DEFAULT_CG_HEIGHT, DEFAULT_POWER, DEFAULT_TIRE_RATE, DEFAULT_WINDOW
-from sim.files import FileError, load_car, load_track, write_whole
+from sim.files import FileError, copy_demo_data, demo, load_car, load_track, write_whole
 from sim.track import CONDITIONS, DEFAULT_BLEND
 from sim.units import DEGREE, FOOT, INCH, POUND
 
@@ -281,3 +284,38 @@ def test_a_write_that_fails_leaves_what_was_there(tmp_path, monkeypatch):
 def test_writing_into_a_missing_folder_is_told(tmp_path):
     with pytest.raises(FileError, match="cannot be written"):
         write_whole(tmp_path / "nowhere" / "x.yaml", "new")
+
+
+def test_demo_data_of_a_checkout_is_copied_whole(tmp_path):
+    copies = copy_demo_data(tmp_path)
+    for part in ("tracks", "cars"):
+        theirs = {path for path in (ROOT / part).rglob("*.*") if path.suffix != ".py"}
+        ours = {ROOT / copy.relative_to(tmp_path) for copy in copies if part in copy.parts}
+        assert ours == theirs
+    assert load_track(tmp_path / "tracks" / "saucer-hill.yaml").name == "Saucer Hill"
+
+
+def test_demo_data_of_an_installed_package_lies_inside_it(tmp_path, monkeypatch):
+    inside = tmp_path / "sim" / "demo"
+    inside.mkdir(parents=True)
+    monkeypatch.setattr(demo, "__file__", str(tmp_path / "sim" / "files" / "demo.py"))
+    assert demo.demo_folder() == inside
+    inside.rmdir()
+    assert demo.demo_folder() == tmp_path
+
+
+def test_every_name_on_offer_is_there():
+    assert all(getattr(files, name) is not None for name in files.__all__)
+    with pytest.raises(ImportError):
+        from sim.files import load_lorry  # noqa: F401
+
+
+def test_reading_a_track_and_a_car_enters_no_room_for_logs_racks_or_sessions():
+    program = "import sys; from sim.files import load_car, load_track; print(*sys.modules)"
+    run = subprocess.run(
+        [sys.executable, "-c", program], capture_output=True, text=True, check=True
+    )
+    entered = set(run.stdout.split())
+    assert "sim.files.cars" in entered
+    assert not entered & {f"sim.{room}" for room in ("bite", "rack", "runlog", "survey")}
+    assert not entered & {f"sim.files.{room}" for room in ("logs", "racks", "sessions")}

@@ -352,6 +352,13 @@ class TestFiles:
         assert log.steering[0] == pytest.approx(-5 * DEGREE)
         assert np.isnan(log.engine_speed[1])
 
+    @pytest.mark.parametrize("above", ["", "\n", "\r\n \n"])
+    def test_an_x_that_is_no_position_does_not_stop_a_log_with_latitudes(self, tmp_path, above):
+        path = tmp_path / "run.csv"
+        path.write_text(above + "time,lat,lon,x,y\n0,12,-150,7,8\n1,12.001,-150,7,8\n")
+        log = load_run_log(path)
+        assert np.ptp(log.y) == pytest.approx(110.62, abs=0.02)  # meridian arc of WGS 84 at 12 N
+
     def test_a_heading_may_be_chosen_and_its_unit_with_it(self, tmp_path):
         path = tmp_path / "run.csv"
         path.write_text("time,x (m),y (m),pace\n0,1,2,36\n1,2,3,36\n")

@@ -1,4 +1,4 @@
-"""Reading scale sessions and editing files without losing anything: the bite parts of files.py."""
+"""Reading scale sessions and editing files without losing anything: the bite parts of sim/files."""
 
 import shutil
 from pathlib import Path

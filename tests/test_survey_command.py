@@ -8,7 +8,6 @@ import pytest
 from logs import SITE, csv_text, degrees_at, gpx, made_log
 from ovals import demo_track
 
-from sim import files
 from sim.cli import main
 from sim.files import FileError, load_points, load_position_log, load_track
 from sim.units import FOOT
@@ -309,7 +308,7 @@ def test_a_large_gpx_is_read_in_bounded_memory(put):
 
 
 def test_a_file_without_end_is_refused(put, refuse, monkeypatch):
-    monkeypatch.setattr(files, "LARGEST_LOG", 5000)
+    monkeypatch.setattr("sim.files.gpx.LARGEST_LOG", 5000)
     assert "larger than" in refuse(put("long.gpx", "<gpx>" + " " * 6000))
 
 

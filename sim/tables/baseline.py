@@ -1,0 +1,219 @@
+"""The words and figures of `rollpath baseline`."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from sim.tables.common import (
+    add_or_take_out,
+    case_json,
+    case_words,
+    caution_lines,
+    paragraph,
+    row,
+    sections,
+    tape_range,
+)
+from sim.units import INCH, Screen, feet, inches, miles_per_hour, nearest_eighth, pounds
+
+if TYPE_CHECKING:
+    from sim.bite import StaggerEffect
+    from sim.stagger import Baseline
+
+
+def baseline_json(result: Baseline, bite: StaggerEffect) -> dict[str, Any]:
+    """The result of `baseline`; keys end in their unit."""
+    best, lap = result.stagger, result.lap
+    return {
+        **case_json(result),
+        "stagger": {
+            "recommended_in": inches(best.recommended),
+            "optimum_in": inches(best.optimum),
+            "unbounded_in": inches(best.unbounded),
+            "window_in": [inches(end) for end in best.window],
+            "at_window": best.at_window,
+            "least_scrub_in": inches(best.least_scrub),
+            "even_drive_in": inches(best.even_drive),
+            "geometric_corner_in": [inches(end) for end in best.geometric_corner],
+            "loaded_corner_in": [inches(end) for end in best.loaded_corner],
+            "straights_in": inches(best.straights),
+            "band_in": [inches(end) for end in best.band],
+            "uncertainty_in": inches(result.total_uncertainty),
+            "uncertainty_shares_in": {
+                name.replace(" ", "_"): inches(share) for name, share in result.uncertainty.items()
+            },
+        },
+        "now": {"stagger_in": inches(result.car.rear.stagger)},
+        "lap": {
+            "length_ft": feet(result.groove.length),
+            "time_s": lap.time,
+            "slowest_mph": miles_per_hour(np.min(lap.speed)),
+            "fastest_mph": miles_per_hour(np.max(lap.speed)),
+            "turning_share": result.groove.turning_share,
+        },
+        "scrub": {
+            name: {
+                "corners_ft": feet(scrub.corners),
+                "straights_ft": feet(scrub.straights),
+                "lap_ft": feet(scrub.lap),
+            }
+            for name, scrub in (("now", result.now), ("recommended", result.then))
+        },
+        "bite": {
+            "per_inch_lb": pounds(bite.rates.rear * INCH),
+            "source": bite.rates.rear_source,
+            "now_lb": pounds(bite.now),
+            "then_lb": pounds(bite.then),
+            "hold_front_stagger_change_in": inches(bite.hold_front),
+        },
+    }
+
+
+def baseline_screen(result: Baseline, bite: StaggerEffect, screen: Screen, note: str = "") -> str:
+    """The result of `baseline` for a racer: the answer, with a note to it, then the reasons."""
+    best, now = result.stagger, float(result.car.rear.stagger)
+    change = float(best.recommended) - now
+    answer = [
+        f"Rear stagger to bolt on: {screen.tape(best.recommended)}",
+        f"  {stagger_change_words(change, now, screen)}",
+        f"  {case_words(result)}",
+        *([paragraph(note, "  ")] if note else []),
+    ]
+    return sections(
+        [
+            [*answer, *_warnings(result, screen)],
+            ["Why", *_need_lines(result, screen)],
+            ["How sure (estimates)", *_sure_lines(result, screen)],
+            ["Scrub a lap", *_scrub_lines(result, screen)],
+            ["The lap (estimated)", *_lap_lines(result, screen)],
+            ["Bite", *_bite_lines(bite, change, screen)],
+            caution_lines(),
+        ]
+    )
+
+
+def stagger_change_words(change: float, now: float, screen: Screen) -> str:
+    """What is on the car, and what to do about it."""
+    on_car = f"on the car now {screen.tape(now)}"
+    if nearest_eighth(change) == 0:
+        return f"{on_car}: leave it"
+    return f"{on_car}: {add_or_take_out(change, screen)}"
+
+
+def _warnings(result: Baseline, screen: Screen) -> list[str]:
+    best, notes = result.stagger, []
+    for name, axle in (("rear", result.car.rear), ("front", result.car.front)):
+        if axle.stagger < 0:
+            notes.append(
+                f"Note: the left {name} is taped bigger than the right, {name} stagger "
+                f"{screen.tape(axle.stagger)}. If that is not so, the two are swapped."
+            )
+    if best.at_window is not None:
+        end = best.window[0 if best.at_window == "low" else 1]
+        notes.append(
+            f"Note: with no window the best value is {screen.tape(best.unbounded)}, beyond the "
+            f"window's {best.at_window} end of {screen.tape(end)}: "
+            f"{_WINDOW_WORDS[best.at_window]}. "
+            "Check the radius and the straight before trusting it."
+        )
+    return [paragraph(note, "  ") for note in notes]
+
+
+_WINDOW_WORDS = {
+    "low": "the straights ask for less than the class runs, and the axle will scrub on them",
+    "high": "the corners ask for more than the class runs, and the axle will push through them",
+}
+
+
+def _need_lines(result: Baseline, screen: Screen) -> list[str]:
+    best = result.stagger
+    lines = [
+        row(
+            f"{turns} centre needs",
+            f"{screen.fine(loaded)} loaded, {screen.fine(plain)} by geometry",
+        )
+        for turns, loaded, plain in zip(
+            ("turns 1-2", "turns 3-4"), best.loaded_corner, best.geometric_corner, strict=True
+        )
+    ]
+    window = tape_range(best.window, screen)
+    return [
+        *lines,
+        row("straights want", screen.fine(best.straights)),
+        row("even drive", f"{screen.fine(best.even_drive)}  weighed where the car drives"),
+        row("least scrub", f"{screen.fine(best.least_scrub)}  every foot of the lap the same"),
+        row("best inside the window", f"{screen.fine(best.optimum)}  window {window}"),
+    ]
+
+
+def _sure_lines(result: Baseline, screen: Screen) -> list[str]:
+    lines = [row("as good", tape_range(result.stagger.band, screen))]
+    if result.uncertainty:
+        shares = sorted(result.uncertainty.items(), key=lambda item: -item[1])
+        told = ", ".join(f"{name} {screen.fine(share)}" for name, share in shares)
+        lines += [
+            row("give or take", f"{screen.fine(result.total_uncertainty)}, nine times in ten"),
+            row("from", told),
+            row("surer by", _surer_by(shares[0][0])),
+        ]
+    return lines
+
+
+def _surer_by(name: str) -> str:
+    if name == "tape":
+        return "taping each rear tire three times and taking the mean"
+    return f"measuring the {name} again"
+
+
+def _scrub_lines(result: Baseline, screen: Screen) -> list[str]:
+    lines = []
+    for name, stagger, scrub in (
+        ("now", result.car.rear.stagger, result.now),
+        ("recommended", result.stagger.recommended, result.then),
+    ):
+        corners, straights = screen.distance(scrub.corners), screen.distance(scrub.straights)
+        told = f"{screen.distance(scrub.lap)}: corners {corners}, straights {straights}"
+        lines.append(row(f"{name} {screen.tape(stagger)}", told))
+    return lines
+
+
+def _lap_lines(result: Baseline, screen: Screen) -> list[str]:
+    speed = result.lap.speed
+    slowest, fastest = screen.speed(speed.min()), screen.speed(speed.max())
+    return [
+        row("length on the groove", screen.distance(result.groove.length)),
+        row("time", f"{result.lap.time:.1f} s"),
+        row("speed", f"{slowest} slowest, {fastest} fastest"),
+        row("turning", f"{result.groove.turning_share:.0%} of the lap"),
+    ]
+
+
+SOURCE_WORDS = {
+    "measured": "measured, from the car file",
+    "predicted": "predicted from the car file, an estimate",
+    "typical": "typical, common practice; find your own on the scales",
+}
+
+
+def _bite_lines(bite: StaggerEffect, change: float, screen: Screen) -> list[str]:
+    lines = [
+        row("per inch of rear stagger", f"{screen.weight_rate(bite.rates.rear)} "
+            f"({SOURCE_WORDS[bite.rates.rear_source]})"),
+        row("bite now", screen.weight(bite.now)),
+    ]  # fmt: skip
+    if nearest_eighth(change) == 0:
+        return lines
+    return [
+        *lines,
+        row("bite after the change", screen.weight(bite.then)),
+        row("to hold it", hold_words(bite, change, screen).removeprefix("to hold bite: ")),
+    ]
+
+
+def hold_words(bite: StaggerEffect, change: float, screen: Screen) -> str:
+    """What holds bite when the rear stagger is changed."""
+    if nearest_eighth(change) == 0:
+        return "no change, so nothing to hold"
+    return f"to hold bite: {add_or_take_out(float(bite.hold_front), screen)} of front stagger"

@@ -79,6 +79,8 @@ class Lap:
         Load per unit mass square to the road, m/s2.
     thrust : ndarray
         Force along the path that the tires must make, N; negative under braking.
+    drive : ndarray
+        The positive part of the thrust, N, a mean over the station.
     wheels : CornerWeights
         Load of each wheel, N.
     phase : ndarray of int
@@ -91,6 +93,7 @@ class Lap:
     a_y: FloatArray
     load: FloatArray
     thrust: FloatArray
+    drive: FloatArray
     wheels: CornerWeights
     phase: NDArray[np.int_]
 
@@ -272,19 +275,16 @@ def _case_shape(stations: FloatArray, means: _Means) -> tuple[int, ...]:
 def _held_share(means: _Means) -> FloatArray:
     """Share of the grip that can be turned into cornering while the rear holds the speed.
 
-    Cornering drags: at the whole grip circle too little is left to overcome it. The held share is
-    where traction (see `_accelerations`) equals cornering drag and rolling resistance; found by
-    bisection.
+    Cornering drags: at the whole grip circle too little is left to overcome it. The held share u is
+    where the rear's own circle, r mu n (1 - u^2)^(1/2) at a steady speed, equals cornering drag and
+    rolling resistance; found by bisection.
     """
-    shape = np.broadcast_shapes(means.mu.shape, means.rear_share.shape, means.height_share.shape)
+    shape = np.broadcast_shapes(means.mu.shape, means.rear_share.shape)
     low, high = np.zeros(shape), np.ones(shape)
-    mu_q = means.mu * means.height_share
-    spare = 1.0 - mu_q**2
     for _ in range(30):
         u = 0.5 * (low + high)
         drag = u * brush_slip(u, means.mu, means.slip_stiffness) + ROLLING_RESISTANCE / means.mu
-        traction = means.rear_share * (mu_q + np.sqrt(1 - spare * u**2)) / spare
-        held = np.minimum(traction, np.sqrt(1 - u**2)) > drag
+        held = means.rear_share * np.sqrt(1 - u**2) > drag
         low, high = np.where(held, u, low), np.where(held, high, u)
     return low
 
@@ -374,9 +374,11 @@ def _accelerations(
 ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
     """Greatest acceleration forward and, going backward, under braking, with slopes by w.
 
-    Rear traction T per unit mass fills the rear's share of the grip circle, its load increased by
-    the transfer q T, q the height of the centre of gravity over the wheelbase. Solved for T:
-    ``T = r (mu^2 q n + (mu^2 n^2 - e a_y^2)^(1/2)) / e``, e = 1 - mu^2 q^2, and no more than the
+    Rear traction T per unit mass fills the rear's grip circle. Its load is the static share r n
+    plus the transfer q a_x, a_x = T - D being what is left of T after the drags D and q the height
+    of the centre of gravity over the wheelbase, as in `wheel_loads`:
+    ``T^2 = mu^2 (N + q T)^2 - r^2 a_y^2`` with N = r n - q D, so
+    ``T = (mu^2 q N + (mu^2 N^2 - e r^2 a_y^2)^(1/2)) / e``, e = 1 - mu^2 q^2, and no more than the
     grip circle of the whole car leaves.
 
     Returns
@@ -387,12 +389,15 @@ def _accelerations(
     mu, q, r = means.mu, means.height_share, means.rear_share
     a_y, n = _across_and_down(road, w)
     e = 1.0 - (mu * q) ** 2
-    circle, circle_slope = _root(mu**2 * n**2 - e * a_y**2,
-                                 2 * (mu**2 * n * road.press - e * a_y * road.turn))  # fmt: skip
-    traction = r / e * (mu**2 * q * n + circle)
-    traction_slope = r / e * (mu**2 * q * road.press + circle_slope)
-    engine = means.power / np.sqrt(2.0 * w)
     drag, drag_slope = _resistance(road, means, w, a_y, n)
+    N, N_slope = r * n - q * drag, r * road.press - q * drag_slope
+    circle, circle_slope = _root(
+        mu**2 * N**2 - e * (r * a_y) ** 2,
+        2 * (mu**2 * N * N_slope - e * r**2 * a_y * road.turn),
+    )
+    traction = (mu**2 * q * N + circle) / e
+    traction_slope = (mu**2 * q * N_slope + circle_slope) / e
+    engine = means.power / np.sqrt(2.0 * w)
     brake, brake_slope = _root((mu * n) ** 2 - a_y**2,
                                2 * (mu**2 * n * road.press - a_y * road.turn))  # fmt: skip
     # What thrust takes off the front, cornering lacks: the whole car keeps within the circle.
@@ -443,12 +448,17 @@ def _resistance(
 def _finish(groove: Groove, car: Car, means: _Means, road: _Road, w: FloatArray) -> Lap:
     """The lap from its w: accelerations, thrust, wheel loads and phases."""
     a_y, n = _across_and_down(road, w)
-    ahead, behind = road.step, np.roll(road.step, 1, axis=-1)
-    a_x = (np.roll(w, -1, axis=-1) - np.roll(w, 1, axis=-1)) / (ahead + behind)
     drag, _ = _resistance(road, means, w, a_y, n)
-    thrust = across(car.mass) * (a_x + drag)
+    gained, m = np.roll(w, -1, axis=-1) - w, across(car.mass)
+    ahead, behind = road.step, np.roll(road.step, 1, axis=-1)
+    a_x = (gained + np.roll(gained, 1, axis=-1)) / (ahead + behind)
+    # The switch from brake to throttle falls between stations: each half is told apart.
+    half = np.maximum(gained / ahead + _between(drag), 0.0) * ahead
+    drive = m * (half + np.roll(half, 1, axis=-1)) / (ahead + behind)
+    thrust = m * (a_x + drag)
     phase = _phases(groove, a_x, thrust, means.mu)
-    return Lap(groove, np.sqrt(2.0 * w), a_x, a_y, n, thrust, wheel_loads(car, a_x, a_y, n), phase)
+    wheels = wheel_loads(car, a_x, a_y, n)
+    return Lap(groove, np.sqrt(2.0 * w), a_x, a_y, n, thrust, drive, wheels, phase)
 
 
 def _phases(

@@ -282,7 +282,7 @@ def recommend(
 def drive_weight(lap: Lap, drive_emphasis: float) -> FloatArray:
     """Weight of each station in the cost: its length, by thrust as far as drive is emphasised."""
     ds = lap.groove.ds
-    thrust = np.maximum(lap.thrust, 0.0)
+    thrust = lap.drive
     mean = (thrust * ds).sum(axis=-1, keepdims=True) / ds.sum(axis=-1, keepdims=True)
     weight: FloatArray = ds * (drive_emphasis * thrust / mean + (1.0 - drive_emphasis))
     return weight

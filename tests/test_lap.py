@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from ovals import DEMO_TRACKS, GRIPPY, demo_car, demo_track, one_case, oval, ovals, spread_of_cars
 from scipy.integrate import solve_ivp
+from scipy.optimize import brentq
 
 from sim.car import ROLLING_RESISTANCE
 from sim.groove import make_groove, parallel_groove
@@ -93,13 +94,16 @@ def resistance(w, k, b, car, mu, C):
     return a_y, n, air + ROLLING_RESISTANCE * n + abs(a_y) * alpha
 
 
-def rear_traction(a_y, n, car, mu):
-    """Rear force T per unit mass with T^2 + (r a_y)^2 = (mu (r n + q T))^2, by the quadratic."""
+def rear_traction(a_y, n, drag, car, mu):
+    """Rear force T per unit mass that fills the rear's circle under the load it then carries.
+
+    Moments about the front contact, all drags at the ground: the rear carries r n + q (T - drag).
+    Found by bracketing instead of the quadratic's closed form.
+    """
     r, q = car.weights.rear_share, car.cg_height / car.wheelbase
-    a, b, c = 1 - (mu * q) ** 2, -2 * mu**2 * r * n * q, (r * a_y) ** 2 - (mu * r * n) ** 2
-    root = b * b - 4 * a * c
+    spare = lambda T: mu * (r * n + q * (T - drag)) - np.hypot(T, r * a_y)  # noqa: E731
     whole_car = np.sqrt(max((mu * n) ** 2 - a_y**2, 0.0))
-    return min((-b + np.sqrt(max(root, 0.0))) / (2 * a), whole_car)
+    return whole_car if spare(whole_car) > 0 else brentq(spare, 0.0, whole_car, xtol=1e-10)
 
 
 def energy_slopes(groove, car, surface):
@@ -113,7 +117,7 @@ def energy_slopes(groove, car, surface):
         k, b = road(at)
         a_y, n, drag = resistance(w[0], k, b, car, surface.grip, surface.slip_stiffness)
         engine = car.power / car.mass / np.sqrt(2 * w[0])
-        return [min(engine, rear_traction(a_y, n, car, surface.grip)) - drag]
+        return [min(engine, rear_traction(a_y, n, drag, car, surface.grip)) - drag]
 
     def brake(at, w):
         k, b = road(at)
@@ -296,3 +300,14 @@ def test_a_lap_starts_anywhere():
     track = oval(180 * FOOT, 300 * FOOT, bank=0.1)
     lap = lap_on(track)
     assert np.roll(lap.speed, 360) == pytest.approx(lap.speed, rel=1e-4)
+
+
+@pytest.mark.parametrize("condition", ["heavy", "slick"])
+@pytest.mark.parametrize("track", DEMO_TRACKS, ids=lambda track: track.name)
+def test_the_rear_keeps_within_the_grip_of_the_load_it_carries(track, condition):
+    # Friction circle of the driven axle under its own wheel loads (Milliken and Milliken, ch. 9).
+    lap = lap_on(track, condition=condition)
+    rear = lap.wheels.left_rear + lap.wheels.right_rear
+    asked = np.hypot(lap.thrust, CAR.weights.rear_share * CAR.mass * lap.a_y)
+    used = asked / (track.condition(condition).grip * rear)
+    assert used[lap.thrust > 0].max() < 1.01

@@ -97,7 +97,7 @@ def test_on_a_circle_everything_wants_the_same():
 def test_the_optimum_is_that_of_brute_force(track, emphasis):
     # The cost of design.md 4.5, written out, over staggers 0.002 in apart.
     lap, needed = found(track).lap, found(track).needed
-    drive = np.maximum(lap.thrust, 0.0)
+    drive = lap.drive
     ds = lap.groove.ds
     weight = emphasis * drive / np.average(drive, weights=ds) + 1 - emphasis
     staggers = np.arange(0.0, 5.0, 0.002) * INCH
@@ -222,7 +222,7 @@ def test_the_diamond_is_straighter_where_the_car_drives():
         bends = []
         for name in ("rounded", "diamond"):
             lap = solve_lap(laid(track, name), CAR, demo_track(track).condition("slick"))
-            drive = np.maximum(lap.thrust, 0) * lap.groove.ds
+            drive = lap.drive * lap.groove.ds
             bends.append(np.average(lap.groove.curvature, weights=drive))
         assert bends[1] < bends[0]
 

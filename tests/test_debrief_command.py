@@ -38,7 +38,9 @@ class TestAnswers:
         told = data()
         assert "verdict" not in told and "log" not in told
         phases = told["scrub"]["now"]
-        assert sum(v for k, v in phases.items() if k != "lap_ft") == pytest.approx(phases["lap_ft"])
+        assert sum(v for k, v in phases.items() if k != "lap_ft") == pytest.approx(
+            phases["lap_ft"], rel=1e-5
+        )
 
     def test_wheel_left_and_drifting_out_asks_for_more(self, data):
         verdict = data("--wheel", "left", "--drifts-out", "yes", "--wheelspin", "no")["verdict"]

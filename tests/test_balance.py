@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from ovals import oval
 from scipy.integrate import quad, solve_ivp
 
 from sim.balance import (
@@ -20,14 +21,16 @@ from sim.balance import (
     brush_force,
     chassis_of,
     feel_by_phase,
+    stations_of,
     trim_lap,
     trim_stations,
     what_driver_feels,
 )
-from sim.car import ROLLING_RESISTANCE, CornerWeights
+from sim.car import ROLLING_RESISTANCE, Car, CornerWeights
 from sim.files import load_car, load_track
-from sim.groove import make_groove
-from sim.lap import PHASES, Lap, solve_lap
+from sim.groove import make_groove, parallel_groove
+from sim.lap import PHASES, Lap, driven_lap, solve_lap
+from sim.rolling import lost_circumference, rolling_ratio
 from sim.units import DEGREE, HP, INCH, POUND, G
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -281,6 +284,39 @@ def test_zero_mismatch_gives_equal_thrust_from_equal_loads() -> None:
     assert trim_stations(plain_chassis(at), more).axle_moment[0] > 50.0
 
 
+def even_car() -> Car:
+    """The leaf-sprung demo car with the same weight left and right."""
+    car = load_car(ROOT / "cars/number-31.yaml")
+    return replace(car, weights=CornerWeights(3800.0, 3800.0, 4200.0, 4200.0))
+
+
+def test_stagger_of_the_banked_rolling_ratio_gives_equal_thrust_from_equal_loads() -> None:
+    """Design section 4.3: on a bank the wheels run on circles R -/+ t cos b.
+
+    At the speed at which the bank carries the turn by itself (v^2 k cos b = g sin b) all loads are
+    as on the scales, left as right.
+    """
+    bank, car = 24 * DEGREE, even_car()
+    groove = parallel_groove(oval(40.0, 0.0, bank=bank), 5.0)
+    k = groove.curvature
+    assert groove.bank == pytest.approx(bank)
+    state = load_track(ROOT / "tracks/ropewalk.yaml").condition("heavy")
+    lap = driven_lap(groove, car, state, np.sqrt(G * np.tan(groove.bank) / k))
+    assert lap.wheels.left_rear == pytest.approx(lap.wheels.right_rear)
+    lost = lost_circumference(lap.wheels.left_rear, car.tire.spring_rate)
+    ratio = rolling_ratio(k, car.rear.half_track, groove.bank)
+    # Running circumferences M - lost + S/2 and M - lost - S/2 stand as the ratio.
+    stagger = 2 * (car.rear.mean_rollout - lost) * (ratio - 1) / (ratio + 1) - car.tire.growth
+    chassis = chassis_of(car, state)
+    trim = trim_stations(chassis, stations_of(lap, car, stagger))
+    assert (trim.thrust_left > 100.0).all()
+    assert trim.thrust_right == pytest.approx(trim.thrust_left, abs=2.0)
+    # The flat ratio is another stagger, and the thrusts tell the two apart.
+    flat = 2 * (car.rear.mean_rollout - lost) * car.rear.half_track * k - car.tire.growth
+    trim = trim_stations(chassis, stations_of(lap, car, flat))
+    assert (trim.thrust_right - trim.thrust_left > 20.0).all()
+
+
 def test_left_weight_turns_the_car_left_on_the_throttle_so_the_wheel_is_held_right() -> None:
     """Even thrust pulls on the centreline, to the right of a centre of gravity that lies left."""
     at = one_station(turn=0.0, a_y=0.0, a_x=1.5, **EVEN, **ALIKE)
@@ -316,14 +352,9 @@ def test_mirrored_car_in_a_right_turn_is_the_mirror_image() -> None:
     assert other.thrust_left[0] == pytest.approx(plain.thrust_right[0], rel=1e-7)
 
 
-def test_engine_power_is_what_speed_air_rolling_and_sliding_take() -> None:
-    """Conservation of energy: the trim books no power that goes nowhere."""
-    at = one_station(a_x=0.7)
-    car = plain_chassis(at)
-    trim = trim_stations(car, at)
-    assert trim.share[0] == 1.0
-    spin = state_of(car, at, trim)[3]
-    speed, beta, steer = 15.0, float(trim.sideslip[0]), float(trim.steer[0])
+def rolling_power(car: Chassis, at: Stations, trim: Trim, speed: float) -> float:
+    """What rolling drag takes: on each wheel, along it, at the speed of its hub."""
+    beta, steer, yaw = float(trim.sideslip[0]), float(trim.steer[0]), speed * float(at.turn[0])
     rolling = 0.0
     for x, y, load, turned in (
         (car.front_reach, car.front_half_track, at.loads.left_front, steer),
@@ -331,12 +362,33 @@ def test_engine_power_is_what_speed_air_rolling_and_sliding_take() -> None:
         (-car.rear_reach, car.rear_half_track, at.loads.left_rear, 0.0),
         (-car.rear_reach, -car.rear_half_track, at.loads.right_rear, 0.0),
     ):
-        yaw = speed / 40.0
         v_x, v_y = speed * math.cos(beta) - yaw * y, speed * math.sin(beta) + yaw * x
         rolling += (
             ROLLING_RESISTANCE * float(load[0]) * (v_x * math.cos(turned) + v_y * math.sin(turned))
         )
-    taken = car.mass * 0.7 * speed + 240.0 * speed + rolling + float(trim.slip_power[0])
+    return rolling
+
+
+@pytest.mark.parametrize(
+    ("asked", "lowered"), [({"a_x": 0.7}, False), ({"a_x": 3.0, "a_y": 12.0}, True)]
+)
+def test_engine_power_is_what_speed_air_rolling_and_sliding_take(
+    asked: dict[str, float], lowered: bool
+) -> None:
+    """Conservation of energy: the trim books no power that goes nowhere.
+
+    Where the demand was lowered, forces stand as the share of it and speed as the root.
+    """
+    at = one_station(**asked)
+    car = plain_chassis(at)
+    trim = trim_stations(car, at)
+    share = float(trim.share[0])
+    assert share < 0.8 if lowered else share == 1.0
+    driven = replace(at, speed=at.speed * math.sqrt(share))
+    speed = float(driven.speed[0])
+    forces = share * (car.mass * asked["a_x"] + 240.0)
+    taken = forces * speed + rolling_power(car, at, trim, speed) + float(trim.slip_power[0])
+    spin = state_of(car, driven, trim)[3]
     assert torque_of(car, at, trim) * spin == pytest.approx(taken, rel=1e-6)
 
 

@@ -10,10 +10,11 @@ from hypothesis import strategies as st
 from ovals import DEMO_TRACKS, GRIPPY, demo_car, demo_track, oval
 from scipy.integrate import quad
 
+from sim.balance import brush_force
 from sim.groove import make_groove, parallel_groove
 from sim.lap import PHASES, solve_lap
 from sim.rolling import needed_stagger
-from sim.scrub import scrub_distance
+from sim.scrub import scrub_distance, tire_slips
 from sim.units import FOOT, INCH
 
 CAR = demo_car()
@@ -96,3 +97,50 @@ def test_a_sweep_of_staggers_equals_one_by_one():
         alone = scrub_distance(lap, needed, float(stagger))
         assert swept.lap[i] == pytest.approx(alone.lap, rel=1e-12)
         assert swept.by_phase["centre"][i] == pytest.approx(alone.by_phase["centre"], rel=1e-12)
+
+
+# How the slip falls on the two tires
+
+
+@pytest.mark.parametrize("mismatch", [-0.5 * INCH, 0.5 * INCH])
+def test_slips_of_the_two_tires_differ_by_the_slip_between_the_treads(mismatch):
+    # Kinematics: one axle speed, so each tread slides by what its own path leaves of it.
+    lap, needed = case("Saucer Hill")
+    slip = scrub_distance(lap, needed, mismatch + float(np.median(needed.total))).slip
+    left, right = tire_slips(lap, slip)
+    assert np.ptp(slip) > 0
+    assert right - left == pytest.approx(slip, rel=1e-12)
+
+
+@pytest.mark.parametrize("mismatch", [-0.5, 0.5])
+def test_the_two_tires_push_alike_and_opposite(mismatch):
+    # Small slip of the brush tire (Pacejka, Tire and Vehicle Dynamics, ch. 3): a tire's push is
+    # C times its slip times its load. Here of the whole brush tire, at a slip small enough.
+    lap, _ = case("Saucer Hill")
+    slip = np.full_like(lap.speed, mismatch * 1e-6)
+    left, right = tire_slips(lap, slip)
+    pushes = [
+        brush_force(tire, 0.0, load, 0.9, 8.0)[0]
+        for tire, load in ((left, lap.wheels.left_rear), (right, lap.wheels.right_rear))
+    ]
+    assert np.abs(pushes[0]).min() > 0
+    assert pushes[1] == pytest.approx(-pushes[0], rel=1e-4)
+
+
+def test_more_stagger_than_needed_drives_the_right_tire_and_less_drives_the_left():
+    # Design section 2: positive mismatch steers left, so the right tire pushes forward.
+    lap, _ = case("Saucer Hill")
+    for sign in (1.0, -1.0):
+        left, right = tire_slips(lap, np.full_like(lap.speed, sign * 0.01))
+        assert (np.sign(right) == sign).all()
+        assert (np.sign(left) == -sign).all()
+
+
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+def test_the_lighter_tire_slides_more(sign):
+    # Equal pushes, so slip goes inversely with load (Pacejka ch. 3, small slip).
+    lap, _ = case("Ropewalk")
+    left, right = tire_slips(lap, np.full_like(lap.speed, sign * 0.01))
+    left_lighter = lap.wheels.left_rear < lap.wheels.right_rear
+    assert left_lighter.any() and not left_lighter.all()
+    assert ((np.abs(left) > np.abs(right)) == left_lighter).all()

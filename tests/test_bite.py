@@ -32,6 +32,7 @@ from sim.bite import (
     pads_after,
     predicted_rates,
     settle,
+    stagger_effect,
     weigh_change,
     weights_that_differ,
 )
@@ -199,6 +200,7 @@ def test_total_weight_and_both_moments_are_kept(change):
 @settings(max_examples=30, deadline=None)
 @given(change=changes)
 def test_half_the_change_gives_half_the_bite(change):
+    # Statics: springs without gaps are linear (design section 4.6).
     car = load_car(CARS / "blue-heron.yaml")
     half = Change(*(Corners(*(0.5 * x for x in group)) for group in
                     (change.rollouts, change.turns, change.spacers)))  # fmt: skip
@@ -220,7 +222,7 @@ def test_bigger_rear_tires_by_the_same_amount_lift_the_rear_by_their_radius(car)
     assert settled.ride_heights == pytest.approx([0, 0, rise, rise], abs=1e-12)
 
 
-# Direction
+# Direction: statics, design section 4.6
 
 
 @pytest.mark.parametrize(
@@ -244,6 +246,26 @@ def test_added_rear_stagger_is_held_by_added_front_stagger(name):
     outcome = weigh_change(car, Change(rollouts=only("right_rear", INCH)), hold="front")
     assert outcome.raised < 0
     assert outcome.holds[0].front_stagger > 0
+
+
+@pytest.mark.parametrize("name", ["number-31", "blue-heron"])
+@pytest.mark.parametrize("inches", [-1.5, -0.5, 0.5, 1.5])
+def test_front_stagger_that_holds_bite_has_the_sign_of_the_change_and_holds_it(name, inches):
+    # Statics, design section 4.6; that it holds is asked of the stiffness system itself.
+    car = replace(load_car(CARS / f"{name}.yaml"), bite_per_inch=BiteRates())
+    effect = stagger_effect(car, inches * INCH)
+    assert np.sign(effect.hold_front) == np.sign(inches)
+    assert np.sign(effect.then - effect.now) == -np.sign(inches)
+    alone = settle(car, Change(rollouts=only("right_rear", inches * INCH))).loads
+    assert effect.then - effect.now == pytest.approx(alone[2] - alone[3], rel=1e-9)
+    both = Corners(right_front=effect.hold_front, right_rear=inches * INCH)
+    loads = settle(car, Change(rollouts=both)).loads
+    assert loads[2] - loads[3] == pytest.approx(0.0, abs=1e-6)
+
+
+def test_no_change_of_stagger_has_nothing_to_hold(car):
+    effect = stagger_effect(car, 0.0)
+    assert (effect.then, effect.hold_front) == (effect.now, 0.0)
 
 
 # Size

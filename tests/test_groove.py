@@ -297,11 +297,13 @@ def test_ends_swapped_give_the_same_line_turned_round(name):
 
 @every_track
 def test_diamond_is_tighter_at_its_tightest(track):
+    # Common practice, no source.
     assert laid(track, "diamond").curvature.max() > 1.1 * laid(track, "rounded").curvature.max()
 
 
 @every_track
 def test_diamond_turns_past_the_middle_of_the_corner(track):
+    # Common practice, no source.
     edge = demo_track(track).edge
     groove = laid(track, "diamond")
     ends = (edge.starts + edge.blends / 2)[0]
@@ -311,6 +313,7 @@ def test_diamond_turns_past_the_middle_of_the_corner(track):
 
 
 def test_a_sharper_diamond_turns_tighter():
+    # Common practice, no source.
     track = demo_track("Saucer Hill")
     mild, sharp = (
         make_groove(track, "diamond", CAR_WIDTH, sharpness=s).curvature.max() for s in (1.3, 3.0)

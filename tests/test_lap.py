@@ -12,7 +12,15 @@ from scipy.optimize import brentq
 
 from sim.car import ROLLING_RESISTANCE
 from sim.groove import make_groove, parallel_groove
-from sim.lap import AIR_DENSITY, PHASES, SETTLED_SHARE, corner_speed, solve_lap, wheel_loads
+from sim.lap import (
+    AIR_DENSITY,
+    PHASES,
+    SETTLED_SHARE,
+    corner_speed,
+    driven_lap,
+    solve_lap,
+    wheel_loads,
+)
 from sim.track import Bank, Condition
 from sim.units import DEGREE, FOOT, G
 
@@ -72,6 +80,26 @@ def test_a_circle_is_lapped_at_one_speed_with_drive_to_spare_for_drag_only():
     assert (lap.thrust > 0).all()
     assert lap.a_y == pytest.approx(lap.speed**2 / 65.0, rel=1e-6)
     assert (lap.a_y < GRIPPY.grip * lap.load).all()
+
+
+@pytest.mark.parametrize("bank", [0.0, 10.0])
+@pytest.mark.parametrize("grip", [0.5, 0.75, 1.0])
+def test_on_a_steady_circle_the_rear_tires_hold_the_speed_against_all_drag(grip, bank):
+    """Thrust is what rolling, cornering and air take, and fits beside the cornering.
+
+    Friction circles by hand (Milliken and Milliken, Race Car Vehicle Dynamics, ch. 9): the rear's,
+    by its static share of the load, is full; that of the whole car is not overdrawn. Load that
+    moves to the rear lies between the two.
+    """
+    circle = parallel_groove(oval(60.0, 0.0, bank=bank * DEGREE), 5.0)
+    lap = solve_lap(circle, CAR, Condition("any", grip, 8.0, "middle"))
+    k, b, w = circle.curvature[0], circle.bank[0], 0.5 * lap.speed[0] ** 2
+    a_y, n, drag = resistance(w, k, b, CAR, grip, 8.0)
+    assert np.abs(lap.a_x).max() < 1e-3
+    assert lap.thrust == pytest.approx(np.full(720, CAR.mass * drag), rel=1e-3)
+    assert np.hypot(drag, a_y) <= grip * n * (1 + 1e-4)
+    assert np.hypot(drag / CAR.weights.rear_share, a_y) >= grip * n * (1 - 1e-3)
+    assert drag > 0.1 * grip * n  # mostly cornering drag: rolling and air alone are far less
 
 
 def test_at_the_end_of_a_long_straight_speed_is_what_power_and_drag_allow():
@@ -211,6 +239,24 @@ def test_phases_follow_each_other_around_the_lap():
     order = [PHASES[i] for i in lap.phase[np.flatnonzero(np.diff(lap.phase, prepend=-1))]]
     assert order[:4] == ["straight", "entry", "centre", "drive-off"]
     assert ((lap.thrust < 0) == (lap.phase == PHASES.index("entry"))).all()
+
+
+@pytest.mark.parametrize("grip", [1.0, 0.5])
+def test_drive_off_begins_where_the_car_gains_about_four_hundredths_of_its_grip(grip):
+    # Engineering judgement, no source: below 3 % of the grip the car still holds its speed, above
+    # 5 % it is driven off; on half the grip half the gain is drive-off.
+    circle = parallel_groove(oval(60.0, 0.0), 5.0)
+    gain = 0.08 * grip * G * np.cos(2 * np.pi * circle.s / circle.length)
+    square = 2 * np.cumsum(gain * circle.ds)
+    speed = np.sqrt(square - square.mean() + (0.7 * 0.5 * G * 65.0))
+    lap = driven_lap(circle, CAR, Condition("any", grip, 8.0, "middle"), speed)
+    driven, share = lap.thrust >= 0, lap.a_x / (grip * G)
+    assert np.ptp(share) > 0.15
+    phase = np.array(PHASES)[lap.phase]
+    off, held = driven & (share > 0.05), driven & (share < 0.03)
+    assert off.sum() > 50 and (held & (share > 0.02)).sum() > 10
+    assert set(phase[off]) == {"drive-off"}
+    assert set(phase[held]) == {"centre"}
 
 
 # Wheel loads

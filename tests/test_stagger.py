@@ -206,25 +206,32 @@ def test_heavy_wants_more_than_slick_on_free_grooves_too(track, groove):
         assert heavy.unbounded > slick.unbounded
 
 
+@pytest.mark.parametrize("car", DEMO_CARS, ids=lambda car: car.name)
 @pytest.mark.parametrize("condition", CONDITION_NAMES)
-def test_on_a_rounded_oval_a_diamond_wants_less_than_the_rounded_line(condition):
-    """Common practice, no source. True of Saucer Hill; on Two Ponds the two come out alike."""
-    track = demo_track("Saucer Hill")
+@pytest.mark.parametrize(("name", "less"), [("Saucer Hill", 0.08), ("Two Ponds", 0.03)])
+def test_on_a_rounded_oval_a_diamond_wants_less_than_the_rounded_line(name, less, condition, car):
+    """Common practice, no source. By an eighth of an inch or more on Saucer Hill, but on
+    Two Ponds, hardly bowed, by a sixteenth to a tenth only.
+    """
+    track = demo_track(name)
     rounded, diamond = (
-        wanted(track, CAR, condition, laid("Saucer Hill", name)).unbounded
-        for name in ("rounded", "diamond")
+        wanted(track, car, condition, laid(name, line)).unbounded for line in ("rounded", "diamond")
     )
-    assert diamond < rounded - 0.05 * INCH
+    assert diamond < rounded - less * INCH
 
 
-def test_the_diamond_is_straighter_where_the_car_drives():
-    for track in ("Saucer Hill", "Ropewalk"):
-        bends = []
-        for name in ("rounded", "diamond"):
-            lap = solve_lap(laid(track, name), CAR, demo_track(track).condition("slick"))
-            drive = lap.drive * lap.groove.ds
-            bends.append(np.average(lap.groove.curvature, weights=drive))
-        assert bends[1] < bends[0]
+@pytest.mark.parametrize("car", DEMO_CARS, ids=lambda car: car.name)
+@pytest.mark.parametrize(
+    ("track", "at_most"), [("Saucer Hill", 0.98), ("Ropewalk", 0.95), ("Two Ponds", 0.998)]
+)
+def test_the_diamond_is_straighter_where_the_car_drives(track, at_most, car):
+    """Common practice, no source. On Two Ponds by little: a hundredth, elsewhere four and eight."""
+    bends = []
+    for name in ("rounded", "diamond"):
+        lap = solve_lap(laid(track, name), car, demo_track(track).condition("slick"))
+        drive = lap.drive * lap.groove.ds
+        bends.append(np.average(lap.groove.curvature, weights=drive))
+    assert bends[1] < at_most * bends[0]
 
 
 @pytest.mark.parametrize("car", spread_of_cars(), ids=lambda car: car.name)

@@ -17,6 +17,7 @@ from sim.drift import DriftTracker, find_drift
 from sim.survey import (
     CHORD_ERROR,
     GAP_ERROR,
+    LAP_SHARE,
     PositionLog,
     SurveyError,
     average_chords,
@@ -159,6 +160,23 @@ def test_chords_and_a_lap_give_the_straight():
     ends = ([chord(track.inside_radius[0])], [chord(track.inside_radius[1])])
     survey = survey_by_chords(ends, None, track.width, track.bow, lap, 0.0)
     assert survey.straight == pytest.approx(track.straight, abs=0.1)
+
+
+@pytest.mark.parametrize("lap", [400.0, 450.0])
+def test_told_error_of_a_straight_from_a_chord_and_a_lap_is_that_of_draws(lap):
+    # Monte Carlo propagation (JCGM 101, GUM supplement 1) of the stated errors: gap, chord, lap.
+    rng = np.random.default_rng(11)
+    chord, gap = 30.0, 55.0 - np.sqrt(55.0**2 - 15.0**2)
+    told = survey_by_chords(([(chord, gap)], []), None, 14.0, 0.0, lap, 0.0)
+    straights = []
+    for z in rng.normal(size=(800, 3)):
+        taped = [(chord + z[0] * CHORD_ERROR, gap + z[1] * GAP_ERROR)]
+        measured = (1 + z[2] * LAP_SHARE) * lap
+        straights.append(survey_by_chords((taped, []), None, 14.0, 0.0, measured, 0.0).straight)
+    # Four standard errors of a standard deviation from 800 draws are a tenth.
+    assert told.tolerance.straight == pytest.approx(np.std(straights), rel=0.1)
+    # The corners' part is not small beside the lap's, so that a wrong factor shows.
+    assert told.tolerance.straight > 1.25 * 0.5 * LAP_SHARE * lap
 
 
 @pytest.mark.parametrize(

@@ -113,3 +113,85 @@ def test_driver_and_logger_are_set_against_each_other_only_when_they_differ():
     assert disagreement(more, more) == ""
     assert disagreement(ask, less) == ""
     assert "before changing anything" in disagreement(more, less)
+
+
+# Which rule speaks when several fit: the first. common practice, no source; engineering judgement
+# where it is about how sure to be.
+
+ORDERED = [
+    # A contradiction is asked about before either of its sides is believed.
+    ("less", "high", {"wheel": "right", "crabs": "yes"}),
+    ("ask", "low", {"wheel": "right", "crabs": "yes", "drifts_out": "yes"}),
+    ("ask", "low", {"wheel": "straight", "crabs": "yes", "drifts_out": "yes"}),
+    ("ask", "low", {"wheel": "left", "crabs": "yes", "drifts_out": "no"}),
+    ("ask", "low", {"wheel": "right", "crabs": "no", "drifts_out": "yes"}),
+    ("ask", "low", {"wheel": "left", "crabs": "no", "drifts_out": "steps"}),
+    ("ask", "low", {"wheel": "left", "crabs": "yes", "entry": "tight"}),
+    ("ask", "low", {"crabs": "yes", "drifts_out": "yes", "entry": "loose"}),
+    ("ask", "low", {"wheel": "right", "drifts_out": "yes", "entry": "tight"}),
+    ("ask", "low", {"wheel": "left", "drifts_out": "steps", "entry": "tight"}),
+    # Crabbing is the axle, whatever the rear did and however the wheel stood, if not left.
+    ("less", "fair", {"crabs": "yes", "drifts_out": "steps"}),
+    ("less", "high", {"wheel": "right", "crabs": "yes", "drifts_out": "steps"}),
+    ("less", "fair", {"wheel": "straight", "crabs": "yes"}),
+    ("less", "fair", {"crabs": "yes", "drifts_out": "no"}),
+    # A rear that steps out is caught with the wheel to the right: that says nothing of stagger.
+    ("ask", "low", {"wheel": "right", "drifts_out": "steps"}),
+    ("elsewhere", "fair", {"wheel": "right", "drifts_out": "steps", "crabs": "no"}),
+    ("elsewhere", "fair", {"wheel": "straight", "drifts_out": "steps", "crabs": "no"}),
+    ("ask", "low", {"wheel": "straight", "drifts_out": "steps"}),
+    # What speaks against a reading makes it less sure, what speaks for it surer.
+    ("less", "low", {"wheel": "right", "crabs": "no"}),
+    ("less", "fair", {"wheel": "right"}),
+    ("more", "high", {"wheel": "left", "drifts_out": "yes"}),
+    ("more", "low", {"wheel": "left", "drifts_out": "no"}),
+    ("more", "fair", {"wheel": "left"}),
+    ("elsewhere", "low", {"wheel": "straight", "drifts_out": "yes"}),
+    # The axle under throttle comes before the entry, the entry before leaving all as it is.
+    ("less", "fair", {"wheel": "right", "entry": "tight"}),
+    ("less", "low", {"wheel": "right", "crabs": "no", "entry": "tight"}),
+    ("less", "fair", {"crabs": "yes", "wheel": "straight", "entry": "loose"}),
+    ("more", "fair", {"wheel": "left", "entry": "loose"}),
+    ("more", "low", {"wheel": "left", "drifts_out": "no", "entry": "tight"}),
+    ("ask", "low", {"drifts_out": "yes", "entry": "tight"}),
+    ("ask", "low", {"drifts_out": "steps", "entry": "tight"}),
+    ("ask", "low", {"drifts_out": "steps", "wheel": "straight", "entry": "tight"}),
+    ("elsewhere", "fair", {"drifts_out": "steps", "crabs": "no", "entry": "tight"}),
+    ("elsewhere", "low", {"wheel": "straight", "drifts_out": "yes", "entry": "tight"}),
+    ("elsewhere", "high", {"wheel": "straight", "entry": "tight"}),
+    ("elsewhere", "low", {"drifts_out": "no", "entry": "loose"}),
+    ("leave", "high", {"wheel": "straight", "drifts_out": "no", "crabs": "no"}),
+    ("leave", "fair", {"wheel": "straight", "drifts_out": "no"}),
+    ("leave", "low", {"drifts_out": "no"}),
+]
+
+
+@pytest.mark.parametrize(("change", "confidence", "answers"), ORDERED, ids=str)
+def test_the_rule_that_should_speak_first_does(change, confidence, answers):
+    leaning = read_answers(Answers(**answers))
+    assert (leaning.change, leaning.confidence) == (change, confidence)
+
+
+def test_wheelspin_speaks_before_everything_else_and_is_sure():
+    # common practice, no source
+    for answers in EVERY:
+        if answers.wheelspin == "yes":
+            leaning = read_answers(answers)
+            assert leaning.confidence == "high" and "spin" in leaning.reason
+
+
+@pytest.mark.parametrize(
+    ("answers", "words"),
+    [
+        ({"wheel": "left", "drifts_out": "yes", "crabs": "yes"}, "which way did the nose point"),
+        ({"wheel": "left", "drifts_out": "steps", "crabs": "yes"}, "which way did the nose point"),
+        ({"wheel": "right", "drifts_out": "yes", "crabs": "yes"}, "run wide in the corner"),
+        ({"wheel": "right", "drifts_out": "yes"}, "catch the rear"),
+        ({"wheel": "left", "drifts_out": "steps"}, "throttle still down"),
+        ({"drifts_out": "steps"}, "run true down the straight"),
+        ({"drifts_out": "yes"}, "was the wheel straight, left or right"),
+    ],
+)
+def test_of_several_questions_the_one_about_the_stronger_sign_is_asked(answers, words):
+    # Engineering judgement, no source: crabbing is seen from outside, so it is settled first.
+    assert words in read_answers(Answers(**answers)).question

@@ -102,6 +102,19 @@ def test_on_a_steady_circle_the_rear_tires_hold_the_speed_against_all_drag(grip,
     assert drag > 0.1 * grip * n  # mostly cornering drag: rolling and air alone are far less
 
 
+@pytest.mark.parametrize("track", DEMO_TRACKS, ids=lambda track: track.name)
+@pytest.mark.parametrize("grip", [0.5, 1.0])
+def test_no_corner_is_taken_harder_than_a_circle_that_can_be_held(track, grip):
+    # Steady state (Milliken and Milliken ch. 9): cornering drag sets both, and air is left out of
+    # the circle, where it would take a little more.
+    surface = Condition("any", grip, 8.0, "middle")
+    airless = replace(CAR, drag_area=1e-6)
+    circle = solve_lap(parallel_groove(oval(60.0, 0.0), 5.0), airless, surface)
+    lap = solve_lap(make_groove(track, "middle", WIDTH), CAR, surface)
+    held = (circle.a_y / circle.load).min()
+    assert (lap.a_y / lap.load).max() == pytest.approx(held, rel=1e-4)
+
+
 def test_at_the_end_of_a_long_straight_speed_is_what_power_and_drag_allow():
     # Power balance P = (rho CdA v^2 / 2 + c_r m g) v, solved as a cubic.
     car = replace(CAR, power=30e3)

@@ -210,8 +210,8 @@ def test_heavy_wants_more_than_slick_on_free_grooves_too(track, groove):
 @pytest.mark.parametrize("condition", CONDITION_NAMES)
 @pytest.mark.parametrize(("name", "less"), [("Saucer Hill", 0.08), ("Two Ponds", 0.03)])
 def test_on_a_rounded_oval_a_diamond_wants_less_than_the_rounded_line(name, less, condition, car):
-    """Common practice, no source. By about an eighth of an inch or more on Saucer Hill,
-    by about a tenth on Two Ponds, which is hardly bowed.
+    """Common practice, no source. About an eighth of an inch on Saucer Hill, half as
+    much on Two Ponds, which is hardly bowed.
     """
     track = demo_track(name)
     rounded, diamond = (
@@ -225,7 +225,7 @@ def test_on_a_rounded_oval_a_diamond_wants_less_than_the_rounded_line(name, less
     ("track", "at_most"), [("Saucer Hill", 0.98), ("Ropewalk", 0.95), ("Two Ponds", 0.998)]
 )
 def test_the_diamond_is_straighter_where_the_car_drives(track, at_most, car):
-    """Common practice, no source. Least on Two Ponds: by a hundredth or two."""
+    """Common practice, no source. Hardly so on Two Ponds: by half a hundredth or more."""
     bends = []
     for name in ("rounded", "diamond"):
         lap = solve_lap(laid(track, name), car, demo_track(track).condition("slick"))

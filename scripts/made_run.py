@@ -19,7 +19,8 @@ from sim.balance import Feel, trim_lap
 from sim.car import Car
 from sim.groove import make_groove
 from sim.lap import PHASES, solve_lap
-from sim.rolling import needed_stagger
+from sim.rolling import needed_stagger, rolling_circumference
+from sim.runlog import tread_slip_along
 from sim.stagger import recommend
 from sim.track import Track
 from sim.units import DEGREE, FloatArray
@@ -83,7 +84,7 @@ def made_run(
         Turns of the engine for one of the axle.
     """
     noise = noise or Noise()
-    lap, trim = feel.lap, feel.fitted
+    lap = feel.lap
     groove, length = lap.groove, float(lap.groove.length)
     around = np.append(groove.s, length + groove.s[0])
     speed = np.append(feel.speed[0], feel.speed[0][0])
@@ -98,7 +99,7 @@ def made_run(
         return np.interp(s, groove.s, stations, period=length)
 
     x, y = groove.path
-    slip = 1.0 - 1.0 / trim.axle_speed[0] + spin * (lap.phase == PHASES.index("drive-off"))
+    slip = tread_slip_along(feel, feel.car)[0] + spin * (lap.phase == PHASES.index("drive-off"))
     v = at(feel.speed[0]) * np.gradient(ahead, time) * lap_time
     rolls = v / (1.0 - at(slip))
     drift = _drift(rng, len(time), rate, noise.drift)
@@ -109,7 +110,7 @@ def made_run(
         "x": at(x) + drift.real + rng.normal(0, noise.place, n),
         "y": at(y) + drift.imag + rng.normal(0, noise.place, n),
         "speed": v + rng.normal(0, noise.speed, n),
-        "engine_speed": rolls / float(feel.car.rear.mean_rollout) * 2 * np.pi * gear_ratio
+        "engine_speed": rolls / at(rolling_circumference(lap, feel.car)) * 2 * np.pi * gear_ratio
         + rng.normal(0, noise.engine_speed, n),
         "steering": gain * at(feel.steering_wheel[0]) + zero + rng.normal(0, noise.steering, n),
         "throttle": np.clip(at(np.where(lap.thrust > 0, 1.0, 0.0)), 0, 1),

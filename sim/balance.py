@@ -161,7 +161,8 @@ class Trim:
     steer : ndarray
         Of both front wheels, rad; to the left positive.
     axle_speed : ndarray
-        Mean rolling speed of the rear treads over the speed of the car.
+        Turning speed of the axle times its mean taped rollout, over the speed of the car. Loaded
+        tires roll less far in a turn, so that this is some 1.02 where nothing slips.
     share : ndarray
         Share of the demand that was driven: 1, or what could be held.
     thrust_left, thrust_right : ndarray

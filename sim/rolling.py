@@ -86,6 +86,25 @@ def lost_circumference(load: Real, spring_rate: Real) -> Real:
     return 2 * np.pi * LOADED_SHARE * load / spring_rate
 
 
+def rolling_circumference(lap: Lap, car: Car) -> FloatArray:
+    """Mean of how far the two rear tires roll in one turn under the loads of a lap, m [3]_.
+
+    Parameters
+    ----------
+    lap : Lap
+    car : Car
+
+    Returns
+    -------
+    ndarray
+        At every station of the lap.
+    """
+    load = 0.5 * (lap.wheels.left_rear + lap.wheels.right_rear)
+    lost = lost_circumference(load, across(car.tire.spring_rate))
+    circumference: FloatArray = across(car.rear.mean_rollout) - lost
+    return circumference
+
+
 def needed_stagger(lap: Lap, car: Car, tire_load: bool = True) -> NeededStagger:
     """Static stagger that the locked rear axle needs at every station of a lap.
 

@@ -25,7 +25,7 @@ from sim.balance import LEAST_FELT, Feel, trim_lap
 from sim.car import Car, brush_slip
 from sim.groove import ClosedPath, Groove, PathError, lap_start, measured_groove, smooth_closed_path
 from sim.lap import PHASES, Lap, driven_lap, solve_lap
-from sim.rolling import NeededStagger, needed_stagger
+from sim.rolling import NeededStagger, needed_stagger, rolling_circumference
 from sim.stagger import Recommendation, recommend
 from sim.survey import PositionLog, SurveyError, TidyLog, local_plane, tidy_log
 from sim.track import Condition, Track
@@ -687,8 +687,8 @@ def _fitted_grip(lap: Lap, car: Car, condition: Condition) -> tuple[Condition, l
 # Wheel slip from engine speed
 
 
-def rolling_speed(engine_speed: Real, gear_ratio: Real, rollout: Real) -> Real:
-    """Speed at which the rear treads roll: ``rpm / 60 / ratio x rollout`` [1]_.
+def rolling_speed(engine_speed: Real, gear_ratio: Real, circumference: Real) -> Real:
+    """Speed at which the rear treads roll: ``rpm / 60 / ratio x circumference`` [1]_.
 
     Parameters
     ----------
@@ -696,10 +696,25 @@ def rolling_speed(engine_speed: Real, gear_ratio: Real, rollout: Real) -> Real:
         rad/s.
     gear_ratio : float
         Turns of the engine for one of the axle.
-    rollout : float
-        Mean rear rollout, m.
+    circumference : float or ndarray
+        Mean rolling circumference of the loaded rear tires, m: some 2 % less than their taped
+        rollout, see `sim.rolling.rolling_circumference`.
     """
-    return engine_speed / (2 * np.pi) / gear_ratio * rollout
+    return engine_speed / (2 * np.pi) / gear_ratio * circumference
+
+
+def tread_slip_along(feel: Feel, car: Car) -> FloatArray:
+    """Slip along the car that the model's rear treads have, shape (staggers, stations).
+
+    Parameters
+    ----------
+    feel : Feel
+    car : Car
+        Its mean rear rollout is that of every stagger.
+    """
+    rolls = feel.fitted.axle_speed * rolling_circumference(feel.lap, car)
+    slip: FloatArray = 1.0 - float(car.rear.mean_rollout) / rolls
+    return slip
 
 
 @dataclass(frozen=True)
@@ -757,15 +772,17 @@ def read_slip(run: Recording, car: Car, gear_ratio: float | None) -> Slip | None
     if log.engine_speed is None or gear_ratio is None:
         return None
     road = log.speed
+    length = float(run.lap.groove.length)
     if road is None:
-        length = float(run.lap.groove.length)
         road = np.interp(run.laps.s, run.lap.groove.s, run.lap.speed, period=length)
-    rolls = rolling_speed(log.engine_speed, gear_ratio, float(car.rear.mean_rollout))
+    loaded = rolling_circumference(run.lap, car)
+    circumference = np.interp(run.laps.s, run.lap.groove.s, loaded, period=length)
+    rolls = rolling_speed(log.engine_speed, gear_ratio, circumference)
     with np.errstate(divide="ignore", invalid="ignore"):
         recorded = run.laps.binned(np.where(rolls > LEAST_SPEED, 1.0 - road / rolls, np.nan))
     if np.isfinite(recorded).sum() < BINS // 4:
         return None
-    model = run.by_bin(np.nan_to_num(1.0 - 1.0 / run.feel.fitted.axle_speed[1]))
+    model = run.by_bin(np.nan_to_num(tread_slip_along(run.feel, car)[1]))
     at_exit = run.by_bin(run.exit.astype(float)) > 0.5
     left, slope = _against_model(model, recorded, ~at_exit)
     true = 1.0 - (1.0 - recorded) / (1.0 - left) if abs(left) > GEAR_FAULT else recorded

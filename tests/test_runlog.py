@@ -20,12 +20,22 @@ from sim.runlog import (
     read_log,
     read_run,
     rolling_speed,
+    tread_slip_along,
 )
 from sim.survey import local_plane
 from sim.units import DEGREE, INCH, MPH, Screen
 from sim.verdict import Leaning, settle
 
 DRAWS = 20
+
+
+def rolling_radius(car, load):
+    """Jazar, Vehicle Dynamics, ch. 3: R_w = R_g - (R_g - R_h) / 3, of the mean rear tire."""
+    R_g = float(car.rear.mean_rollout) / (2 * np.pi)
+    R_h = R_g - load / float(car.tire.spring_rate)
+    return R_g - (R_g - R_h) / 3
+
+
 OPPOSITE = {"more": "less", "less": "more"}
 
 
@@ -134,16 +144,38 @@ class TestWhatIsRead:
 
     def test_rolling_speed_is_the_textbook_relation(self):
         # Gillespie, Fundamentals of Vehicle Dynamics, ch. 2: v = engine speed / ratio x radius.
-        rpm, ratio, rollout = 6400.0, 5.8, 85 * INCH
-        radius = rollout / (2 * np.pi)
-        assert rolling_speed(rpm * np.pi / 30, ratio, rollout) == pytest.approx(
+        rpm, ratio, circumference = 6400.0, 5.8, 85 * INCH
+        radius = circumference / (2 * np.pi)
+        assert rolling_speed(rpm * np.pi / 30, ratio, circumference) == pytest.approx(
             rpm * 2 * np.pi / 60 / ratio * radius
         )
         # From memory, the shop rule: mph = rpm x tire diameter in inches / (ratio x 336).
         diameter = 85 / np.pi
-        assert rolling_speed(rpm * np.pi / 30, ratio, rollout) / MPH == pytest.approx(
+        assert rolling_speed(rpm * np.pi / 30, ratio, circumference) / MPH == pytest.approx(
             rpm * diameter / (ratio * 336), rel=2e-3
         )
+
+    def test_treads_that_roll_on_the_loaded_radius_do_not_slip(self, saucer, quiet):
+        """Jazar, Vehicle Dynamics, ch. 3: v = omega R_w, R_w = R_g - (R_g - R_h) / 3."""
+        car = saucer.taped(0.0)
+        R_w = rolling_radius(car, 0.5 * float(car.weights.left_rear + car.weights.right_rear))
+        run = saucer.read(quiet | {"engine_speed": quiet["speed"] / R_w * GEAR_RATIO}, car)
+        straight = run.by_bin((run.lap.phase == 0).astype(float)) > 0.5
+        assert np.nanmedian(run.slip.along[straight]) == pytest.approx(0.0, abs=0.004)
+        assert np.nanmedian(run.slip.along) == pytest.approx(0.0, abs=0.006)
+
+    def test_model_without_thrust_slips_nothing(self, saucer):
+        """Without thrust the axle turns as Jazar's loaded radius says (ch. 3)."""
+        trim = saucer.feel.fitted
+        wheels = saucer.feel.lap.wheels
+        R_w = rolling_radius(saucer.car, 0.5 * (wheels.left_rear + wheels.right_rear))
+        free = float(saucer.car.rear.mean_rollout) / (2 * np.pi) / R_w
+        thrust = trim.thrust_left[0] + trim.thrust_right[0]
+        still = np.abs(thrust) < 0.01 * sum(vars(saucer.car.weights).values())
+        assert still.sum() >= 5
+        np.testing.assert_allclose(trim.axle_speed[0][still], free[still], atol=0.006)
+        slip = tread_slip_along(saucer.feel, saucer.car)[0]
+        np.testing.assert_allclose(slip[still], 0.0, atol=0.006)
 
     def test_slip_is_what_was_put_in(self, saucer, quiet):
         run = saucer.read(quiet)
@@ -151,6 +183,7 @@ class TestWhatIsRead:
         # Where the brakes come on the slip steps, and a part of the lap holds both sides of it.
         assert np.median(np.abs(run.slip.along - run.slip.model)[seen]) < 0.005
         assert not run.slip.gear_fault
+        assert run.slip.with_no_thrust == pytest.approx(0.0, abs=0.01)
 
     @pytest.mark.parametrize("wrong", [0.88, 0.93, 1.08, 1.15])
     def test_wrong_gear_ratio_is_noticed_and_said(self, saucer, wrong):
@@ -162,7 +195,8 @@ class TestWhatIsRead:
         assert run.slip.spinning < 0.02  # a wrong gear is no wheelspin
 
     def test_wrong_gear_on_a_log_that_rolls_without_slip_is_noticed(self, saucer, quiet):
-        rolls = quiet["speed"] / float(saucer.car.rear.mean_rollout) * 2 * np.pi * GEAR_RATIO
+        load = 0.5 * float(saucer.car.weights.left_rear + saucer.car.weights.right_rear)
+        rolls = quiet["speed"] / rolling_radius(saucer.car, load) * GEAR_RATIO
         run = saucer.read(quiet | {"engine_speed": rolls}, gear_ratio=0.9 * GEAR_RATIO)
         assert run.slip.gear_fault
         assert run.slip.likely_ratio == pytest.approx(GEAR_RATIO, rel=0.02)

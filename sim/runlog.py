@@ -1015,6 +1015,7 @@ def read_log(run: Recording, car: Car, screen: Screen) -> Leaning:
             f"the rear tires spin on the drive-off, {100 * run.slip.exit:.0f} % slip: that is "
             "missing drive, and a spinning axle hides what its stagger does; bite, tires and "
             "throttle first",
+            missing_drive=True,
         )  # fmt: skip
     fault = stagger_fault(run, car)
     off, sure = abs(fault.amount), _confidence(run, fault)

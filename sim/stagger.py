@@ -26,6 +26,8 @@ TAPE_TOLERANCE = INCH / 16
 """How well one rollout is taped, nine times in ten: half a tape mark. Engineering judgement."""
 TIGHTEST_SHARE = 0.97
 """An end's corner centre is where it curves at least this share of its tightest."""
+ASSUMED_GRIP_SHARE, ASSUMED_RATE_SHARE = 0.15, 0.20
+"""How far off the grip of a surface and the rate of a tire may be taken. Engineering judgement."""
 TOLERANCE_STEP = 0.25
 """Share of a tolerance stepped to see what it does; small, so that an oval stays one."""
 QUICK_KNOTS = 32
@@ -110,6 +112,9 @@ class Baseline:
     uncertainty : dict
         How far each measurement may move the optimum, m, by its name: like the tolerances, it
         holds about nine times in ten. Empty for a sweep.
+    assumed : dict
+        How far what nobody measured may move the optimum, m: grip and tire rate off by
+        `ASSUMED_GRIP_SHARE` and `ASSUMED_RATE_SHARE`. Empty for a sweep.
     now, then : Scrub
         With the stagger on the car, and with the recommended one.
     """
@@ -122,6 +127,7 @@ class Baseline:
     needed: NeededStagger
     stagger: Recommendation
     uncertainty: dict[str, float]
+    assumed: dict[str, float]
     now: Scrub
     then: Scrub
 
@@ -180,8 +186,9 @@ def baseline(
     best = recommend(lap, needed, window or car.stagger_window, drive_emphasis)
     swept = path.ds.ndim > 1 or np.ndim(best.optimum) > 0
     shares = {} if swept else _uncertainty(track, car, state, path, drive_emphasis, tire_load)
+    assumed = {} if swept else _assumed(car, state, path, drive_emphasis, tire_load)
     return Baseline(
-        track, car, state, path, lap, needed, best, shares,
+        track, car, state, path, lap, needed, best, shares, assumed,
         now=scrub_distance(lap, needed, car.rear.stagger),
         then=scrub_distance(lap, needed, best.recommended),
     )  # fmt: skip
@@ -341,6 +348,21 @@ def _uncertainty(
     names, nominal = list(varied)[1:], optima[0]
     moved = [abs(float(optimum - nominal)) / TOLERANCE_STEP for optimum in optima[1:]]
     return dict(zip(names, moved, strict=True)) | tape
+
+
+def _assumed(
+    car: Car, condition: Condition, path: Groove, drive_emphasis: float, tire_load: bool
+) -> dict[str, float]:
+    """How far a grip or a tire rate that is not what was taken moves the optimum, m."""
+    softer = replace(car.tire, spring_rate=car.tire.spring_rate * (1 - ASSUMED_RATE_SHARE))
+    slicker = replace(condition, grip=condition.grip * (1 - ASSUMED_GRIP_SHARE))
+    as_taken, less_grip, soft_tires = (
+        float(_optimum(path, one, state, drive_emphasis, tire_load))
+        for one, state in (
+            (car, condition), (car, slicker), (replace(car, tire=softer), condition),
+        )
+    )  # fmt: skip
+    return {"grip": abs(less_grip - as_taken), "tire rate": abs(soft_tires - as_taken)}
 
 
 def _optimum(

@@ -65,12 +65,15 @@ class Leaning:
     reason : str
     question : str
         What would settle it; empty when nothing would.
+    missing_drive : bool
+        Whether it speaks of wheelspin, which hides what the stagger does.
     """
 
     change: str
     confidence: str
     reason: str
     question: str = ""
+    missing_drive: bool = False
 
 
 @dataclass(frozen=True)
@@ -110,7 +113,8 @@ RULES: tuple[Rule, ...] = (
     Rule(
         {"wheelspin": ("yes",)},
         Leaning("elsewhere", "high", "the rear tires spin: that is missing drive, and a spinning "
-                "axle hides what its stagger does; bite, tires and throttle first"),
+                "axle hides what its stagger does; bite, tires and throttle first",
+                missing_drive=True),
     ),
     Rule(
         {"crabs": ("yes",), "wheel": ("left",)},
@@ -255,7 +259,8 @@ def decide(
     best : Recommendation
         What the lap asks for: its gap to `fitted` says how far, its window how far at most.
     felt_step : float
-        Least stagger whose effect a driver feels in the wheel, m.
+        Least stagger whose effect a driver feels in the wheel, m: a smaller step is told as one
+        for the watch and not for the hands.
     """
     if leaning.change not in ("more", "less"):
         return _verdict(leaning, 0.0)
@@ -271,15 +276,17 @@ def decide(
     gap = sign * (float(best.unbounded) - fitted)
     if gap < -EIGHTH:
         leaning = replace(
-            leaning, confidence=CONFIDENCES[max(CONFIDENCES.index(leaning.confidence) - 1, 0)],
+            leaning, confidence="low",
             reason=f"{leaning.reason}; the lap asks for the opposite, so take a careful step",
         )  # fmt: skip
-        wanted = CAREFUL_STEP
-    else:
-        wanted = max(gap, felt_step, SMALLEST_STEP)
-    step = min(float(nearest_eighth(min(wanted, LARGEST_STEP))), LARGEST_STEP)
-    step = max(step, SMALLEST_STEP)
-    return _verdict(leaning, sign * min(step, float(int(room / EIGHTH + 1e-9)) * EIGHTH))
+    wanted = gap if gap > 0 else CAREFUL_STEP
+    step = float(nearest_eighth(min(max(wanted, SMALLEST_STEP), LARGEST_STEP)))
+    step = min(step, int(room / EIGHTH + 1e-9) * EIGHTH)
+    verdict = _verdict(leaning, sign * step)
+    if step < felt_step - 1e-9:
+        look_for = f"{verdict.look_for}; a step this small shows on the watch before in the wheel"
+        return replace(verdict, look_for=look_for)
+    return verdict
 
 
 def _verdict(leaning: Leaning, amount: float) -> Verdict:
@@ -298,6 +305,8 @@ def settle(driver: Leaning | None, logger: Leaning | None) -> Leaning:
     """
     if driver is None or logger is None:
         return driver or logger or RULES[-1].says
+    if driver.change == logger.change == "ask":
+        return driver
     if logger.change == driver.change:
         both = max(map(CONFIDENCES.index, (driver.confidence, logger.confidence)))
         sure = CONFIDENCES[min(both + 1, len(CONFIDENCES) - 1)]
@@ -310,7 +319,7 @@ def settle(driver: Leaning | None, logger: Leaning | None) -> Leaning:
     if driver.change == "ask" or logger.change == "ask":
         return logger if driver.change == "ask" else driver
     for one in (driver, logger):
-        if one.change == "elsewhere" and one.confidence != "low":
+        if one.missing_drive:
             return one
     surer, other = driver, logger
     if CONFIDENCES.index(logger.confidence) > CONFIDENCES.index(driver.confidence):

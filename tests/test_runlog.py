@@ -448,8 +448,16 @@ class TestSettle:
         assert settled.change == "ask" and settled.question
 
     def test_wheelspin_comes_first_whoever_saw_it(self):
-        assert settle(leaning("more", "high"), leaning("elsewhere", "high")).change == "elsewhere"
-        assert settle(leaning("elsewhere", "high"), leaning("less", "high")).change == "elsewhere"
+        spinning = Leaning("elsewhere", "fair", "the rear tires spin", missing_drive=True)
+        assert settle(leaning("more", "high"), spinning) == spinning
+        assert settle(spinning, leaning("less", "high")) == spinning
+
+    def test_an_entry_that_is_wrong_does_not_outrank_what_the_logger_saw(self):
+        settled = settle(leaning("elsewhere", "high"), leaning("more", "high"))
+        assert settled.confidence == "fair" and "logger says more" in settled.reason
+
+    def test_two_questions_stay_a_question(self):
+        assert settle(leaning("ask", "low"), leaning("ask", "low")).confidence == "low"
 
     def test_a_driver_who_was_not_clear_leaves_it_to_the_logger(self):
         assert settle(leaning("ask", "low"), leaning("less")).change == "less"

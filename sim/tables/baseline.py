@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from sim.stagger import ASSUMED_GRIP_SHARE, ASSUMED_RATE_SHARE
 from sim.tables.common import (
     add_or_take_out,
     case_json,
@@ -42,7 +43,11 @@ def baseline_json(result: Baseline, bite: StaggerEffect) -> dict[str, Any]:
             "band_in": [inches(end) for end in best.band],
             "uncertainty_in": inches(result.total_uncertainty),
             "uncertainty_shares_in": {
-                name.replace(" ", "_"): inches(share) for name, share in result.uncertainty.items()
+                name.replace(" ", "_").replace("-", "_"): inches(share)
+                for name, share in result.uncertainty.items()
+            },
+            "assumed_shares_in": {
+                name.replace(" ", "_"): inches(share) for name, share in result.assumed.items()
             },
         },
         "now": {"stagger_in": inches(result.car.rear.stagger)},
@@ -143,7 +148,7 @@ def _need_lines(result: Baseline, screen: Screen) -> list[str]:
         *lines,
         row("straights want", screen.fine(best.straights)),
         row("even drive", f"{screen.fine(best.even_drive)}  weighed where the car drives"),
-        row("least scrub", f"{screen.fine(best.least_scrub)}  every foot of the lap the same"),
+        row("least scrub", f"{screen.fine(best.least_scrub)}  every foot alike, in mean square"),
         row("best inside the window", f"{screen.fine(best.optimum)}  window {window}"),
     ]
 
@@ -155,10 +160,19 @@ def _sure_lines(result: Baseline, screen: Screen) -> list[str]:
         told = ", ".join(f"{name} {screen.fine(share)}" for name, share in shares)
         lines += [
             row("give or take", f"{screen.fine(result.total_uncertainty)}, nine times in ten"),
-            row("from", told),
+            row("from what was measured", told),
+            row("not measured, may add", _assumed_words(result, screen)),
             row("surer by", _surer_by(shares[0][0])),
         ]
     return lines
+
+
+def _assumed_words(result: Baseline, screen: Screen) -> str:
+    shares = {"grip": ASSUMED_GRIP_SHARE, "tire rate": ASSUMED_RATE_SHARE}
+    return ", ".join(
+        f"{screen.fine(moved)} if the {name} is {shares[name]:.0%} less"
+        for name, moved in result.assumed.items()
+    )
 
 
 def _surer_by(name: str) -> str:
@@ -176,6 +190,8 @@ def _scrub_lines(result: Baseline, screen: Screen) -> list[str]:
         corners, straights = screen.distance(scrub.corners), screen.distance(scrub.straights)
         told = f"{screen.distance(scrub.lap)}: corners {corners}, straights {straights}"
         lines.append(row(f"{name} {screen.tape(stagger)}", told))
+    if result.then.lap > result.now.lap:
+        lines.append(row("", "more in all, and less where the car drives: that is what is asked"))
     return lines
 
 

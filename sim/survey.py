@@ -348,8 +348,11 @@ def survey_by_lap(
 
 
 def _line_doubt(offset: float | None, width: float | None) -> float:
-    """How much a lap length may be off when nobody knows which line it belongs to, m."""
-    return 0.0 if offset is not None else np.pi * (width or USUAL_WIDTH)
+    """How much a lap length may be off when nobody knows which line it belongs to, m.
+
+    The inside edge is taken, and a lap of the outside edge is 2 pi widths longer (Steiner).
+    """
+    return 0.0 if offset is not None else 2.0 * np.pi * (width or USUAL_WIDTH)
 
 
 def _lap_lines(lap: float, straight: float, width: float | None, bow: float) -> tuple[LapLine, ...]:

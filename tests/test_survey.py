@@ -136,6 +136,23 @@ def test_tolerance_is_tighter_when_the_line_is_known():
     assert not known.lap_unknown_line
 
 
+@pytest.mark.parametrize("width", [45 * FOOT, None])
+def test_tolerance_of_an_unknown_line_has_room_for_every_line(width):
+    # A parallel d outside a closed convex line is 2 pi d longer (Steiner's formula).
+    survey = survey_by_lap(1320 * FOOT, 250 * FOOT, width)
+    for line in survey.lap_lines:
+        off = abs(line.radius - survey.inside_radius[0])
+        assert off <= survey.tolerance.inside_radius, line.name
+
+
+def test_chords_with_a_lap_of_an_unknown_line_have_room_for_every_line():
+    ends = ([(30.0, 2.0)], [(30.0, 2.0)])
+    unknown = survey_by_chords(ends, None, 14.0, lap=500.0)
+    for offset in (0.0, 7.0, 14.0):
+        known = survey_by_chords(ends, None, 14.0, lap=500.0, offset=offset)
+        assert abs(known.straight - unknown.straight) <= unknown.tolerance.straight
+
+
 def test_a_line_that_leaves_no_corner_is_told_as_none():
     survey = survey_by_lap(1320 * FOOT, 600 * FOOT, 15 * FOOT)
     # (1320 - 2 x 600) / (2 pi) - 15 ft.

@@ -593,7 +593,7 @@ def smooth_closed_path(x: FloatArray, y: FloatArray) -> ClosedPath:
     z, turned_round = _one_way_round(x, y)
     fits = [_fitted(z, evenly, turned_round) for evenly in (False, True)]
     best, _ = min(fits, key=lambda fit: fit[1])
-    s = _nearest_places(best, z)
+    s = nearest_places(best, z)
     noise = float(np.sqrt(np.mean(np.abs(z - best.at(s)) ** 2)))
     return _by_its_own_length(replace(best, noise=noise))
 
@@ -608,7 +608,7 @@ def _fitted(
         coefficients, score = _smoothed(z, s, length)
         path = ClosedPath(coefficients, length, 0.0, turned_round)
         path = _by_its_own_length(path) if evenly else path
-        s, length = _nearest_places(path, z), path.length
+        s, length = nearest_places(path, z), path.length
     return path, score
 
 
@@ -720,8 +720,16 @@ def _smoothed(
     return basis @ (shrink[least] * seen), float(score[least])
 
 
-def _nearest_places(path: ClosedPath, z: NDArray[np.complex128]) -> FloatArray:
-    """Where along the path each point has it nearest, in the path's parameter."""
+def nearest_places(path: ClosedPath, z: NDArray[np.complex128]) -> FloatArray:
+    """Where along the path each point has it nearest, in the path's parameter.
+
+    Parameters
+    ----------
+    path : ClosedPath
+        Of a smoothed path the parameter is the distance along it, m.
+    z : ndarray of complex
+        Points x + i y, m.
+    """
     from scipy.spatial import KDTree
 
     fine = np.linspace(0.0, path.length, FINE_POINTS, endpoint=False)

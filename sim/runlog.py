@@ -23,13 +23,21 @@ from numpy.typing import NDArray
 
 from sim.balance import LEAST_FELT, Feel, trim_lap
 from sim.car import Car, brush_slip
-from sim.groove import ClosedPath, Groove, PathError, lap_start, measured_groove, smooth_closed_path
+from sim.groove import (
+    ClosedPath,
+    Groove,
+    PathError,
+    lap_start,
+    measured_groove,
+    nearest_places,
+    smooth_closed_path,
+)
 from sim.lap import PHASES, Lap, driven_lap, solve_lap
 from sim.rolling import NeededStagger, needed_stagger, rolling_circumference
 from sim.stagger import Recommendation, recommend
 from sim.survey import PositionLog, SurveyError, TidyLog, local_plane, tidy_log
 from sim.track import Condition, Track
-from sim.units import DEGREE, FOOT, INCH, MPH, FloatArray, G, Real, Screen
+from sim.units import DEGREE, FOOT, INCH, KINDS, MPH, FloatArray, G, Real, Screen
 from sim.verdict import CONFIDENCES, Leaning
 
 # What a log must be
@@ -45,10 +53,12 @@ SAME_TRACK = (0.8, 1.25)
 """A recorded lap is of a track when it is this much of the length of a groove there."""
 SAME_SPEED = (0.87, 1.15)
 """Recorded speed over speed along the positions; outside, a unit is wrong."""
+KMH = KINDS["speed"].units["km/h"]
+"""One km/h, in m/s."""
 UNIT_SLIPS = {
-    1.609344: "km/h headed mph", 0.621371: "mph headed km/h", 3.6: "km/h headed m/s",
-    0.277778: "m/s headed km/h", 2.236936: "mph headed m/s", 0.44704: "m/s headed mph",
-    3.28084: "positions in ft headed m", 0.3048: "positions in m headed ft",
+    MPH / KMH: "km/h headed mph", KMH / MPH: "mph headed km/h", 1 / KMH: "km/h headed m/s",
+    KMH: "m/s headed km/h", 1 / MPH: "mph headed m/s", MPH: "m/s headed mph",
+    1 / FOOT: "positions in ft headed m", FOOT: "positions in m headed ft",
     1000.0: "time in ms headed s", 0.001: "time in s headed ms",
 }  # fmt: skip
 """Slips of the unit by the factor they make of speed over speed along the positions."""
@@ -66,6 +76,24 @@ MOST_HARMONICS = 20
 SPIKE = 6.0
 """Times the usual distance from the median at which a row is nonsense; a tenth of the channel's
 size more is always let pass. Engineering judgement."""
+LEAST_OFF_PATH = 5.0
+"""m; a row nearer to the path than this is never nonsense. Engineering judgement: the drift of a
+phone's positions."""
+LEAST_LAP = 0.98
+"""Laps counted as one where only speed and time are known. Engineering judgement: speed is read
+some 2 % low."""
+REPEAT_BINS = 48
+"""Parts of a lap in which its speed is to repeat. Engineering judgement: a second or less each."""
+REPEAT_TRIED = 91
+"""Lap lengths tried over `SAME_TRACK`: one for each half per cent."""
+SHIFT_BINS = 360
+"""Parts of a lap by which it is shifted on the model's: a yard or so each."""
+ROUGHNESS = 1e-3
+"""Weight on the square of a harmonic's number, rows being worth 1 together; the speed around a lap
+is hardly touched where there are rows. Engineering judgement."""
+SLIP_SCATTER = 0.02
+"""Slip, as a share, beyond which a part of the lap counts less in the line through all of them.
+Engineering judgement: engine speed and road speed are each read to a per cent or so."""
 LEAST_SPEED = 3.0
 """m/s; slower is no lap at speed."""
 GRIP_PASSES = 2
@@ -326,11 +354,12 @@ def _laps_by_position(log: RunLog, track: Track, groove: Groove) -> Laps:
     known = np.isfinite(log.x) & np.isfinite(log.y) & np.isin(row_lap, chosen)
     used = log.at(known)
     assert used.x is not None and used.y is not None
-    s = _places_on(path, used.x + 1j * used.y)
-    near = s[1] < max(6.0 * path.noise, 5.0)
+    z = used.x + 1j * used.y
+    s = nearest_places(path, z)
+    near = np.abs(z - path.at(s)) < max(SPIKE * path.noise, LEAST_OFF_PATH)
     laps = Laps(
         used.at(near), banked_like(measured_groove(track, path, STATIONS), groove),
-        (s[0][near] - start) % path.length,
+        (s[near] - start) % path.length,
         np.searchsorted(chosen, row_lap[known][near]), found, len(chosen),
         times[chosen] if log.time is not None else np.zeros(0), True,
         (*log.notes, *tidy.notes, *_lap_notes(found, len(chosen))),
@@ -382,19 +411,6 @@ def _check_length(length: float, groove: Groove) -> None:
             f"{float(groove.length) / FOOT:.0f} ft: another track, or a wrong unit of x and y "
             "(m or ft)"
         )
-
-
-def _places_on(path: ClosedPath, z: NDArray[np.complex128]) -> tuple[FloatArray, FloatArray]:
-    """Distance along a path of the place nearest to each point, and how far off it is, m."""
-    from scipy.spatial import KDTree
-
-    fine = np.linspace(0.0, path.length, 2048, endpoint=False)
-    curve, ahead = path.at(fine), path.at(fine, 1)
-    away, nearest = KDTree(np.stack([curve.real, curve.imag], axis=-1)).query(
-        np.stack([z.real, z.imag], axis=-1)
-    )
-    along = ((z - curve[nearest]) * np.conj(ahead[nearest])).real / np.abs(ahead[nearest])
-    return (fine[nearest] + along) % path.length, away
 
 
 REGISTERED = 8
@@ -449,7 +465,7 @@ def _laps_by_speed(log: RunLog, groove: Groove, lap: Lap) -> Laps:
     step = 0.5 * (log.speed[1:] + log.speed[:-1]) * np.diff(log.time)
     run = np.concatenate([[0.0], np.cumsum(step)])
     known_length = float(groove.length)
-    found = int(run[-1] / known_length / 0.98)
+    found = int(run[-1] / known_length / LEAST_LAP)
     if found < 2:
         raise RunLogError(
             f"speed and time cover {run[-1] / known_length:.1f} laps of the track; without "
@@ -474,12 +490,12 @@ def _laps_by_speed(log: RunLog, groove: Groove, lap: Lap) -> Laps:
 
 def _repeating_length(run: FloatArray, speed: FloatArray, known: float) -> float:
     """Lap length near a known one at which the speed repeats best, m."""
-    tried = known * np.linspace(*SAME_TRACK, 91)
+    tried = known * np.linspace(*SAME_TRACK, REPEAT_TRIED)
     spread = []
     for length in tried:
-        bins = (run / length % 1.0 * 48).astype(np.intp)
-        count = np.maximum(np.bincount(bins, minlength=48), 1)
-        mean = np.bincount(bins, speed, minlength=48) / count
+        bins = (run / length % 1.0 * REPEAT_BINS).astype(np.intp)
+        count = np.maximum(np.bincount(bins, minlength=REPEAT_BINS), 1)
+        mean = np.bincount(bins, speed, minlength=REPEAT_BINS) / count
         spread.append(float(np.mean((speed - mean[bins]) ** 2)))
     best = int(np.argmin(spread))
     if spread[best] > 0.5 * float(np.var(speed)):
@@ -492,7 +508,7 @@ def _repeating_length(run: FloatArray, speed: FloatArray, known: float) -> float
 
 def _shift(laps: FloatArray, speed: FloatArray, groove: Groove, lap: Lap) -> float:
     """Where the model's lap starts in a log counted in laps."""
-    n = 360
+    n = SHIFT_BINS
     bins = (laps % 1.0 * n).astype(np.intp)
     count = np.bincount(bins, minlength=n)
     at = np.flatnonzero(count)
@@ -656,7 +672,7 @@ def _around(groove: Groove, s: FloatArray, rows: FloatArray) -> FloatArray:
         return np.hstack([np.ones((len(at), 1)), np.cos(angle), np.sin(angle)])
 
     # A trace of roughness so that a stretch without rows does not swing.
-    rough = np.concatenate([[0.0], *2 * [np.arange(1, harmonics + 1) ** 2]]) * 1e-3
+    rough = np.concatenate([[0.0], *2 * [np.arange(1, harmonics + 1) ** 2]]) * ROUGHNESS
     A = np.vstack([series(s) / math.sqrt(len(s)), np.diag(rough)])
     b = np.concatenate([rows / math.sqrt(len(s)), np.zeros(len(rough))])
     around: FloatArray = series(groove.s) @ np.linalg.lstsq(A, b, rcond=None)[0]
@@ -814,7 +830,7 @@ def _against_model(
     x, y = model[used], recorded[used]
     fit = least_squares(
         lambda p: p[0] + p[1] * x - y, [0.0, 1.0], bounds=([-np.inf, 0.0], [np.inf, SOFTEST]),
-        loss="soft_l1", f_scale=0.02,
+        loss="soft_l1", f_scale=SLIP_SCATTER,
     )  # fmt: skip
     return float(fit.x[0]), float(fit.x[1])
 

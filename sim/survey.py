@@ -60,6 +60,18 @@ LINE_ERROR = 1 * FOOT
 errors. Engineering judgement."""
 
 
+MOST_BOW = 0.45
+"""Largest bow tried while a straight is looked for, as a share of it: a bow of half a straight is a
+half circle. Geometry."""
+NORMAL_SPREAD = 1.4826
+"""Standard deviation over median absolute deviation of normal errors: 1 / Phi^-1(3/4)."""
+BOX_PERCENTILES = 2, 98
+"""Of the points, between which the box around a lap is taken; a few are far out. Engineering
+judgement."""
+BACK_STRAIGHT = 0.25, 0.75
+"""Shares of the lap, from the middle of the front straight, of the half about the back one."""
+
+
 class SurveyError(ValueError):
     """What was measured gives no track; the message says why and what to do."""
 
@@ -273,7 +285,7 @@ def lap_straight(
     inside = lap - 2.0 * np.pi * offset
 
     def excess(straight: float) -> float:
-        track = Track("", radii, straight, min(radii), bow=min(bow, 0.45 * straight))
+        track = Track("", radii, straight, min(radii), bow=min(bow, MOST_BOW * straight))
         return float(track.edge.length[0, 0]) - inside
 
     least = abs(radii[0] - radii[1]) + 1e-3
@@ -563,8 +575,7 @@ def tidy_log(log: PositionLog) -> TidyLog:
 
 def _middle(z: ComplexArray) -> complex:
     """A point inside the lap: the middle of its box, a few outliers left out."""
-    low = np.percentile(z.real, 2), np.percentile(z.imag, 2)
-    high = np.percentile(z.real, 98), np.percentile(z.imag, 98)
+    low, high = np.percentile(np.stack([z.real, z.imag]), BOX_PERCENTILES, axis=1)
     if np.hypot(high[0] - low[0], high[1] - low[1]) < SMALLEST_LAP:
         raise SurveyError("the points stay in one place; record while you walk or drive")
     return complex(low[0] + high[0], low[1] + high[1]) / 2
@@ -837,7 +848,7 @@ class OvalFit:
             drift = self.drift(p)
             p = self._solve(p, drift.whiten, "linear")
             surprise = np.abs(drift.whiten(self.blocks(p).r))
-            sudden = surprise > SUDDEN * 1.4826 * np.median(surprise)
+            sudden = surprise > SUDDEN * NORMAL_SPREAD * np.median(surprise)
             if np.any(sudden):
                 self.live[np.flatnonzero(self.live)[sudden]] = False
         return p, self.drift(p)
@@ -926,7 +937,7 @@ def points_on_line(log: TidyLog, at: Residuals) -> BoolArray:
         if len(laps) >= 3:
             usual[b] = np.median(at.r[part == b])
     off: FloatArray = np.abs(at.r - usual[part])
-    spread = 1.4826 * float(np.median(off))
+    spread = NORMAL_SPREAD * float(np.median(off))
     # A stretch that goes far off is dropped from where it starts to leave.
     leaving = off > max(LEAVING_SHARE * OFF_LINE, LEAVING_SHARE * OFF_LINE_SPREADS * spread)
     stretch = np.cumsum(np.diff(leaving, prepend=False))
@@ -1160,7 +1171,7 @@ def _tolerance(drift: Drift, laps: int, offset_error: float) -> Tolerance:
 
 def _from_start(fit: OvalFit, p: FloatArray, drift: Drift) -> tuple[FloatArray, Drift]:
     """The same oval with the front straight where the log starts."""
-    if not 0.25 < fit.blocks(p).share[0] < 0.75:
+    if not BACK_STRAIGHT[0] < fit.blocks(p).share[0] < BACK_STRAIGHT[1]:
         return p, drift
     order = [1, 0, 2, 3, 4, 5, 6, 7]
     turned = p[order]

@@ -4,8 +4,10 @@ Every picture reads in grey: lines differ by dash and label, shades run from dar
 and signs and words say what a shade means.
 """
 
+import logging
 import warnings
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -62,6 +64,37 @@ class Picture:
     figure: "Figure"
 
 
+AS_TYPED: dict[Any, Any] = {"text.parse_math": False}
+"""A dollar sign in a name is a dollar sign, never mathematics."""
+
+
+@contextmanager
+def as_typed(figures: "Iterable[Figure]" = ()) -> "Iterator[None]":
+    """While text is drawn or measured: as it was typed, and no word of letters the font lacks.
+
+    Parameters
+    ----------
+    figures : iterable of Figure
+        Already drawn, to be shown or written inside; their text is taken as typed from here on.
+    """
+    import matplotlib.pyplot as plt
+    from matplotlib.text import Text
+
+    for figure in figures:
+        for text in figure.findobj(Text):
+            text.set_parse_math(False)
+    log = logging.getLogger("matplotlib.mathtext")
+    before = log.level
+    with warnings.catch_warnings(), plt.rc_context(AS_TYPED):
+        # A letter that the font lacks is drawn as a box, which says enough.
+        warnings.filterwarnings("ignore", message=r"(?s).*(Glyph .* missing|not have a glyph)")
+        log.setLevel(logging.ERROR)
+        try:
+            yield
+        finally:
+            log.setLevel(before)
+
+
 def deliver(pictures: Iterable[Picture], out: Path | None, show: bool) -> list[Path]:
     """Write pictures into a folder, show them, or both.
 
@@ -82,20 +115,26 @@ def deliver(pictures: Iterable[Picture], out: Path | None, show: bool) -> list[P
         if out is not None:
             make_folder(out)
             data = BytesIO()
-            with warnings.catch_warnings():  # a letter the font lacks is drawn as a box
-                warnings.filterwarnings("ignore", message="Glyph .* missing from")
+            with as_typed([picture.figure]):
                 picture.figure.savefig(data, format="png", dpi=DOTS_PER_INCH)
             path = out / f"{picture.name}.png"
             write_whole(path, data.getvalue())
             written.append(path)
     if show:
-        import matplotlib.pyplot as plt
-
-        plt.show()
+        show_all()
     return written
 
 
+def show_all() -> None:
+    """Show every open figure until its window is closed."""
+    import matplotlib.pyplot as plt
+
+    with as_typed(plt.figure(number) for number in plt.get_fignums()):
+        plt.show()
+
+
 STYLE: dict[Any, Any] = {
+    **AS_TYPED,
     "font.size": 11, "axes.grid": True, "grid.color": "0.88", "axes.axisbelow": True,
     "lines.linewidth": 1.8, "axes.titlesize": 12, "legend.framealpha": 0.9,
 }  # fmt: skip
@@ -895,10 +934,9 @@ def notebook_pictures(studies: "Sequence[Study]", screen: Screen) -> list[Pictur
 
 
 def plain_text(text: str, longest: int = 34) -> str:
-    """Text for a picture as it was typed: no line breaks, no mathematics, no longer than fits."""
+    """Text for a picture in one line, no longer than fits."""
     line = "".join(c for c in " ".join(text.split()) if c.isprintable())
-    line = line if len(line) <= longest else line[: longest - 3] + "..."
-    return line.replace("$", r"\$")
+    return line if len(line) <= longest else line[: longest - 3] + "..."
 
 
 def stagger_against_lap(study: "Study", points: "list[Point]", screen: Screen) -> "Figure":

@@ -34,6 +34,7 @@ MARGIN = 0.055
 """Of the page, all round."""
 SMALLEST_TYPE = 6.0
 """Points; text is not made smaller than this."""
+STYLE: dict[Any, Any] = {**plots.STYLE, "font.size": 8.5, "axes.titlesize": 9}
 
 
 @dataclass(frozen=True)
@@ -73,7 +74,7 @@ def draw_sheet(
     """
     import matplotlib.pyplot as plt
 
-    with plt.rc_context({**plots.STYLE, "font.size": 8.5, "axes.titlesize": 9}):
+    with plots.as_typed(), plt.rc_context(STYLE):
         page = plt.figure(figsize=PAPERS[paper])
         inner = 1 - 2 * MARGIN
         names = f"{result.car.name} at {result.track.name}"
@@ -264,7 +265,7 @@ def draw_feel_page(
     """
     import matplotlib.pyplot as plt
 
-    with plt.rc_context({**plots.STYLE, "font.size": 8.5, "axes.titlesize": 9}):
+    with plots.as_typed(), plt.rc_context(STYLE):
         page = plt.figure(figsize=PAPERS[paper])
         inner = 1 - 2 * MARGIN
         names = f"{result.car.name} at {result.track.name}"
@@ -407,7 +408,8 @@ def write_sheets(pages: Sequence["Figure"], out: Path) -> list[Path]:
     written: list[Path] = []
     for target in targets:
         write = _write_pdf if target.suffix.lower() == ".pdf" else _write_png
-        written += write(pages, target)
+        with plots.as_typed(pages):
+            written += write(pages, target)
     return written
 
 

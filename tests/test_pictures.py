@@ -1,0 +1,69 @@
+"""Pictures and pages of every command with names that no font or typesetter likes."""
+
+import logging
+import re
+import warnings
+from pathlib import Path
+
+import pytest
+
+from sim.cli import main
+
+ODD = r"Big $^$ car $\frac$"
+"""Dollar signs in pairs that would be mathematics, and wrong mathematics at that."""
+SOURCES = ("tracks/saucer-hill.yaml", "cars/number-31.yaml", "cars/racks/number-31.yaml")
+FOREIGN = "\N{CJK UNIFIED IDEOGRAPH-8ECA} 7"
+
+
+@pytest.fixture
+def named(tmp_path):
+    """Copies of a track, a car and a rack, all under another name."""
+
+    def copy(name):
+        paths = []
+        short = name.removeprefix("Big ").replace(" car ", "")
+        for source in SOURCES:
+            text = re.sub("(?m)^name: .*$", lambda _: f"name: '{name}'", Path(source).read_text())
+            if "racks" in source:
+                text = re.sub(r"\{id: (\S+),", lambda m: f"{{id: '{m[1]} {short}',", text)
+            paths.append(tmp_path / source.replace("/", "-"))
+            paths[-1].write_text(text)
+        return [str(path) for path in paths]
+
+    return copy
+
+
+COMMANDS = {
+    "baseline": ("TRACK", "CAR"),
+    "compare": ("TRACK", "--car", "CAR", "--conditions", "heavy,slick", "--grooves", "middle"),
+    "bite": ("CAR", "--rear-stagger", "1in"),
+    "feel": ("TRACK", "CAR", "--stagger", "2in"),
+    "debrief": ("TRACK", "CAR", "--wheel", "left", "--drifts-out", "yes"),
+    "tires": ("RACK", "--car", "CAR", "--stagger", "2-1/4in"),
+}
+
+
+def words(command, files):
+    places = dict(zip(("TRACK", "CAR", "RACK"), files, strict=True))
+    return [command, *(places.get(word, word) for word in COMMANDS[command])]
+
+
+@pytest.mark.parametrize("command", list(COMMANDS))
+def test_a_dollar_in_a_name_is_drawn_as_typed(command, named, tmp_path, capsys):
+    import matplotlib.pyplot as plt
+    from matplotlib.text import Text
+
+    status = main([*words(command, named(ODD)), "--out", str(tmp_path / "out")])
+    assert status == 0, capsys.readouterr().err
+    assert list((tmp_path / "out").glob("*.png"))
+    shown = [text for n in plt.get_fignums() for text in plt.figure(n).findobj(Text)]
+    assert any("$^$" in text.get_text() for text in shown)
+    assert all(not text.get_parse_math() for text in shown if "$" in text.get_text())
+
+
+@pytest.mark.parametrize("command", ["baseline", "debrief"])
+def test_letters_the_font_lacks_are_no_noise(command, named, tmp_path, capsys, caplog):
+    with warnings.catch_warnings(), caplog.at_level(logging.WARNING):
+        warnings.simplefilter("error")
+        status = main([*words(command, named(FOREIGN)), "--out", str(tmp_path / "out")])
+    assert (status, capsys.readouterr().err, caplog.records) == (0, "", [])

@@ -14,13 +14,13 @@ import numpy as np
 
 from sim import plots
 from sim.balance import Feel
-from sim.bite import StaggerEffect
+from sim.bite import StaggerEffect, stagger_effect
 from sim.files import FileError, make_folder, write_whole
 from sim.lap import PHASES, Lap
 from sim.runlog import BINS, Recording
 from sim.scrub import tire_slips
 from sim.stagger import Baseline
-from sim.tables import CAUTIONS, hold_words, stagger_change_words
+from sim.tables import CAUTIONS, CHANGE_WORDS, hold_words, stagger_change_words
 from sim.units import Screen, degrees
 from sim.verdict import Verdict
 
@@ -82,7 +82,7 @@ def draw_sheet(
         put_text(page, Box(MARGIN, 0.945, inner, 0.025), names, 15, weight="bold")
         put_text(page, Box(MARGIN, 0.925, inner, 0.018), f"{case}; estimates", 10)
         _draw_map(page, Box(MARGIN, 0.655, 0.50, 0.262), result, screen)
-        _put_answer(page, Box(0.60, 0.66, 0.40 - MARGIN, 0.255), result, effect, screen)
+        _put_answer(page, Box(0.60, 0.66, 0.40 - MARGIN, 0.255), result, effect, verdict, screen)
         _draw_along(page, result, screen)
         _put_totals(page, Box(MARGIN, 0.115, 0.44, 0.125), result, screen)
         _put_verdict(page, Box(0.53, 0.075, 0.47 - MARGIN, 0.165), verdict, screen)
@@ -140,26 +140,67 @@ def _draw_map(page: "Figure", box: Box, result: Baseline, screen: Screen) -> Non
 
 
 def _put_answer(
-    page: "Figure", box: Box, result: Baseline, effect: StaggerEffect, screen: Screen
-) -> None:
+    page: "Figure", box: Box, result: Baseline, effect: StaggerEffect, verdict: Verdict | None,
+    screen: Screen,
+) -> None:  # fmt: skip
+    """What to do in large type, and the figures that go with it."""
+    if verdict is None:
+        headline, lines = _lap_answer(result, effect, screen)
+    else:
+        headline, lines = _verdict_answer(verdict, result, effect, screen)
+    lap = (
+        f"lap {screen.distance(result.groove.length)}, {result.lap.time:.1f} s, "
+        f"{screen.speed(result.lap.speed.min())} to {screen.speed(result.lap.speed.max())}"
+    )
+    put_text(page, Box(box.left, box.top - 0.07, box.width, 0.07), headline, 26, weight="bold")
+    rest = Box(box.left, box.bottom, box.width, box.height - 0.075)
+    put_text(page, rest, "\n".join([*lines, "", lap]), 10.5)
+
+
+def _as_good(result: Baseline, screen: Screen) -> str:
+    band = " to ".join(screen.tape(end) for end in result.stagger.band)
+    return f"as good: {band}; give or take {screen.fine(result.total_uncertainty)}"
+
+
+def _lap_answer(result: Baseline, effect: StaggerEffect, screen: Screen) -> tuple[str, list[str]]:
+    """The stagger the lap asks for, when nobody has spoken against it."""
     best, fitted = result.stagger, float(result.car.rear.stagger)
     change = float(best.recommended) - fitted
-    big = Box(box.left, box.top - 0.07, box.width, 0.07)
-    put_text(page, big, f"{screen.tape(best.recommended)}", 26, weight="bold")
-    band = " to ".join(screen.tape(end) for end in best.band)
-    lines = [
+    return screen.tape(best.recommended), [
         "rear stagger to bolt on",
         stagger_change_words(change, fitted, screen),
-        f"as good: {band}; give or take {screen.fine(result.total_uncertainty)}",
+        _as_good(result, screen),
         "",
         f"bite {screen.weight(effect.now)} now, {screen.weight(effect.then)} after the change",
         hold_words(effect, change, screen),
-        "",
-        f"lap {screen.distance(result.groove.length)}, {result.lap.time:.1f} s, "
-        f"{screen.speed(result.lap.speed.min())} to {screen.speed(result.lap.speed.max())}",
     ]
-    rest = Box(box.left, box.bottom, box.width, box.height - 0.075)
-    put_text(page, rest, "\n".join(lines), 10.5)
+
+
+def _verdict_answer(
+    verdict: Verdict, result: Baseline, effect: StaggerEffect, screen: Screen
+) -> tuple[str, list[str]]:
+    """The verdict's own step and what holds bite with it; what the lap asks for comes second."""
+    fitted = float(result.car.rear.stagger)
+    asked = [
+        "",
+        f"the lap asks for {screen.tape(result.stagger.recommended)}",
+        _as_good(result, screen),
+    ]
+    if not verdict.amount:
+        kept = [f"rear stagger on the car now {screen.tape(fitted)}",
+                f"bite {screen.weight(effect.now)} now"]  # fmt: skip
+        return CHANGE_WORDS[verdict.change], [*kept, *asked]
+    step = stagger_effect(result.car, verdict.amount)
+    headline = (
+        f"{screen.tape(verdict.amount, signed=True)} rear stagger: "
+        f"{screen.tape(fitted + verdict.amount)}"
+    )
+    return headline, [
+        stagger_change_words(verdict.amount, fitted, screen),
+        f"bite {screen.weight(step.now)} now, {screen.weight(step.then)} after that step",
+        hold_words(step, verdict.amount, screen),
+        *asked,
+    ]
 
 
 def _draw_along(page: "Figure", result: Baseline, screen: Screen) -> None:
@@ -179,7 +220,7 @@ def _draw_along(page: "Figure", result: Baseline, screen: Screen) -> None:
     needed.plot(x, plots.staggers(result.needed.total, screen), **plots.STYLES[0], label="needed")
     for stagger, style, word in (
         (fitted, plots.STYLES[1], "fitted"),
-        (result.stagger.recommended, plots.STYLES[2], "recommended"),
+        (result.stagger.recommended, plots.STYLES[2], "the lap asks for"),
     ):
         label = f"{word} {screen.tape(stagger)}"
         needed.axhline(float(plots.staggers(stagger, screen)), **style, label=label)

@@ -99,6 +99,40 @@ def test_short_names_are_written_large():
     assert max(text.get_fontsize() for text in page.texts) >= 20
 
 
+def headline_and_rest(page):
+    large, *rest = sorted(page.texts[2:], key=lambda text: -text.get_fontsize())
+    return large.get_text().replace("\n", " "), " ".join(
+        text.get_text().replace("\n", " ") for text in rest
+    )
+
+
+def test_without_a_verdict_the_headline_is_what_the_lap_asks_for():
+    assert headline_and_rest(sheet_of("Elm", "7", "letter", "us"))[0] == "1 3/4 in"
+
+
+def test_headline_is_the_step_of_the_verdict_and_bite_is_held_for_that_step():
+    answers = Answers("left", "yes", wheelspin="no")
+    page = sheet_of("Elm", "7", "letter", "us", answers)
+    car = load_car("cars/number-31.yaml")
+    best = baseline(load_track("tracks/two-ponds.yaml"), car, "slick", "middle").stagger
+    step = decide(read_answers(answers), 2 * INCH, best).amount
+    screen = Screen("us")
+    then = screen.tape(float(car.rear.stagger) + step)
+    headline, rest = headline_and_rest(page)
+    assert headline == f"{screen.tape(step, signed=True)} rear stagger: {then}"
+    rates = stagger_effect(car, step).rates
+    front = step * float(rates.rear) / float(rates.front)
+    assert f"to hold bite: add {screen.tape(front)} of front stagger" in rest
+    assert f"the lap asks for {screen.tape(best.recommended)}" in rest
+
+
+def test_a_verdict_that_is_no_step_is_the_headline():
+    page = sheet_of("Elm", "7", "letter", "us", Answers("left", "yes", wheelspin="yes"))
+    headline, rest = headline_and_rest(page)
+    assert headline == "Not stagger, or not first"
+    assert "to hold bite" not in rest and "the lap asks for" in rest
+
+
 def test_the_cautions_are_on_the_page():
     words = " ".join(text.get_text() for text in sheet_of("Elm", "7", "a4", "us").texts)
     for caution in (

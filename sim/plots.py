@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from sim.balance import FeelCase
 from sim.bite import CORNERS, STAGGER_STEP, Change, Outcome, Pads, bite_map, bite_rates
 from sim.car import Car
-from sim.files import Sweep, make_folder, write_whole
+from sim.files import FileError, Sweep, make_folder, write_whole
 from sim.groove import Groove, place
 from sim.lap import PHASES
 from sim.rack import RackTire, cold_rollout
@@ -106,7 +106,7 @@ def deliver(pictures: Iterable[Picture], out: Path | None, show: bool) -> list[P
     Raises
     ------
     files.FileError
-        If the folder or a file in it cannot be written.
+        If the folder or a file in it cannot be written, or there is no display to show them on.
     """
     from io import BytesIO
 
@@ -125,10 +125,22 @@ def deliver(pictures: Iterable[Picture], out: Path | None, show: bool) -> list[P
     return written
 
 
+NO_WINDOW = ("agg", "cairo", "pdf", "pgf", "ps", "svg", "template")
+"""matplotlib's backends that draw to files alone (its user guide, "Backends")."""
+
+
 def show_all() -> None:
-    """Show every open figure until its window is closed."""
+    """Show every open figure until its window is closed.
+
+    Raises
+    ------
+    files.FileError
+        If there is no display.
+    """
     import matplotlib.pyplot as plt
 
+    if plt.get_backend().lower() in NO_WINDOW:
+        raise FileError(["no display here; use --out DIR"])
     with as_typed(plt.figure(number) for number in plt.get_fignums()):
         plt.show()
 

@@ -67,3 +67,23 @@ def test_letters_the_font_lacks_are_no_noise(command, named, tmp_path, capsys, c
         warnings.simplefilter("error")
         status = main([*words(command, named(FOREIGN)), "--out", str(tmp_path / "out")])
     assert (status, capsys.readouterr().err, caplog.records) == (0, "", [])
+
+
+@pytest.mark.parametrize("command", ["bite", "debrief"])
+def test_show_without_a_display_is_said_and_what_was_to_be_written_is(
+    command, named, tmp_path, capsys
+):
+    out = tmp_path / "out"
+    status = main([*words(command, named("Elm")), "--show", "--out", str(out)])
+    assert (status, capsys.readouterr().err) == (2, "rollpath: no display here; use --out DIR\n")
+    assert list(out.glob("*.png"))
+
+
+def test_show_with_a_display_opens_the_pictures(named, monkeypatch):
+    import matplotlib.pyplot as plt
+
+    shown = []
+    monkeypatch.setattr(plt, "get_backend", lambda: "TkAgg")
+    monkeypatch.setattr(plt, "show", lambda: shown.append(plt.get_fignums()))
+    assert main([*words("bite", named("Elm")), "--show"]) == 0
+    assert [len(numbers) for numbers in shown] == [2]

@@ -443,6 +443,7 @@ def write_sheets(pages: Sequence["Figure"], out: Path) -> list[Path]:
         make_folder(out)
         targets = [out / "debrief.pdf", out / "debrief.png"]
     elif out.suffix.lower() in (".pdf", ".png"):
+        make_folder(out.parent)
         targets = [out]
     else:
         raise FileError([f"{out}: expected a folder, or a name that ends in .pdf or .png"])

@@ -155,6 +155,13 @@ def test_pages_are_written_as_pdf_and_png_and_an_odd_ending_is_refused(tmp_path)
         write_sheets([page], tmp_path / "sheet.txt")
 
 
+@pytest.mark.parametrize("ending", ["pdf", "png"])
+def test_folder_of_a_page_is_made(tmp_path, ending):
+    path = tmp_path / "season" / "night" / f"x.{ending}"
+    assert write_sheets([sheet_of("Elm", "7", "letter", "us")], path) == [path]
+    assert path.stat().st_size > 1000
+
+
 def test_page_reads_in_grey():
     """The mismatch shades darken one way: luminance never falls from too little to too much."""
     import matplotlib

@@ -3,7 +3,9 @@ import subprocess
 import sys
 from pathlib import Path
 
-from sim.cli import FIRST_WORDS, all_commands, commands_of
+import pytest
+
+from sim.cli import FIRST_WORDS, all_commands, commands_of, main
 
 ROOT = Path(__file__).resolve().parents[1]
 
@@ -25,3 +27,21 @@ def test_a_command_loads_no_module_of_another():
     )  # fmt: skip
     loaded = {module.removeprefix("sim.cli.") for module in ended.stdout.splitlines()[-1].split()}
     assert loaded & {word.replace("-", "_") for word in FIRST_WORDS} == {"bite"}
+
+
+def complaint(capsys, *typed):
+    """The one line with which a command line is refused."""
+    assert main(list(typed)) == 2
+    out, err = capsys.readouterr()
+    assert out == ""
+    assert err.count("\n") == 1
+    return err
+
+
+@pytest.mark.parametrize("option", ["--conditions", "--grooves"])
+@pytest.mark.parametrize("nothing", ["", " ", ","])
+def test_an_empty_list_of_names_is_refused(option, nothing, capsys):
+    said = complaint(
+        capsys, "compare", "tracks/ropewalk.yaml", "--car", "cars/number-31.yaml", option, nothing
+    )
+    assert f"argument {option}: expected one or more of" in said

@@ -39,6 +39,8 @@ def names_of(allowed: Sequence[str]) -> Callable[[str], list[str]]:
 
     def read(text: str) -> list[str]:
         names = [name.strip() for name in text.split(",") if name.strip()]
+        if not names:
+            raise argparse.ArgumentTypeError(f"expected one or more of {', '.join(allowed)}")
         for name in names:
             if name not in allowed:
                 near = nearest(name, allowed)

@@ -368,11 +368,18 @@ class Screen:
         return f"{_figure(radians / DEGREE, 1, signed)} deg"
 
     def of_kind(self, value: float, kind: str) -> str:
-        """A quantity of any kind of `KINDS`, in its trade unit or in SI; a bare number for none."""
+        """A quantity of any kind of `KINDS`, in its trade unit or in SI; a bare number for none.
+
+        SI figures have four significant digits; a trade figure keeps its eighths of an inch.
+        """
         if kind not in TRADE_UNITS:
             return f"{value:g}"
-        unit = _SI_UNITS.get(kind, TRADE_UNITS[kind]) if self.is_si else TRADE_UNITS[kind]
-        return f"{value / KINDS[kind].units[unit]:.6g} {unit}"
+        unit = TRADE_UNITS[kind]
+        if not self.is_si or kind not in _SI_SYMBOLS:
+            return f"{value / KINDS[kind].units[unit]:.6g} {unit}"
+        symbol = _SI_SYMBOLS[kind]
+        shown = float(f"{value / KINDS[kind].units[symbol.lower()]:.4g}")
+        return f"{shown:.10g} {symbol}"
 
     def pressure(self, pascals: Real) -> str:
         if self.is_si:
@@ -386,7 +393,8 @@ class Screen:
         return f"{celsius / constants.degree_Fahrenheit + 32:.0f} F"
 
 
-_SI_UNITS = {
-    "length": "m", "tape": "mm", "weight": "n", "stiffness": "n/mm", "roll stiffness": "n*m/rad",
-    "power": "kw", "area": "m2", "speed": "m/s", "pressure": "kpa",
+_SI_SYMBOLS = {
+    "length": "m", "tape": "mm", "weight": "N", "stiffness": "N/mm", "roll stiffness": "N*m/rad",
+    "power": "kW", "area": "m2", "speed": "m/s", "pressure": "kPa",
 }  # fmt: skip
+"""SI symbols as they are shown; `KINDS` knows them in lower case, as all that is typed is read."""

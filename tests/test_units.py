@@ -156,3 +156,23 @@ def test_the_screen_never_shows_a_signed_nothing():
             assert screen.tape(tiny, signed=True)[0] == "0"
             assert screen.weight(tiny)[0] == "0"
             assert screen.distance(tiny)[0] == "0"
+
+
+def test_si_symbols_are_shown_as_the_standard_writes_them():
+    # Upper case for units named after a person: NIST SP 811, section 6.1.2.
+    si = Screen("si")
+    assert si.of_kind(340 * units.HP, "power") == "253.5 kW"
+    assert si.of_kind(812 * units.POUND, "weight") == "3612 N"
+    assert si.of_kind(18 * units.PSI, "pressure") == "124.1 kPa"
+    assert si.of_kind(190 * units.POUND / units.INCH, "stiffness") == "33.27 N/mm"
+    assert si.of_kind(123456.0, "roll stiffness") == "123500 N*m/rad"
+    assert si.of_kind(12 * units.DEGREE, "angle") == "12 deg"
+
+
+@given(st.floats(1e-3, 1e5), st.sampled_from(sorted(units.TRADE_UNITS)))
+def test_what_the_si_screen_shows_is_read_back_to_four_digits(value, kind):
+    assert parse(Screen("si").of_kind(value, kind), kind) == pytest.approx(value, rel=6e-4)
+
+
+def test_a_trade_figure_keeps_its_eighths():
+    assert Screen("us").of_kind(103.625 * units.INCH, "tape") == "103.625 in"

@@ -29,6 +29,20 @@ def test_a_command_loads_no_module_of_another():
     assert loaded & {word.replace("-", "_") for word in FIRST_WORDS} == {"bite"}
 
 
+def test_a_baseline_loads_neither_survey_nor_log_reader():
+    look = (
+        "import sys; from sim.cli import main; "
+        "main(['baseline', 'tracks/ropewalk.yaml', 'cars/number-31.yaml']); print(*sys.modules)"
+    )
+    ended = subprocess.run(
+        [sys.executable, "-c", look],
+        cwd=ROOT, env=os.environ | {"PYTHONPATH": str(ROOT)}, capture_output=True, text=True,
+    )  # fmt: skip
+    loaded = set(ended.stdout.splitlines()[-1].split())
+    assert "sim.stagger" in loaded
+    assert not loaded & {"sim.survey", "sim.runlog", "sim.files.logs"}
+
+
 def complaint(capsys, *typed):
     """The one line with which a command line is refused."""
     assert main(list(typed)) == 2

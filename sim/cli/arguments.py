@@ -12,7 +12,7 @@ from typing import Any, NoReturn
 
 from sim.bite import CORNERS, StaggerEffect, stagger_effect
 from sim.car import Car
-from sim.files import check_measurements, load_points, load_track, track_from_values
+from sim.files import check_measurements, load_track, track_from_values
 from sim.groove import GROOVES, Groove, measured_groove
 from sim.stagger import Baseline, baseline
 from sim.track import CONDITIONS, DEFAULT_CONDITION, Track, TrackError, check_track
@@ -161,6 +161,8 @@ def recorded_groove(arguments: argparse.Namespace, track: Track) -> Groove | Non
     """The groove through --points, or None when none were given."""
     if arguments.points is None:
         return None
+    from sim.files import load_points
+
     path = load_points(find_file(arguments.points, "points"))
     if path.turned_round:
         print("rollpath: note: the points run clockwise; turned round", file=sys.stderr)

@@ -59,3 +59,37 @@ def test_an_empty_list_of_names_is_refused(option, nothing, capsys):
         capsys, "compare", "tracks/ropewalk.yaml", "--car", "cars/number-31.yaml", option, nothing
     )
     assert f"argument {option}: expected one or more of" in said
+
+
+TRACK, CAR, RACK = "tracks/ropewalk.yaml", "cars/number-31.yaml", "cars/racks/number-31.yaml"
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        f"baseline {TRACK} {CAR} --book",
+        f"baseline {TRACK} {CAR} --out",
+        f"baseline {TRACK} {CAR} --points",
+        f"baseline {TRACK}",
+        f"bite {CAR} --learn",
+        f"compare {TRACK} --car",
+        f"debrief {TRACK} {CAR} --log",
+        f"debrief {TRACK} {CAR} --out",
+        "survey --chord 100ft --gap 8ft --straight 300ft --width 40ft --write",
+        f"tires {RACK} --car {CAR} --stagger 2in --why",
+        "notebook list --book",
+        "notebook backup",
+        "demo-data",
+    ],
+)
+@pytest.mark.parametrize("nothing", ["", " "])
+def test_an_empty_name_is_refused_and_names_its_option(line, nothing, capsys):
+    option = {"baseline": "FILE", "backup": "FILE", "demo-data": "DIR"}
+    words = line.split()
+    said = complaint(capsys, *words, nothing)
+    named = (
+        words[-1]
+        if words[-1].startswith("--")
+        else option[words[-1] if words[-1] in option else words[0]]
+    )
+    assert f"argument {named}: expected a name" in said

@@ -68,6 +68,18 @@ def quantity_of(kind: str) -> Callable[[str], float]:
     return read
 
 
+def word_of(text: str) -> str:
+    """An argparse type that reads the name of a file, or a word, and refuses an empty one."""
+    if not text.strip():
+        raise argparse.ArgumentTypeError("expected a name, got nothing between the quotes")
+    return text
+
+
+def path_of(text: str) -> Path:
+    """An argparse type that reads the path of a file or folder; see `word_of`."""
+    return Path(word_of(text))
+
+
 def number_between(least: float, most: float) -> Callable[[str], float]:
     """An argparse type that reads a plain number in a range."""
 
@@ -115,7 +127,7 @@ def add_output_arguments(parser: argparse.ArgumentParser, pictures: bool = True)
         "--units", choices=("us", "si"), default="us", help="units on the screen (default us)"
     )
     if pictures:
-        parser.add_argument("--out", metavar="DIR", type=Path, help="draw pictures into DIR")
+        parser.add_argument("--out", metavar="DIR", type=path_of, help="draw pictures into DIR")
         parser.add_argument("--show", action="store_true", help="show the pictures on the screen")
 
 
@@ -153,7 +165,10 @@ def add_case_arguments(parser: argparse.ArgumentParser) -> None:
 
 def add_points_argument(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
-        "--points", metavar="CSV", help="a line recorded on the track: columns x (ft) and y (ft)"
+        "--points",
+        type=word_of,
+        metavar="CSV",
+        help="a line recorded on the track: columns x (ft) and y (ft)",
     )
 
 

@@ -1,7 +1,6 @@
 """`rollpath baseline`: which rear stagger to start with."""
 
 import argparse
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from sim import tables
@@ -12,8 +11,10 @@ from sim.cli.arguments import (
     add_track_arguments,
     effect_of,
     find_file,
+    path_of,
     run_baseline_case,
     track_and_cars,
+    word_of,
 )
 from sim.cli.book import open_book, told_of_book
 from sim.files import load_car
@@ -25,11 +26,13 @@ if TYPE_CHECKING:
 
 
 def _add_baseline(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("files", nargs="+", metavar="FILE", help="track file, then car file")
+    parser.add_argument(
+        "files", type=word_of, nargs="+", metavar="FILE", help="track file, then car file"
+    )
     add_track_arguments(parser)
     add_case_arguments(parser)
     parser.add_argument(
-        "--book", type=Path, metavar="FILE",
+        "--book", type=path_of, metavar="FILE",
         help="notebook whose nights correct the physics, where they carry a correction",
     )  # fmt: skip
     add_output_arguments(parser)

@@ -25,6 +25,7 @@ from sim.cli.arguments import (
     at_corner,
     find_file,
     quantity_of,
+    word_of,
 )
 from sim.files import check_change, edit_yaml, load_car, load_scale_sessions
 from sim.units import INCH, Screen
@@ -47,7 +48,7 @@ def new_or_change(text: str) -> Typed:
 
 
 def _add_bite(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("car", metavar="CAR", help="car file")
+    parser.add_argument("car", type=word_of, metavar="CAR", help="car file")
     _add_change_arguments(parser)
     parser.add_argument(
         "--weights", type=quantity_of("weight"), nargs=4, metavar=("LF", "RF", "LR", "RR"),
@@ -57,7 +58,9 @@ def _add_bite(parser: argparse.ArgumentParser) -> None:
         "--hold", choices=("front", "jacks", "either"),
         help="find the change that puts bite back: front stagger, a jack, or the better of them",
     )  # fmt: skip
-    parser.add_argument("--learn", metavar="CSV", help="learn the car's rates from scale sessions")
+    parser.add_argument(
+        "--learn", type=word_of, metavar="CSV", help="learn the car's rates from scale sessions"
+    )
     parser.add_argument("--write", action="store_true", help="put learned rates into the car file")
     add_output_arguments(parser)
 

@@ -17,6 +17,7 @@ from sim.cli.arguments import (
     number_between,
     recorded_groove,
     watched,
+    word_of,
 )
 from sim.files import (
     Sweep,
@@ -52,9 +53,14 @@ def names_of(allowed: Sequence[str]) -> Callable[[str], list[str]]:
 
 
 def _add_compare(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("files", nargs="+", metavar="TRACK", help="track files")
+    parser.add_argument("files", type=word_of, nargs="+", metavar="TRACK", help="track files")
     parser.add_argument(
-        "--car", action="append", required=True, metavar="FILE", help="car file; may be repeated"
+        "--car",
+        type=word_of,
+        action="append",
+        required=True,
+        metavar="FILE",
+        help="car file; may be repeated",
     )
     parser.add_argument(
         "--conditions", type=names_of(list(CONDITIONS)), default=list(CONDITIONS), metavar="A,B",

@@ -17,8 +17,10 @@ from sim.cli.arguments import (
     effect_of,
     find_file,
     number_between,
+    path_of,
     run_baseline_case,
     track_and_cars,
+    word_of,
 )
 from sim.files import RUN_COLUMNS, FileError, load_car, load_run_log
 from sim.runlog import Recording, RunLogError, felt_step, read_log, read_run
@@ -60,7 +62,8 @@ def add_log_arguments(parser: argparse.ArgumentParser) -> None:
     """Recorded laps."""
     group = parser.add_argument_group("recorded laps")
     group.add_argument(
-        "--log", metavar="CSV", help="any of time, latitude and longitude or x and y, speed, rpm, "
+        "--log", type=word_of, metavar="CSV",
+        help="any of time, latitude and longitude or x and y, speed, rpm, "
         "steering angle (of the steering wheel) and throttle, units in the headings",
     )  # fmt: skip
     group.add_argument(
@@ -99,7 +102,9 @@ def recorded_laps(arguments: argparse.Namespace, result: Baseline) -> Recording 
 
 
 def _add_debrief(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("files", nargs="+", metavar="FILE", help="track file, then car file")
+    parser.add_argument(
+        "files", type=word_of, nargs="+", metavar="FILE", help="track file, then car file"
+    )
     add_track_arguments(parser)
     add_case_arguments(parser)
     add_answer_arguments(parser)
@@ -109,7 +114,7 @@ def _add_debrief(parser: argparse.ArgumentParser) -> None:
     )
     add_output_arguments(parser, pictures=False)
     parser.add_argument(
-        "--out", metavar="FILE", type=Path, help="the page: a name ending in .pdf or .png, or a "
+        "--out", metavar="FILE", type=path_of, help="the page: a name ending in .pdf or .png, or a "
         "folder for both",
     )  # fmt: skip
     parser.add_argument("--show", action="store_true", help="show the page on the screen")

@@ -1,14 +1,13 @@
 """`rollpath demo-data`: the invented tracks and cars, copied."""
 
 import argparse
-from pathlib import Path
 
-from sim.cli.arguments import Command
+from sim.cli.arguments import Command, path_of
 from sim.files import copy_demo_data
 
 
 def _add_demo_data(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("folder", metavar="DIR", type=Path, help="where to copy them")
+    parser.add_argument("folder", metavar="DIR", type=path_of, help="where to copy them")
 
 
 def _demo_data(arguments: argparse.Namespace) -> None:

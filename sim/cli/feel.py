@@ -12,6 +12,7 @@ from sim.cli.arguments import (
     number_between,
     quantity_of,
     track_and_cars,
+    word_of,
 )
 from sim.files import LEAST_STAGGER, MOST_STAGGER, load_car
 from sim.groove import GROOVES
@@ -36,7 +37,9 @@ def staggers_of(text: str) -> list[float]:
 
 
 def _add_feel(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("files", nargs="+", metavar="FILE", help="track file, then car file")
+    parser.add_argument(
+        "files", type=word_of, nargs="+", metavar="FILE", help="track file, then car file"
+    )
     add_track_arguments(parser)
     parser.add_argument(
         "--stagger", type=staggers_of, metavar="A,B",

@@ -17,7 +17,9 @@ from sim.cli.arguments import (
     add_output_arguments,
     at_corner,
     find_file,
+    path_of,
     quantity_of,
+    word_of,
 )
 from sim.cli.book import book_path, open_book, told_of_book
 from sim.files import FileError, load_car, load_track, read_text, write_whole
@@ -76,7 +78,7 @@ def _of_notebook(action: Command) -> Command:
 
     def add_arguments(parser: argparse.ArgumentParser) -> None:
         parser.add_argument(
-            "--book", type=Path, metavar="FILE", help="notebook file (default: your data folder)"
+            "--book", type=path_of, metavar="FILE", help="notebook file (default: your data folder)"
         )
         action.add_arguments(parser)
 
@@ -90,8 +92,12 @@ def _of_notebook(action: Command) -> Command:
 def _add_run_arguments(parser: argparse.ArgumentParser) -> None:
     """What a run holds, for `add` and `edit`."""
     time_of = quantity_of("time")
-    parser.add_argument("--track", metavar="FILE", help="track file, or the name of a track")
-    parser.add_argument("--car", metavar="FILE", help="car file as the car stood, or its name")
+    parser.add_argument(
+        "--track", type=word_of, metavar="FILE", help="track file, or the name of a track"
+    )
+    parser.add_argument(
+        "--car", type=word_of, metavar="FILE", help="car file as the car stood, or its name"
+    )
     parser.add_argument("--condition", choices=tuple(CONDITIONS), help="state of the surface")
     parser.add_argument("--groove", choices=GROOVES, help="line driven (default: the condition's)")
     parser.add_argument("--run", metavar="TEXT", help="hot laps, heat 1, feature")
@@ -278,8 +284,10 @@ def _words_of(run: "Run") -> tuple[str | None, ...]:
 
 
 def _add_pick_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--track", metavar="NAME", help="only this track; part of its name will do")
-    parser.add_argument("--car", metavar="NAME", help="only this car")
+    parser.add_argument(
+        "--track", type=word_of, metavar="NAME", help="only this track; part of its name will do"
+    )
+    parser.add_argument("--car", type=word_of, metavar="NAME", help="only this car")
     parser.add_argument("--condition", choices=tuple(CONDITIONS), help="only this surface")
     parser.add_argument("--since", type=moment_of, metavar="DAY", help="only since, as 2026-05-01")
     parser.add_argument("--find", metavar="TEXT", help="only runs with this in a name or note")
@@ -337,7 +345,9 @@ def _notebook_edit(arguments: argparse.Namespace) -> None:
 
 
 def _add_export_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("file", metavar="FILE", help="ends in .csv or .json; - prints JSON")
+    parser.add_argument(
+        "file", type=word_of, metavar="FILE", help="ends in .csv or .json; - prints JSON"
+    )
     parser.add_argument("--replace", action="store_true", help="write over a file that is there")
     parser.add_argument("--json", action="store_true", help="print JSON of what was done")
 
@@ -366,7 +376,9 @@ def _notebook_export(arguments: argparse.Namespace) -> None:
 
 
 def _add_import_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("file", metavar="FILE", help="CSV or JSON; - reads what is piped in")
+    parser.add_argument(
+        "file", type=word_of, metavar="FILE", help="CSV or JSON; - reads what is piped in"
+    )
     parser.add_argument("--json", action="store_true", help="print JSON")
 
 
@@ -393,7 +405,7 @@ def _piped_in() -> str:
 
 
 def _add_backup_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("file", nargs="?", type=Path, metavar="FILE", help="default: beside it")
+    parser.add_argument("file", nargs="?", type=path_of, metavar="FILE", help="default: beside it")
     parser.add_argument("--json", action="store_true", help="print JSON of what was done")
 
 

@@ -5,7 +5,15 @@ import re
 from pathlib import Path
 
 from sim import tables
-from sim.cli.arguments import Command, CommandError, add_output_arguments, find_file, quantity_of
+from sim.cli.arguments import (
+    Command,
+    CommandError,
+    add_output_arguments,
+    find_file,
+    path_of,
+    quantity_of,
+    word_of,
+)
 from sim.files import (
     check_measurements,
     check_new,
@@ -32,7 +40,9 @@ LONGEST_LAP = 15840 * FOOT
 
 def _add_survey(parser: argparse.ArgumentParser) -> None:
     length = quantity_of("length")
-    parser.add_argument("log", nargs="?", metavar="LOG", help="position log, GPX or CSV")
+    parser.add_argument(
+        "log", type=word_of, nargs="?", metavar="LOG", help="position log, GPX or CSV"
+    )
     tape = parser.add_argument_group(
         "a tape: lay it as a chord inside the corner, both ends on the inside edge, and measure "
         "the gap in the middle; give several and they are averaged"
@@ -52,9 +62,9 @@ def _add_survey(parser: argparse.ArgumentParser) -> None:
     line.add_argument("--from-inside", type=length, metavar="D",
                       help="its distance from the inside edge, instead of --line")  # fmt: skip
     files = parser.add_argument_group("files to write")
-    files.add_argument("--write", type=Path, metavar="TRACK", help="track file")
-    files.add_argument("--name", help="of the track (default: from the file's name)")
-    files.add_argument("--path", type=Path, metavar="CSV", help="the measured path, as points")
+    files.add_argument("--write", type=path_of, metavar="TRACK", help="track file")
+    files.add_argument("--name", type=word_of, help="of the track (default: from the file's name)")
+    files.add_argument("--path", type=path_of, metavar="CSV", help="the measured path, as points")
     files.add_argument("--replace", action="store_true", help="files that are there already")
     add_output_arguments(parser)
 

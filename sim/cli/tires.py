@@ -18,6 +18,7 @@ from sim.cli.arguments import (
     quantity_of,
     run_baseline_case,
     track_from_arguments,
+    word_of,
 )
 from sim.files import check_change, load_car, load_rack, load_track, record_taping
 from sim.rack import Rack
@@ -27,17 +28,21 @@ from sim.units import POUND, Screen
 
 
 def _add_tires(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("rack", metavar="RACK", help="rack file")
-    parser.add_argument("--car", required=True, metavar="CAR", help="car file")
+    parser.add_argument("rack", type=word_of, metavar="RACK", help="rack file")
+    parser.add_argument("--car", type=word_of, required=True, metavar="CAR", help="car file")
     wanted = parser.add_argument_group("the rear stagger wanted: one of")
     wanted.add_argument("--stagger", type=quantity_of("tape"), metavar="S", help="such as 2-1/4in")
     wanted.add_argument(
-        "--track", metavar="TRACK", help="track file: the recommended stagger, and how much a "
+        "--track", type=word_of, metavar="TRACK",
+        help="track file: the recommended stagger, and how much a "
         "miss matters there"
     )  # fmt: skip
     parser.add_argument("--hold-bite", action="store_true", help="hold bite before all but stagger")
     parser.add_argument(
-        "--why", metavar="LF,RF,LR,RR", help="how a set of your own scores against the first"
+        "--why",
+        type=word_of,
+        metavar="LF,RF,LR,RR",
+        help="how a set of your own scores against the first",
     )
     weights = parser.add_argument_group("points of each aim; the set with the fewest is the first")
     for name, weighed in WEIGHED.items():
@@ -131,8 +136,8 @@ def _names(rack: Rack, text: str) -> list[str]:
 def _add_tape(parser: argparse.ArgumentParser) -> None:
     parser.description = f"{parser.description}\n\n{tables.HOW_TO_TAPE}"
     parser.formatter_class = argparse.RawDescriptionHelpFormatter
-    parser.add_argument("rack", metavar="RACK", help="rack file")
-    parser.add_argument("tire", metavar="TIRE", help="its id in the rack file")
+    parser.add_argument("rack", type=word_of, metavar="RACK", help="rack file")
+    parser.add_argument("tire", type=word_of, metavar="TIRE", help="its id in the rack file")
     parser.add_argument(
         "readings", nargs="+", metavar="READING", help='such as "86 1/4 in"; three are best'
     )

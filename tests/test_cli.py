@@ -84,12 +84,36 @@ TRACK, CAR, RACK = "tracks/ropewalk.yaml", "cars/number-31.yaml", "cars/racks/nu
 )
 @pytest.mark.parametrize("nothing", ["", " "])
 def test_an_empty_name_is_refused_and_names_its_option(line, nothing, capsys):
-    option = {"baseline": "FILE", "backup": "FILE", "demo-data": "DIR"}
+    places = {"baseline": "FILE", "notebook": "FILE", "demo-data": "DIR"}
     words = line.split()
     said = complaint(capsys, *words, nothing)
-    named = (
-        words[-1]
-        if words[-1].startswith("--")
-        else option[words[-1] if words[-1] in option else words[0]]
-    )
+    named = words[-1] if words[-1].startswith("--") else places[words[0]]
     assert f"argument {named}: expected a name" in said
+
+
+@pytest.mark.parametrize(
+    ("line", "at_fault", "found", "wanted", "first"),
+    [
+        (f"baseline {CAR} {TRACK}", CAR, "car", "track", "track"),
+        (f"baseline {TRACK} {TRACK}", TRACK, "track", "car", "track"),
+        (f"compare {TRACK} {CAR} --car {CAR}", CAR, "car", "track", "track"),
+        (f"feel {TRACK} {RACK}", RACK, "rack", "car", "rack"),
+        (f"tires {CAR} --car {RACK} --stagger 2in", CAR, "car", "rack", "rack"),
+        (f"tires {RACK} --car {RACK} --stagger 2in", RACK, "rack", "car", "rack"),
+        (f"bite {TRACK}", TRACK, "track", "car", "track"),
+    ],
+)
+def test_files_in_the_wrong_order_are_told_in_one_line(
+    line, at_fault, found, wanted, first, capsys
+):
+    said = complaint(capsys, *line.split())
+    assert said.startswith(f"rollpath: {at_fault}:")
+    assert f"looks like a {found} file, not a {wanted} file" in said
+    assert f"where both are named, the {first} comes first" in said
+
+
+def test_a_car_file_with_one_key_of_a_rack_is_still_read_as_a_car(tmp_path, capsys):
+    odd = tmp_path / "odd.yaml"
+    odd.write_text((ROOT / CAR).read_text() + "tires: 4\n")
+    said = complaint(capsys, "bite", str(odd))
+    assert "tires: unknown key" in said

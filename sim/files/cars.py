@@ -24,6 +24,7 @@ from sim.files.schema import (
     Group,
     Reader,
     Schema,
+    check_sort,
     choice,
     number,
     quantity,
@@ -105,7 +106,9 @@ def load_car(path: str | Path) -> Car:
 def load_car_values(path: str | Path) -> dict[str, Any]:
     """The values of a car file in SI, checked; see `load_car`."""
     reader = Reader(Path(path))
-    values = reader.mapping(read_yaml(reader.path), CAR_SCHEMA)
+    node = read_yaml(reader.path)
+    check_sort(reader.path, node, "car")
+    values = reader.mapping(node, CAR_SCHEMA)
     window = values.get("stagger_window", DEFAULT_WINDOW)
     if window[0] >= window[1]:
         reader.fault_at("stagger_window", "expected the lower end first, such as [1 in, 4 in]")

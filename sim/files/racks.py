@@ -17,6 +17,7 @@ from sim.files.schema import (
     Reader,
     Schema,
     Several,
+    check_sort,
     choice,
     hint,
     quantity,
@@ -120,6 +121,7 @@ def load_rack(path: str | Path) -> Rack:
     """
     path = Path(path)
     reader, node = Reader(path), read_yaml(path)
+    check_sort(path, node, "rack")
     values = reader.mapping(node, _rack_schema(node))
     if "tires" not in values and "tires" not in reader.lines:
         reader.fault(1, "tires: missing; a list of tires, each with id and rollout")

@@ -185,6 +185,36 @@ def read_text(path: Path, largest: int = LARGEST_FILE) -> str:
         raise FileError([f"{path}:{line}: not UTF-8 text; save the file as UTF-8"]) from None
 
 
+TELLTALES = {
+    "track": ("inside_radius", "straight"),
+    "car": ("wheelbase", "weights"),
+    "rack": ("tires",),
+}
+"""Keys by which the sorts of file are told apart."""
+
+
+def check_sort(path: Path, node: yaml.Node, wanted: str) -> None:
+    """Refuse a file of another sort than wanted: files named in the wrong order, most likely.
+
+    Raises
+    ------
+    FileError
+        One line, instead of a fault for each key.
+    """
+    pairs = node.value if isinstance(node, yaml.MappingNode) else []
+    lines = {str(key.value): key.start_mark.line + 1 for key, _ in pairs}
+    if lines.keys() & set(TELLTALES[wanted]):
+        return
+    for found, keys in TELLTALES.items():
+        told = [lines[key] for key in keys if key in lines]
+        if told:
+            first = "rack" if "rack" in (found, wanted) else "track"
+            raise FileError([
+                f"{path}:{told[0]}: this looks like a {found} file, not a {wanted} file; "
+                f"where both are named, the {first} comes first"
+            ])  # fmt: skip
+
+
 _YAML_WORDS = {
     "but found another document": "the file must end where a second --- begins",
     "found character that cannot start any token": "indent with spaces, not tabs, and put a "

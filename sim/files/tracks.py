@@ -10,6 +10,7 @@ from sim.files.schema import (
     Reader,
     Schema,
     Wanted,
+    check_sort,
     choice,
     number,
     quantity,
@@ -75,7 +76,9 @@ def load_track(path: str | Path) -> Track:
 def load_track_values(path: str | Path) -> dict[str, Any]:
     """The values of a track file in SI, checked; see `load_track`."""
     reader = Reader(Path(path))
-    values = reader.mapping(read_yaml(reader.path), track_schema(list(CONDITIONS)))
+    node = read_yaml(reader.path)
+    check_sort(reader.path, node, "track")
+    values = reader.mapping(node, track_schema(list(CONDITIONS)))
     reader.raise_faults()
     try:
         check_track(track_from_values(values))

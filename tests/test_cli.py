@@ -117,3 +117,51 @@ def test_a_car_file_with_one_key_of_a_rack_is_still_read_as_a_car(tmp_path, caps
     odd.write_text((ROOT / CAR).read_text() + "tires: 4\n")
     said = complaint(capsys, "bite", str(odd))
     assert "tires: unknown key" in said
+
+
+def test_names_without_their_folder_are_hinted_at_for_both_files(monkeypatch, capsys):
+    monkeypatch.chdir(ROOT)
+    for line in ("baseline saucer-hill number-31", "compare saucer-hill --car number-31"):
+        assert main(line.split()) == 2
+        assert capsys.readouterr().err.splitlines() == [
+            'rollpath: saucer-hill: no such track file; did you mean "tracks/saucer-hill.yaml"?',
+            'rollpath: number-31: no such car file; did you mean "cars/number-31.yaml"?',
+        ]
+
+
+def test_a_name_is_found_in_the_folder_that_demo_data_made(tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    assert main(["demo-data", "mine"]) == 0
+    capsys.readouterr()
+    said = complaint(capsys, "tires", "number-31", "--car", "number-31", "--stagger", "2in")
+    assert 'did you mean "mine/cars/racks/number-31.yaml"?' in said
+
+
+@pytest.mark.parametrize(
+    ("line", "meant"),
+    [
+        (f"baseline {TRACK} {CAR} --condition slik", "slick"),
+        (f"baseline {TRACK} {CAR} --groove diamnd", "diamond"),
+        (f"compare {TRACK} --car {CAR} --sort staggr", "stagger"),
+        ("notebook lst", "notebook list"),
+        ("tires tpae x y", "tires tape"),
+        ("--verson", "--version"),
+        ("--hlep", "--help"),
+    ],
+)
+def test_a_misspelt_word_is_answered_with_the_nearest(line, meant, capsys):
+    assert f'did you mean "{meant}"?' in complaint(capsys, *line.split())
+
+
+def test_a_choice_that_is_like_none_still_lists_them_all(capsys):
+    said = complaint(capsys, "baseline", TRACK, CAR, "--condition", "xyz")
+    for word in ("heavy", "tacky", "rubbered", "slick"):
+        assert word in said
+
+
+def test_a_rack_file_named_like_an_action_is_read_as_a_file(tmp_path, monkeypatch, capsys):
+    (tmp_path / "tpae").write_text((ROOT / RACK).read_text())
+    car = str(ROOT / CAR)
+    monkeypatch.chdir(tmp_path)
+    assert main(["tires", "tpae", "--car", car, "--stagger", "2in"]) == 0
+    assert capsys.readouterr().out

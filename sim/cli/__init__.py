@@ -1,8 +1,9 @@
 """The command: reads what was typed, calls the rooms, prints what they found. No physics here."""
 
 import sys
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from importlib import import_module
+from pathlib import Path
 
 from sim import __version__
 from sim.bite import BiteError
@@ -65,13 +66,24 @@ def _find_command(typed: list[str]) -> tuple[str, Command]:
     """The command named by the first two words typed, or by the first."""
     first = typed[0].partition(" ")[0]
     commands = commands_of(first) if first in FIRST_WORDS else {}
+    _refuse_misspelt_action(typed, commands)
     for name in (" ".join(typed[:2]), typed[0]):
         if name in commands:
             return name, commands[name]
     known = all_commands()
-    near = nearest(typed[0], known)
+    near = nearest(typed[0], [*known, "--version", "--help"])
     hint = f'did you mean "{near}"?' if near else f"commands: {', '.join(known)}"
     raise CommandError(f'no command "{typed[0]}"; {hint}')
+
+
+def _refuse_misspelt_action(typed: list[str], commands: Mapping[str, Command]) -> None:
+    """``tires tpae`` would be taken for a rack file; say what was meant, unless there is one."""
+    if len(typed) < 2 or " ".join(typed[:2]) in commands or typed[1].startswith("-"):
+        return
+    actions = [name.partition(" ")[2] for name in commands if " " in name]
+    near = nearest(typed[1], actions, 0.6)
+    if near and not Path(typed[1]).exists():
+        raise CommandError(f"invalid choice: '{typed[1]}'; did you mean \"{typed[0]} {near}\"?")
 
 
 def commands_of(first_word: str) -> dict[str, Command]:

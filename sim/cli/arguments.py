@@ -12,11 +12,16 @@ from typing import Any, NoReturn
 
 from sim.bite import CORNERS, StaggerEffect, stagger_effect
 from sim.car import Car
-from sim.files import check_measurements, load_track, track_from_values
+from sim.files import FileError, check_measurements, load_track, track_from_values
 from sim.groove import GROOVES, Groove, measured_groove
 from sim.stagger import Baseline, baseline
 from sim.track import CONDITIONS, DEFAULT_CONDITION, Track, TrackError, check_track
 from sim.units import QuantityError, parse, shorten
+
+_CHOICE = re.compile(r"(.*invalid choice: '(.*)') \(choose from (.*)\)", re.DOTALL)
+"""How argparse complains of a word that is none of the choices."""
+_FOLDERS = {"track": ("tracks",), "car": ("cars",), "rack": ("cars/racks",)}
+"""Where the demo data keeps each sort of file."""
 
 
 class CommandError(ValueError):
@@ -38,6 +43,10 @@ class Parser(argparse.ArgumentParser):
                 match for word in typed if (match := nearest(word, self._option_string_actions))
             ]
             hint = f"; did you mean {' '.join(near)}?" if near else ""
+        choice = _CHOICE.fullmatch(message)
+        near_word = nearest(choice[2], re.findall(r"[\w-]+", choice[3])) if choice else ""
+        if choice and near_word:
+            message, hint = choice[1], f'; did you mean "{near_word}"?'
         raise CommandError(f"{message}{hint}; see {self.prog} --help")
 
 
@@ -194,13 +203,35 @@ def find_file(name: str, what: str) -> Path:
             raise CommandError(f"{name}: a folder; name the {what} file in it")
     except OSError as error:
         raise CommandError(f"{shorten(name)}: cannot be read: {error.strerror}") from None
-    folders = [one for one in (path.parent, Path("tracks"), Path("cars")) if one.is_dir()]
-    pattern = f"*{path.suffix or '.yaml'}"
-    there = [str(one) for folder in folders for one in sorted(folder.glob(pattern))]
-    by_name = {Path(one).stem: one for one in reversed(there)}
-    near = nearest(name, there, 0.7) or by_name.get(nearest(path.stem, by_name), "")
+    near = _nearest_file(path, what)
     hint = f'; did you mean "{near}"?' if near else "; rollpath demo-data DIR copies the demo files"
     raise CommandError(f"{name}: no such {what} file{hint}")
+
+
+def _nearest_file(path: Path, what: str) -> str:
+    """The file most like one that is not there: beside it, or where the demo data lies."""
+    named = _FOLDERS.get(what, ("tracks", "cars"))
+    folders = [path.parent, *map(Path, named)]
+    folders += [folder for one in named for folder in sorted(Path().glob(f"*/{one}"))]
+    pattern = f"*{path.suffix or '.yaml'}"
+    there = [
+        str(one) for folder in folders if folder.is_dir() for one in sorted(folder.glob(pattern))
+    ]
+    by_name = {Path(one).stem: one for one in reversed(there)}
+    return nearest(str(path), there, 0.7) or by_name.get(nearest(path.stem, by_name), "")
+
+
+def find_files(*named: tuple[str, str]) -> list[Path]:
+    """The paths of several files and what each is; tells of all that are not there."""
+    found, faults = [], []
+    for name, what in named:
+        try:
+            found.append(find_file(name, what))
+        except CommandError as error:
+            faults.append(str(error))
+    if faults:
+        raise FileError(faults)
+    return found
 
 
 def track_and_cars(arguments: argparse.Namespace) -> tuple[Track, str]:
@@ -210,7 +241,7 @@ def track_and_cars(arguments: argparse.Namespace) -> tuple[Track, str]:
         _refuse_stray_measurements(arguments)
         if len(files) != 2:
             raise CommandError("expected a track file and a car file, or --radius and a car file")
-        return load_track(find_file(files[0], "track")), files[1]
+        return load_track(find_files((files[0], "track"), (files[1], "car"))[0]), files[1]
     if len(files) != 1:
         raise CommandError("with --radius expected one file, the car's")
     return track_from_arguments(arguments), files[0]

@@ -13,6 +13,7 @@ from sim.cli.arguments import (
     add_points_argument,
     effect_of,
     find_file,
+    find_files,
     nearest,
     number_between,
     recorded_groove,
@@ -125,8 +126,11 @@ Case = tuple[Track, Car, str, Groove | str]
 
 def _cases(arguments: argparse.Namespace) -> list[Case]:
     """Every track with every car, condition and line that was asked for."""
-    cars = [load_car(find_file(name, "car")) for name in arguments.car]
-    tracks = [load_track(find_file(name, "track")) for name in arguments.files]
+    paths = find_files(
+        *((name, "track") for name in arguments.files), *((name, "car") for name in arguments.car)
+    )
+    tracks = [load_track(path) for path in paths[: len(arguments.files)]]
+    cars = [load_car(path) for path in paths[len(arguments.files) :]]
     recorded = [recorded_groove(arguments, track) for track in tracks]
     return [
         (track, car, condition, groove)

@@ -165,3 +165,16 @@ def test_a_rack_file_named_like_an_action_is_read_as_a_file(tmp_path, monkeypatc
     monkeypatch.chdir(tmp_path)
     assert main(["tires", "tpae", "--car", car, "--stagger", "2in"]) == 0
     assert capsys.readouterr().out
+
+
+def test_the_overview_lists_the_commands_in_the_order_of_a_race_night(capsys):
+    assert main([]) == 0
+    lines = [line for line in capsys.readouterr().out.splitlines() if line.startswith("  ")]
+    named = [line[2:].partition("  ")[0] for line in lines]
+    assert named[:9] == [
+        "survey", "baseline", "compare", "bite", "tires", "tires tape", "feel", "debrief",
+        "notebook",
+    ]  # fmt: skip
+    assert all(name.startswith("notebook ") for name in named[9:-2])
+    assert named[-2:] == ["demo-data", "completion"]
+    assert set(named) == set(all_commands())

@@ -16,10 +16,10 @@ from sim.units import QuantityError, shorten
 BAD_INPUT = 2
 """Exit status when what was typed or filed cannot be used."""
 FIRST_WORDS = (
-    "baseline", "compare", "debrief", "bite", "feel", "demo-data", "completion", "tires",
-    "notebook", "survey",
+    "survey", "baseline", "compare", "bite", "tires", "feel", "debrief", "notebook",
+    "demo-data", "completion",
 )  # fmt: skip
-"""First words of the commands, as listed; each has a module, loaded once it is asked for."""
+"""First words of the commands, in the order of a race night; each has a module, loaded once it is asked for."""
 
 
 def main(arguments: Sequence[str] | None = None) -> int:

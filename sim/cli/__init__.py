@@ -19,7 +19,7 @@ FIRST_WORDS = (
     "survey", "baseline", "compare", "bite", "tires", "feel", "debrief", "notebook",
     "demo-data", "completion",
 )  # fmt: skip
-"""First words of the commands, in the order of a race night; each has a module, loaded once it is asked for."""
+"""First words of the commands in the order of a race night; each has a module, loaded when asked."""
 
 
 def main(arguments: Sequence[str] | None = None) -> int:

@@ -263,6 +263,9 @@ def mark_signs(
             )  # fmt: skip
 
 
+SHADE_KEY = "shade: entry dark, drive-off middling, centre light, straight white"
+
+
 def shade_phases(
     axes: "Axes",
     s: FloatArray,
@@ -375,17 +378,15 @@ def needed_and_scrub(result: Baseline, screen: Screen) -> "Figure":
         float(staggers(then, screen)), **STYLES[2], label=f"recommended {screen.tape(then)}"
     )
     upper.set_ylabel(f"rear stagger, {stagger_unit(screen)}")
-    upper.legend(fontsize=9, loc="lower right", ncols=2)
     upper.set_title(_case_title(result), pad=20)
-    for scrub, style, word in (
-        (result.now, STYLES[1], "now"),
-        (result.then, STYLES[2], "recommended"),
-    ):
-        lower.plot(x, 100 * np.abs(scrub.slip), **style, label=word)
+    for scrub, style in ((result.now, STYLES[1]), (result.then, STYLES[2])):
+        lower.plot(x, 100 * np.abs(scrub.slip), **style)
     lower.set_ylabel("scrub between\nthe rear treads, %")
     lower.set_ylim(bottom=0)
-    lower.set_xlabel(f"distance from the middle of the front straight, {length_unit(screen)}")
-    lower.legend(fontsize=9, loc="upper right")
+    lower.set_xlabel(
+        f"distance from the middle of the front straight, {length_unit(screen)}\n{SHADE_KEY}"
+    )
+    figure.legend(fontsize=9, ncols=2, loc="outside lower center")
     lower.set_xlim(0, float(lengths(result.groove.length, screen)))
     return figure
 
@@ -839,8 +840,7 @@ def _lap_panels(result: FeelCase, screen: Screen, rows: int, height: float) -> t
         shade_phases(axes, lap.groove.s, lap.phase, screen, named=i == 0)
     panels.flat[0].set_title(_feel_title(result), pad=20)
     panels.flat[-1].set_xlabel(
-        f"distance from the middle of the front straight, {length_unit(screen)}\n"
-        "shade: entry dark, drive-off middling, centre light, straight white"
+        f"distance from the middle of the front straight, {length_unit(screen)}\n{SHADE_KEY}"
     )
     panels.flat[-1].set_xlim(0, float(lengths(lap.groove.length, screen)))
     return figure, list(panels.flat)

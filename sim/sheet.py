@@ -206,9 +206,9 @@ def _verdict_answer(
 def _draw_along(page: "Figure", result: Baseline, screen: Screen) -> None:
     """Speed, needed against fitted stagger, and the scrub of each rear tire, along the lap."""
     left, width = MARGIN + 0.055, 1 - 2 * MARGIN - 0.06
-    speed = _axes(page, Box(left, 0.545, width, 0.075))
-    needed = _axes(page, Box(left, 0.405, width, 0.125), sharex=speed)
-    scrub = _axes(page, Box(left, 0.290, width, 0.100), sharex=speed)
+    speed = _axes(page, Box(left, 0.550, width, 0.070))
+    needed = _axes(page, Box(left, 0.412, width, 0.115), sharex=speed)
+    scrub = _axes(page, Box(left, 0.290, width, 0.099), sharex=speed)
     x, phase = plots.lengths(result.groove.s, screen), result.lap.phase
     for axes in (speed, needed, scrub):
         plots.shade_phases(axes, result.groove.s, phase, screen, named=axes is speed, size=8)
@@ -225,7 +225,7 @@ def _draw_along(page: "Figure", result: Baseline, screen: Screen) -> None:
         label = f"{word} {screen.tape(stagger)}"
         needed.axhline(float(plots.staggers(stagger, screen)), **style, label=label)
     needed.set_ylabel(f"rear stagger,\n{plots.stagger_unit(screen)}")
-    needed.legend(ncols=3, fontsize=7.5, loc="lower center")
+    _legend_above(needed)
     for slip, style, word in zip(
         tire_slips(result.lap, result.now.slip), plots.STYLES, ("left rear", "right rear"),
         strict=False,
@@ -233,10 +233,19 @@ def _draw_along(page: "Figure", result: Baseline, screen: Screen) -> None:
         scrub.plot(x, 100 * np.abs(slip), **style, label=word)
     scrub.set_ylabel("scrub of each\ntire, %")
     scrub.set_ylim(bottom=0)
-    scrub.legend(ncols=2, fontsize=7.5, loc="upper right")
+    _legend_above(scrub)
+    unit = plots.length_unit(screen)
     scrub.set_xlabel(
-        f"distance from the middle of the front straight, {plots.length_unit(screen)}", fontsize=8
+        f"distance from the middle of the front straight, {unit};   {plots.SHADE_KEY}", fontsize=8
     )
+
+
+def _legend_above(axes: "Axes") -> None:
+    """Between the panels, where it hides no line."""
+    axes.legend(
+        ncols=3, fontsize=7.5, loc="lower center", bbox_to_anchor=(0.5, 1.0), frameon=False,
+        borderpad=0, borderaxespad=0.3,
+    )  # fmt: skip
 
 
 def _put_totals(page: "Figure", box: Box, result: Baseline, screen: Screen) -> None:

@@ -87,3 +87,18 @@ def test_show_with_a_display_opens_the_pictures(named, monkeypatch):
     monkeypatch.setattr(plt, "show", lambda: shown.append(plt.get_fignums()))
     assert main([*words("bite", named("Elm")), "--show"]) == 0
     assert [len(numbers) for numbers in shown] == [2]
+
+
+@pytest.mark.parametrize("command", ["baseline", "debrief"])
+def test_legends_of_lines_along_the_lap_hide_no_line(command, named, tmp_path):
+    import matplotlib.pyplot as plt
+
+    assert main([*words(command, named("Elm")), "--out", str(tmp_path)]) == 0
+    figure = plt.figure({"baseline": 3, "debrief": 1}[command])
+    figure.canvas.draw()
+    legends = [*figure.legends, *(axes.legend_ for axes in figure.axes if axes.legend_)]
+    assert len(legends) == {"baseline": 1, "debrief": 2}[command]
+    for legend in legends:
+        place = legend.get_window_extent()
+        assert not any(place.overlaps(axes.get_window_extent()) for axes in figure.axes)
+    assert "entry dark" in figure.axes[-1].get_xlabel()

@@ -154,7 +154,7 @@ def test_a_misspelt_word_is_answered_with_the_nearest(line, meant, capsys):
 
 
 def test_a_choice_that_is_like_none_still_lists_them_all(capsys):
-    said = complaint(capsys, "baseline", TRACK, CAR, "--condition", "xyz")
+    said = complaint(capsys, "baseline", TRACK, CAR, "--condition", "wet")
     for word in ("heavy", "tacky", "rubbered", "slick"):
         assert word in said
 
@@ -178,3 +178,9 @@ def test_the_overview_lists_the_commands_in_the_order_of_a_race_night(capsys):
     assert all(name.startswith("notebook ") for name in named[9:-2])
     assert named[-2:] == ["demo-data", "completion"]
     assert set(named) == set(all_commands())
+
+
+def test_a_word_only_loosely_like_a_choice_gets_the_list_and_no_wrong_guess(capsys):
+    said = complaint(capsys, "baseline", TRACK, CAR, "--groove", "outside")
+    assert "choose from" in said
+    assert "did you mean" not in said

@@ -44,7 +44,7 @@ class Parser(argparse.ArgumentParser):
             ]
             hint = f"; did you mean {' '.join(near)}?" if near else ""
         choice = _CHOICE.fullmatch(message)
-        near_word = nearest(choice[2], re.findall(r"[\w-]+", choice[3])) if choice else ""
+        near_word = nearest(choice[2], re.findall(r"[\w-]+", choice[3]), 0.7) if choice else ""
         if choice and near_word:
             message, hint = choice[1], f'; did you mean "{near_word}"?'
         raise CommandError(f"{message}{hint}; see {self.prog} --help")

@@ -19,11 +19,7 @@ FIRST_WORDS = (
     "survey", "baseline", "compare", "bite", "tires", "feel", "debrief", "notebook",
     "demo-data", "completion",
 )  # fmt: skip
-<<<<<<< HEAD
 """First words of the commands, as a race night goes; each has a module, loaded when asked."""
-=======
-"""First words of the commands, as a race night goes; each has a module, loaded once asked for."""
->>>>>>> 87aeaa6 (A loosely similar choice gets the list of choices, not a wrong guess)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:

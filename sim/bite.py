@@ -440,12 +440,15 @@ class StaggerEffect:
         Bite before and after, N.
     hold_front : float
         Front stagger to add so that the bite stays, m.
+    front_then : float
+        Front stagger that the car would then have, m; negative with the left front the bigger.
     """
 
     rates: Rates
     now: Real
     then: Real
     hold_front: Real
+    front_then: Real
 
 
 def stagger_effect(car: Car, change: Real) -> StaggerEffect:
@@ -459,9 +462,9 @@ def stagger_effect(car: Car, change: Real) -> StaggerEffect:
     """
     rates = bite_rates(car)
     now = car.weights.bite
-    return StaggerEffect(
-        rates, now, now - rates.rear * change, hold_front=change * rates.rear / rates.front
-    )
+    hold = change * rates.rear / rates.front
+    then = now - rates.rear * change
+    return StaggerEffect(rates, now, then, hold, car.front.stagger + hold)
 
 
 # Scale pads

@@ -403,3 +403,9 @@ def test_help_shows_an_example_and_the_overview_every_command(capsys):
     assert "baseline" in capsys.readouterr().out
     assert main(["--version"]) == 0
     assert capsys.readouterr().out.startswith("rollpath ")
+
+
+def test_a_hold_that_leaves_the_left_front_bigger_says_so(capsys):
+    assert main(["baseline", ROPEWALK, CAR, "--condition", "slick"]) == 0
+    out = " ".join(capsys.readouterr().out.split())
+    assert "that leaves -" in out and "the left front the bigger" in out

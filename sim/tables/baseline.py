@@ -232,4 +232,8 @@ def hold_words(bite: StaggerEffect, change: float, screen: Screen) -> str:
     """What holds bite when the rear stagger is changed."""
     if nearest_eighth(change) == 0:
         return "no change, so nothing to hold"
-    return f"to hold bite: {add_or_take_out(float(bite.hold_front), screen)} of front stagger"
+    hold = f"to hold bite: {add_or_take_out(float(bite.hold_front), screen)} of front stagger"
+    if nearest_eighth(bite.front_then) >= 0:
+        return hold
+    then = screen.tape(bite.front_then)
+    return f"{hold}; that leaves {then}, the left front the bigger: a jack may be better"

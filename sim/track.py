@@ -118,10 +118,6 @@ class Track:
         return self.conditions.get(name) or CONDITIONS[name]
 
     @property
-    def condition_names(self) -> list[str]:
-        return list(CONDITIONS) + [name for name in self.conditions if name not in CONDITIONS]
-
-    @property
     def measured_to(self) -> Tolerance:
         """The tolerance of the file, or a share of what was measured."""
         if self.tolerance is not None:

@@ -107,8 +107,6 @@ class Rule:
         return all((getattr(answers, name) or "-") in any_of for name, any_of in self.when.items())
 
 
-NOT_DRIFTING, NOT_CRABBING = ("no", "-"), ("no", "-")
-
 RULES: tuple[Rule, ...] = (
     Rule(
         {"wheelspin": ("yes",)},

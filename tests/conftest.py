@@ -1,5 +1,6 @@
 """What all tests share: no screen, no figure left open, the same drawn cases every time."""
 
+import json
 import os
 import sys
 
@@ -24,3 +25,28 @@ def closed_figures():
         import matplotlib.pyplot as plt
 
         plt.close("all")
+
+
+@pytest.fixture
+def run(request, capsys):
+    """Run the command that the test module names as COMMAND; its status, output and errors."""
+    from sim.cli import main
+
+    def run(*arguments: object) -> tuple[int, str, str]:
+        status = main([request.module.COMMAND, *map(str, arguments)])
+        out, err = capsys.readouterr()
+        return status, out, err
+
+    return run
+
+
+@pytest.fixture
+def read(run):
+    """What that command prints as JSON."""
+
+    def read(*arguments: object) -> dict:
+        status, out, err = run(*arguments, "--json")
+        assert (status, err) == (0, "")
+        return json.loads(out)
+
+    return read

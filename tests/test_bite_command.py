@@ -13,26 +13,7 @@ from sim.units import INCH, POUND
 ROOT = Path(__file__).parent.parent
 CAR = str(ROOT / "cars" / "number-31.yaml")
 SIDES = ("left_front", "right_front", "left_rear", "right_rear")
-
-
-@pytest.fixture
-def run(capsys):
-    def run(*arguments: str) -> tuple[int, str, str]:
-        status = main(["bite", *arguments])
-        out, err = capsys.readouterr()
-        return status, out, err
-
-    return run
-
-
-@pytest.fixture
-def read(run):
-    def read(*arguments: str) -> dict:
-        status, out, err = run(*arguments, "--json")
-        assert (status, err) == (0, "")
-        return json.loads(out)
-
-    return read
+COMMAND = "bite"
 
 
 @pytest.fixture

@@ -1,6 +1,5 @@
 """The survey command as a racer types it, and the logs it is fed."""
 
-import json
 import tracemalloc
 
 import numpy as np
@@ -8,31 +7,11 @@ import pytest
 from logs import SITE, csv_text, degrees_at, gpx, made_log
 from ovals import demo_track
 
-from sim.cli import main
 from sim.files import FileError, load_points, load_position_log, load_track
 from sim.units import FOOT
 
 TRACK = "Saucer Hill"
-
-
-@pytest.fixture
-def run(capsys):
-    def run(*arguments: object) -> tuple[int, str, str]:
-        status = main(["survey", *map(str, arguments)])
-        out, err = capsys.readouterr()
-        return status, out, err
-
-    return run
-
-
-@pytest.fixture
-def read(run):
-    def read(*arguments: object) -> dict:
-        status, out, err = run(*arguments, "--json")
-        assert (status, err) == (0, "")
-        return json.loads(out)
-
-    return read
+COMMAND = "survey"
 
 
 @pytest.fixture

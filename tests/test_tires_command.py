@@ -30,26 +30,7 @@ tires:
     note: 'quoted: yes'
   - {id: D, rollout: [86 1/4 in, 86 1/4 in]}
 """
-
-
-@pytest.fixture
-def run(capsys):
-    def run(*arguments: str) -> tuple[int, str, str]:
-        status = main(["tires", *arguments])
-        out, err = capsys.readouterr()
-        return status, out, err
-
-    return run
-
-
-@pytest.fixture
-def read(run):
-    def read(*arguments: str) -> dict:
-        status, out, err = run(*arguments, "--json")
-        assert (status, err) == (0, "")
-        return json.loads(out)
-
-    return read
+COMMAND = "tires"
 
 
 @pytest.fixture

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from sim.bite import stagger_effect
 from sim.lap import PHASES
 from sim.tables.baseline import baseline_json, hold_words, stagger_change_words
 from sim.tables.common import (
@@ -22,6 +23,7 @@ from sim.verdict import disagreement
 
 if TYPE_CHECKING:
     from sim.bite import StaggerEffect
+    from sim.car import Car
     from sim.runlog import Recording
     from sim.stagger import Baseline
     from sim.verdict import Leaning, Verdict
@@ -112,7 +114,7 @@ def debrief_screen(
     ]  # fmt: skip
     return sections(
         [
-            _verdict_part(verdict, effect, screen) if verdict else [],
+            _verdict_part(verdict, result.car, screen) if verdict else [],
             recording_lines(told or Told(), screen),
             [
                 f"Rear stagger the lap asks for: {screen.tape(best.recommended)}",
@@ -126,13 +128,13 @@ def debrief_screen(
     )
 
 
-def _verdict_part(verdict: Verdict, effect: StaggerEffect, screen: Screen) -> list[str]:
+def _verdict_part(verdict: Verdict, car: Car, screen: Screen) -> list[str]:
     """The verdict, and what holds bite when its own step is made."""
     said = [paragraph(line, "  ") for line in verdict_lines(verdict, screen)]
     if not verdict.amount:
         return ["Verdict", *said]
-    front = verdict.amount * float(effect.rates.rear) / float(effect.rates.front)
-    step = add_or_take_out(front, screen)
+    hold = float(stagger_effect(car, verdict.amount).hold_front)
+    step = add_or_take_out(hold, screen)
     return ["Verdict", *said, f"  to hold bite with that step: {step} of front stagger"]
 
 

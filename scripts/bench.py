@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING
 from environment import ROOT, run
 
 if TYPE_CHECKING:
-    from sim.rack import Rack
+    from rollpath.tires.rack import Rack
 
 SAUCER, CAR = "tracks/saucer-hill.yaml", "cars/number-31.yaml"
 CASES = 1000
@@ -91,7 +91,7 @@ def cold(*words: str) -> float:
 
 
 def cold_baseline() -> Row:
-    ours = cold("-m", "sim", "baseline", SAUCER, CAR)
+    ours = cold("-m", "rollpath", "baseline", SAUCER, CAR)
     reference = cold("-c", "import numpy, scipy, yaml")
     limit = 1.6 * reference + 0.25
     return Row("cold baseline", "a fresh `rollpath baseline`", ours, reference,
@@ -100,9 +100,9 @@ def cold_baseline() -> Row:
 
 
 def one_lap() -> Row:
-    from sim import load_car, load_track
-    from sim.groove import make_groove
-    from sim.lap import solve_lap
+    from rollpath import load_car, load_track
+    from rollpath.groove.lay import make_groove
+    from rollpath.lap import solve_lap
 
     track, car = load_track(ROOT / SAUCER), load_car(ROOT / CAR)
     surface, shape = track.condition("heavy"), vars(track).copy()
@@ -115,10 +115,9 @@ def one_lap() -> Row:
 
 def lap_sweep() -> Row:
     import numpy as np
-
-    from sim import load_car, load_track
-    from sim.groove import make_groove
-    from sim.lap import solve_lap
+    from rollpath import load_car, load_track
+    from rollpath.groove.lay import make_groove
+    from rollpath.lap import solve_lap
 
     track, car = load_track(ROOT / SAUCER), load_car(ROOT / CAR)
     surface = track.condition("heavy")
@@ -140,8 +139,8 @@ def lap_sweep() -> Row:
 
 
 def rounded_groove() -> Row:
-    from sim import load_car, load_track
-    from sim.groove import make_groove
+    from rollpath import load_car, load_track
+    from rollpath.groove.lay import make_groove
 
     track, car = load_track(ROOT / SAUCER), load_car(ROOT / CAR)
     ours = best_of(5, lambda: make_groove(track, "rounded", car.width))
@@ -150,9 +149,8 @@ def rounded_groove() -> Row:
 
 def cases_of_a_groove() -> Row:
     import numpy as np
-
-    from sim import baseline, load_car, load_track
-    from sim.groove import make_groove
+    from rollpath import baseline, load_car, load_track
+    from rollpath.groove.lay import make_groove
 
     track, car = load_track(ROOT / SAUCER), load_car(ROOT / CAR)
     groove = make_groove(track, "rounded", car.width)
@@ -166,8 +164,8 @@ def cases_of_a_groove() -> Row:
 
 def made_rack(count: int) -> "Rack":
     """Tires of made-up rollouts, every one allowed on every corner."""
-    from sim.rack import Rack, RackTire, Taping
-    from sim.units import INCH
+    from rollpath.tires.rack import Rack, RackTire, Taping
+    from rollpath.units import INCH
 
     rollouts = [(80 + i * 37 % 61 / 8) * INCH for i in range(count)]
     return Rack("made up", tuple(RackTire(f"T{i}", (Taping((one,)),))
@@ -175,9 +173,10 @@ def made_rack(count: int) -> "Rack":
 
 
 def _choice(count: int) -> Callable[[], object]:
-    from sim import load_car
-    from sim.tires import Aim, choose
-    from sim.units import INCH
+    from rollpath import load_car
+    from rollpath.tires.choose import choose
+    from rollpath.tires.sets import Aim
+    from rollpath.units import INCH
 
     rack, car = made_rack(count), load_car(ROOT / CAR)
     return lambda: choose(rack, car, Aim(2.25 * INCH))
@@ -190,9 +189,8 @@ def tires_of_forty() -> Row:
 def tires_of_twelve() -> Row:
     """Against the plain loop that the tests check the chooser with."""
     sys.path.insert(0, str(ROOT / "tests"))
+    from rollpath.tires.sets import Weights
     from test_tires import every_set, score_plainly
-
-    from sim.tires import Weights
 
     rack = made_rack(12)
     plain = best_of(
@@ -207,12 +205,11 @@ def tires_of_twelve() -> Row:
 
 def felt_staggers() -> Row:
     import numpy as np
-
-    from sim import load_car, load_track
-    from sim.balance import trim_lap
-    from sim.groove import make_groove
-    from sim.lap import solve_lap
-    from sim.units import INCH
+    from rollpath import load_car, load_track
+    from rollpath.feel.lap import trim_lap
+    from rollpath.groove.lay import make_groove
+    from rollpath.lap import solve_lap
+    from rollpath.units import INCH
 
     track, car = load_track(ROOT / SAUCER), load_car(ROOT / CAR)
     state = track.condition("heavy")
@@ -238,9 +235,9 @@ def _big_book(action: str) -> Row:
     with tempfile.TemporaryDirectory() as folder:
         season, book = Path(folder) / "season.csv", str(Path(folder) / "book.db")
         season.write_text(made_season(RUNS))
-        fill = [sys.executable, "-m", "sim", "notebook", "import", str(season), "--book", book]
+        fill = [sys.executable, "-m", "rollpath", "notebook", "import", str(season), "--book", book]
         subprocess.run(fill, cwd=ROOT, check=True, stdout=subprocess.DEVNULL)
-        ours = cold("-m", "sim", "notebook", action, "--book", book)
+        ours = cold("-m", "rollpath", "notebook", action, "--book", book)
     return within(f"notebook {action}", f"a fresh `rollpath notebook {action}` of {RUNS} runs",
                   ours, 1.0)  # fmt: skip
 
@@ -272,10 +269,10 @@ def made_season(count: int) -> str:
 def fitted_log() -> Row:
     """Three laps at 10 Hz, an error of 2.5 m that wanders like a phone's."""
     import numpy as np
-
-    from sim import load_track
-    from sim.groove import place
-    from sim.survey import PositionLog, survey_by_log
+    from rollpath import load_track
+    from rollpath.groove.path import place
+    from rollpath.survey.fit import survey_by_log
+    from rollpath.survey.log import PositionLog
 
     edge, rng = load_track(ROOT / SAUCER).edge, np.random.default_rng(1)
     time = np.arange(0.0, 144.0, 0.1)
@@ -297,12 +294,12 @@ def recorded_laps() -> Row:
     """A million rows at 100 Hz, seven channels, from the file to the verdict."""
     import numpy as np
     from made_run import as_csv, driven, made_run
-
-    from sim import load_car, load_track
-    from sim.files import load_run_log
-    from sim.groove import make_groove
-    from sim.runlog import read_log, read_run
-    from sim.units import Screen
+    from rollpath import load_car, load_track
+    from rollpath.files.logs import load_run_log
+    from rollpath.groove.lay import make_groove
+    from rollpath.runlog.read import read_run
+    from rollpath.runlog.says import read_log
+    from rollpath.screen import Screen
 
     track, car = load_track(ROOT / SAUCER), load_car(ROOT / CAR)
     surface, groove = track.condition("slick"), make_groove(track, "rounded", car.width)
@@ -341,11 +338,11 @@ ROWS: tuple[Callable[[], Row], ...] = (
 def growth() -> list[tuple[str, str]]:
     """What ten times more costs: stations, cases of a sweep, tires, rows of a log."""
     import numpy as np
-
-    from sim import load_car, load_track
-    from sim.files import POINT_COLUMNS, read_columns
-    from sim.groove import make_groove
-    from sim.lap import solve_lap
+    from rollpath import load_car, load_track
+    from rollpath.files.columns import read_columns
+    from rollpath.files.logs import POINT_COLUMNS
+    from rollpath.groove.lay import make_groove
+    from rollpath.lap import solve_lap
 
     track, car = load_track(ROOT / SAUCER), load_car(ROOT / CAR)
     state = track.condition("heavy")
@@ -376,8 +373,8 @@ def growth() -> list[tuple[str, str]]:
 def memory() -> list[tuple[str, str]]:
     """Peak memory of fresh processes beside one that only imports; 0 where /proc does not tell."""
     commands = {
-        "imports alone": "import sim.cli.baseline",
-        "baseline": f"import sim.cli; sim.cli.main(['baseline', {SAUCER!r}, {CAR!r}])",
+        "imports alone": "import rollpath.cli.baseline",
+        "baseline": f"import rollpath.cli; rollpath.cli.main(['baseline', {SAUCER!r}, {CAR!r}])",
         "40 tires": "import sys; sys.path.insert(0, 'scripts'); import bench; bench._choice(40)()",
     }
     tail = """

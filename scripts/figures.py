@@ -33,7 +33,7 @@ def main() -> int:
     FIGURES.mkdir(exist_ok=True)
     for command, kept in DRAWN:
         with tempfile.TemporaryDirectory() as folder:
-            status = run("-m", "sim", *command, "--json", "--out", folder)
+            status = run("-m", "rollpath", *command, "--json", "--out", folder)
             if status:
                 return status
             for picture in sorted(Path(folder).glob("*.png")):

@@ -2,7 +2,7 @@
 
 python3 scripts/made_run.py    # writes tracks/logs/saucer-hill-run.csv: made up, no one drove it
 
-The log is of laps driven as `sim.balance` trims the car, seen through the noise of a phone-class
+The log is of laps driven as `rollpath.feel` trims the car, seen through the noise of a phone-class
 logger: positions that drift, a speed, an engine speed and a steering angle that scatter, a steering
 sensor whose zero and gain are a little off.
 """
@@ -15,15 +15,15 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from sim.balance import Feel, trim_lap
-from sim.car import Car
-from sim.groove import make_groove
-from sim.lap import PHASES, solve_lap
-from sim.rolling import needed_stagger, rolling_circumference
-from sim.runlog import tread_slip_along
-from sim.stagger import recommend
-from sim.track import Track
-from sim.units import DEGREE, FloatArray
+from rollpath.axle.rolling import needed_stagger, rolling_circumference
+from rollpath.car import Car
+from rollpath.feel.lap import Feel, trim_lap
+from rollpath.groove.lay import make_groove
+from rollpath.lap import PHASES, solve_lap
+from rollpath.runlog.slip import tread_slip_along
+from rollpath.stagger import recommend
+from rollpath.track import Track
+from rollpath.units import DEGREE, FloatArray
 
 GEAR_RATIO = 5.8
 HEADINGS = {
@@ -140,7 +140,9 @@ def as_csv(columns: dict[str, FloatArray]) -> str:
 
 
 def main() -> int:
-    from sim.files import load_car, load_track, write_whole
+    from rollpath.files.cars import load_car
+    from rollpath.files.tracks import load_track
+    from rollpath.files.writing import write_whole
 
     track, car = load_track("tracks/saucer-hill.yaml"), load_car("cars/number-31.yaml")
     stagger = float(car.rear.stagger)

@@ -30,7 +30,7 @@ def closed_figures():
 @pytest.fixture
 def run(request, capsys):
     """Run the command that the test module names as COMMAND; its status, output and errors."""
-    from sim.cli import main
+    from rollpath.cli import main
 
     def run(*arguments: object) -> tuple[int, str, str]:
         status = main([request.module.COMMAND, *map(str, arguments)])

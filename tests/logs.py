@@ -3,11 +3,10 @@
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
+from rollpath.groove.path import place
+from rollpath.survey.log import PositionLog
+from rollpath.track import Track
 from scipy.signal import lfilter
-
-from sim.groove import place
-from sim.survey import PositionLog
-from sim.track import Track
 
 SPEED = 11.0
 """m/s: a slow lap."""

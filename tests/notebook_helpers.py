@@ -4,9 +4,8 @@ from datetime import datetime, timedelta
 from typing import Any
 
 import numpy as np
-
-from sim.runs import Page, Run
-from sim.units import INCH, POUND
+from rollpath.book.run import Page, Run
+from rollpath.units import INCH, POUND
 
 
 def made_run(stagger: float = 2.5, bite: float = 60.0, **changes: Any) -> Run:

@@ -6,16 +6,17 @@ from pathlib import Path
 
 import numpy as np
 from hypothesis import strategies as st
+from rollpath import load_car, load_track
+from rollpath.axle.rolling import needed_stagger
+from rollpath.car import Axle, Car, CornerWeights, Tire
+from rollpath.groove.lay import make_groove
+from rollpath.groove.parallel import parallel_groove
+from rollpath.groove.path import Groove
+from rollpath.lap import solve_lap
+from rollpath.stagger import Recommendation, recommend
+from rollpath.track import Bank, Condition, Track, TrackError, check_track
+from rollpath.units import DEGREE, FOOT, INCH, POUND
 from scipy.optimize import brentq
-
-from sim import load_car, load_track
-from sim.car import Axle, Car, CornerWeights, Tire
-from sim.groove import Groove, make_groove, parallel_groove
-from sim.lap import solve_lap
-from sim.rolling import needed_stagger
-from sim.stagger import Recommendation, recommend
-from sim.track import Bank, Condition, Track, TrackError, check_track
-from sim.units import DEGREE, FOOT, INCH, POUND
 
 ROOT = Path(__file__).parent.parent
 TRACK_FILES = sorted((ROOT / "tracks").glob("*.yaml"))

@@ -5,15 +5,18 @@ from dataclasses import replace
 import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
-
-from sim import baseline, load_car
-from sim.balance import trim_lap
-from sim.bite import Change, Corners, stagger_effect, weigh_change
-from sim.car import Axle, CornerWeights
-from sim.groove import SPARE, make_groove
-from sim.lap import LapError
-from sim.track import CONDITIONS, Bank, Track, TrackError, check_track
-from sim.units import DEGREE, FOOT, INCH, POUND
+from rollpath import baseline, load_car
+from rollpath.car import Axle, CornerWeights
+from rollpath.corners import Corners
+from rollpath.feel.lap import trim_lap
+from rollpath.groove.lay import make_groove
+from rollpath.groove.path import SPARE
+from rollpath.lap import LapError
+from rollpath.scales.hold import weigh_change
+from rollpath.scales.rates import stagger_effect
+from rollpath.scales.twist import Change
+from rollpath.track import CONDITIONS, Bank, Track, TrackError, check_track
+from rollpath.units import DEGREE, FOOT, INCH, POUND
 
 CAR = load_car("cars/number-31.yaml")
 

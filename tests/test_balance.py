@@ -10,28 +10,25 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from ovals import oval
-from scipy.integrate import quad, solve_ivp
-
-from sim.balance import (
-    LIMIT_USED,
-    Chassis,
+from rollpath.axle.rolling import rolling_ratio
+from rollpath.car import ROLLING_RESISTANCE, Car, CornerWeights
+from rollpath.feel.lap import (
     Feel,
-    Stations,
-    Trim,
-    brush_force,
     chassis_of,
     feel_by_phase,
     stations_of,
     trim_lap,
-    trim_stations,
     what_driver_feels,
 )
-from sim.car import ROLLING_RESISTANCE, Car, CornerWeights
-from sim.files import load_car, load_track
-from sim.groove import make_groove, parallel_groove
-from sim.lap import PHASES, Lap, driven_lap, solve_lap
-from sim.rolling import lost_circumference, rolling_ratio
-from sim.units import DEGREE, HP, INCH, POUND, G
+from rollpath.feel.trim import LIMIT_USED, Chassis, Stations, Trim, brush_force, trim_stations
+from rollpath.files.cars import load_car
+from rollpath.files.tracks import load_track
+from rollpath.groove.lay import make_groove
+from rollpath.groove.parallel import parallel_groove
+from rollpath.lap import PHASES, Lap, driven_lap, solve_lap
+from rollpath.tire import lost_circumference
+from rollpath.units import DEGREE, HP, INCH, POUND, G
+from scipy.integrate import quad, solve_ivp
 
 ROOT = Path(__file__).resolve().parent.parent
 TRACKS = ("ropewalk", "saucer-hill", "two-ponds")

@@ -9,9 +9,8 @@ import sys
 
 import pytest
 from ovals import CAR_FILES, ROOT, TRACK_FILES
-
-from sim.cli import main
-from sim.units import parse
+from rollpath.cli import main
+from rollpath.units import parse
 
 SAUCER, ROPEWALK = "tracks/saucer-hill.yaml", "tracks/ropewalk.yaml"
 CAR, OTHER_CAR = "cars/number-31.yaml", "cars/blue-heron.yaml"
@@ -64,10 +63,10 @@ def refused(run):
 
 
 def test_the_examples_of_the_issue_work_as_typed():
-    environment = os.environ | {"PYTHONPATH": str(ROOT)}
+    environment = os.environ | {"PYTHONPATH": str(ROOT / "sim")}
     for words in ((SAUCER, CAR, "--condition", "slick"), (*TYPED, CAR)):
         ended = subprocess.run(
-            [sys.executable, "-m", "sim", "baseline", *words],
+            [sys.executable, "-m", "rollpath", "baseline", *words],
             cwd=ROOT, env=environment, capture_output=True, text=True, encoding="utf-8",
         )  # fmt: skip
         assert ended.returncode == 0
@@ -77,8 +76,9 @@ def test_the_examples_of_the_issue_work_as_typed():
 
 def test_bad_input_of_the_program_is_exit_2_and_one_line():
     ended = subprocess.run(
-        [sys.executable, "-m", "sim", "baseline", "tracks/nowhere.yaml", CAR],
-        cwd=ROOT, env=os.environ | {"PYTHONPATH": str(ROOT)}, capture_output=True, text=True,
+        [sys.executable, "-m", "rollpath", "baseline", "tracks/nowhere.yaml", CAR],
+        cwd=ROOT, env=os.environ | {"PYTHONPATH": str(ROOT / "sim")},
+        capture_output=True, text=True,
     )  # fmt: skip
     assert ended.returncode == 2
     assert ended.stdout == ""
@@ -87,12 +87,13 @@ def test_bad_input_of_the_program_is_exit_2_and_one_line():
 
 def test_a_cold_baseline_loads_neither_matplotlib_nor_shapely_nor_an_optimiser():
     look = (
-        "import sys; from sim.cli import main; main(sys.argv[1:]); "
+        "import sys; from rollpath.cli import main; main(sys.argv[1:]); "
         "print([m for m in ('matplotlib', 'shapely', 'scipy.optimize') if m in sys.modules])"
     )
     ended = subprocess.run(
         [sys.executable, "-c", look, "baseline", ROPEWALK, CAR, "--condition", "heavy"],
-        cwd=ROOT, env=os.environ | {"PYTHONPATH": str(ROOT)}, capture_output=True, text=True,
+        cwd=ROOT, env=os.environ | {"PYTHONPATH": str(ROOT / "sim")},
+        capture_output=True, text=True,
     )  # fmt: skip
     assert ended.stdout.splitlines()[-1] == "[]"
 

@@ -8,37 +8,29 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy import stats
-from scipy.optimize import minimize
-
-from sim.bite import (
-    CORNERS,
-    RAISES_BITE,
-    TYPICAL_RATE,
-    BiteError,
-    Change,
-    Corners,
+from rollpath.car import BiteRates, Car, CornerWeights, Springs, Tire
+from rollpath.corners import CORNERS, RAISES_BITE, Corners, only
+from rollpath.files.cars import load_car
+from rollpath.scales.hold import bite_map, holds, weigh_change
+from rollpath.scales.learn import (
     NextSession,
     ScaleSession,
     _Design,
-    bite_change,
-    bite_map,
-    bite_rates,
     fit_rates,
-    holds,
     learn_rates,
-    only,
-    pad_pattern,
-    pads_after,
-    predicted_rates,
-    settle,
-    stagger_effect,
-    weigh_change,
     weights_that_differ,
 )
-from sim.car import BiteRates, Car, CornerWeights, Springs, Tire
-from sim.files import load_car
-from sim.units import DEGREE, INCH, POUND
+from rollpath.scales.rates import (
+    TYPICAL_RATE,
+    bite_change,
+    bite_rates,
+    predicted_rates,
+    stagger_effect,
+)
+from rollpath.scales.twist import BiteError, Change, pad_pattern, pads_after, settle
+from rollpath.units import DEGREE, INCH, POUND
+from scipy import stats
+from scipy.optimize import minimize
 
 CARS = Path(__file__).parent.parent / "cars"
 LB_IN = POUND / INCH

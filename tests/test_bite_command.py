@@ -5,10 +5,9 @@ import shutil
 from pathlib import Path
 
 import pytest
-
-from sim.cli import main
-from sim.files import load_car
-from sim.units import INCH, POUND
+from rollpath.cli import main
+from rollpath.files.cars import load_car
+from rollpath.units import INCH, POUND
 
 ROOT = Path(__file__).parent.parent
 CAR = str(ROOT / "cars" / "number-31.yaml")

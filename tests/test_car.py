@@ -7,16 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from ovals import demo_car
-
-from sim.car import (
-    DEFAULT_FRONT_ROLL_SHARE,
-    CornerWeights,
-    Springs,
-    axle_roll_stiffness,
-    brush_grip_used,
-    brush_slip,
-)
-from sim.units import INCH, POUND
+from rollpath.car import DEFAULT_FRONT_ROLL_SHARE, CornerWeights, Springs, axle_roll_stiffness
+from rollpath.tire import brush_grip_used, brush_slip
+from rollpath.units import INCH, POUND
 
 share_of_grip = st.floats(0.0, 0.999)
 grip = st.floats(0.1, 1.5)

@@ -4,8 +4,7 @@ import sys
 from pathlib import Path
 
 import pytest
-
-from sim.cli import FIRST_WORDS, all_commands, commands_of, main
+from rollpath.cli import FIRST_WORDS, all_commands, commands_of, main
 
 ROOT = Path(__file__).resolve().parents[1]
 
@@ -18,29 +17,33 @@ def test_every_command_is_found_by_its_first_word():
 
 def test_a_command_loads_no_module_of_another():
     look = (
-        "import sys; from sim.cli import main; main(['bite', 'cars/number-31.yaml']); "
-        "print(*[m for m in sys.modules if m.startswith('sim.cli.')])"
+        "import sys; from rollpath.cli import main; main(['bite', 'cars/number-31.yaml']); "
+        "print(*[m for m in sys.modules if m.startswith('rollpath.cli.')])"
     )
     ended = subprocess.run(
         [sys.executable, "-c", look],
-        cwd=ROOT, env=os.environ | {"PYTHONPATH": str(ROOT)}, capture_output=True, text=True,
+        cwd=ROOT, env=os.environ | {"PYTHONPATH": str(ROOT / "sim")},
+        capture_output=True, text=True,
     )  # fmt: skip
-    loaded = {module.removeprefix("sim.cli.") for module in ended.stdout.splitlines()[-1].split()}
+    loaded = {
+        module.removeprefix("rollpath.cli.") for module in ended.stdout.splitlines()[-1].split()
+    }
     assert loaded & {word.replace("-", "_") for word in FIRST_WORDS} == {"bite"}
 
 
 def test_a_baseline_loads_neither_survey_nor_log_reader():
     look = (
-        "import sys; from sim.cli import main; "
+        "import sys; from rollpath.cli import main; "
         "main(['baseline', 'tracks/ropewalk.yaml', 'cars/number-31.yaml']); print(*sys.modules)"
     )
     ended = subprocess.run(
         [sys.executable, "-c", look],
-        cwd=ROOT, env=os.environ | {"PYTHONPATH": str(ROOT)}, capture_output=True, text=True,
+        cwd=ROOT, env=os.environ | {"PYTHONPATH": str(ROOT / "sim")},
+        capture_output=True, text=True,
     )  # fmt: skip
     loaded = set(ended.stdout.splitlines()[-1].split())
-    assert "sim.stagger" in loaded
-    assert not loaded & {"sim.survey", "sim.runlog", "sim.files.logs"}
+    assert "rollpath.stagger" in loaded
+    assert not loaded & {"rollpath.survey", "rollpath.runlog", "rollpath.files.logs"}
 
 
 def complaint(capsys, *typed):

@@ -4,8 +4,7 @@ import json
 from pathlib import Path
 
 import pytest
-
-from sim.cli import main
+from rollpath.cli import main
 
 ROPEWALK, SAUCER, PONDS = (
     f"tracks/{name}.yaml" for name in ("ropewalk", "saucer-hill", "two-ponds")
@@ -63,7 +62,7 @@ def test_heavy_wants_more_than_slick_on_every_demo_track_and_car(run):
 
 
 def test_the_parts_add_up_and_the_same_line_differs_by_load_and_drive_alone(run):
-    from sim import baseline, load_car, load_track
+    from rollpath import baseline, load_car, load_track
 
     track, car = load_track(SAUCER), load_car(CARS[0])
     heavy, slick = (baseline(track, car, state, "middle").stagger for state in ("heavy", "slick"))

@@ -4,9 +4,8 @@ import json
 from pathlib import Path
 
 import pytest
-
-from sim.cli import main
-from sim.verdict import ANSWERS
+from rollpath.cli import main
+from rollpath.debrief import ANSWERS
 
 CASE = ("debrief", "tracks/saucer-hill.yaml", "cars/number-31.yaml", "--condition", "slick",
         "--groove", "middle")  # fmt: skip

@@ -4,8 +4,7 @@ import json
 from pathlib import Path
 
 import pytest
-
-from sim.cli import main
+from rollpath.cli import main
 
 ROOT = Path(__file__).resolve().parent.parent
 CASE = ["feel", str(ROOT / "tracks/ropewalk.yaml"), str(ROOT / "cars/number-31.yaml"),

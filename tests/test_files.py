@@ -8,14 +8,18 @@ import sys
 from pathlib import Path
 
 import pytest
+import rollpath
 from hypothesis import given, settings
 from hypothesis import strategies as st
-
-from sim import files
-from sim.car import DEFAULT_CG_HEIGHT, DEFAULT_POWER, DEFAULT_TIRE_RATE, DEFAULT_WINDOW
-from sim.files import FileError, copy_demo_data, demo, load_car, load_track, write_whole
-from sim.track import CONDITIONS, DEFAULT_BLEND
-from sim.units import DEGREE, FOOT, INCH, POUND
+from rollpath.car import DEFAULT_CG_HEIGHT, DEFAULT_POWER, DEFAULT_TIRE_RATE, DEFAULT_WINDOW
+from rollpath.files import demo
+from rollpath.files.cars import load_car
+from rollpath.files.demo import copy_demo_data
+from rollpath.files.schema import FileError
+from rollpath.files.tracks import load_track
+from rollpath.files.writing import write_whole
+from rollpath.track import CONDITIONS, DEFAULT_BLEND
+from rollpath.units import DEGREE, FOOT, INCH, POUND
 
 ROOT = Path(__file__).parent.parent
 
@@ -296,26 +300,26 @@ def test_demo_data_of_a_checkout_is_copied_whole(tmp_path):
 
 
 def test_demo_data_of_an_installed_package_lies_inside_it(tmp_path, monkeypatch):
-    inside = tmp_path / "sim" / "demo"
+    inside = tmp_path / "sim" / "rollpath" / "demo"
     inside.mkdir(parents=True)
-    monkeypatch.setattr(demo, "__file__", str(tmp_path / "sim" / "files" / "demo.py"))
+    monkeypatch.setattr(demo, "__file__", str(tmp_path / "sim" / "rollpath" / "files" / "demo.py"))
     assert demo.demo_folder() == inside
     inside.rmdir()
     assert demo.demo_folder() == tmp_path
 
 
-def test_every_name_on_offer_is_there():
-    assert all(getattr(files, name) is not None for name in files.__all__)
+def test_every_name_at_the_front_door_is_there():
+    assert all(getattr(rollpath, name) is not None for name in rollpath.__all__)
     with pytest.raises(ImportError):
-        from sim.files import load_lorry  # noqa: F401
+        from rollpath import load_lorry  # noqa: F401
 
 
 def test_reading_a_track_and_a_car_enters_no_room_for_logs_racks_or_sessions():
-    program = "import sys; from sim.files import load_car, load_track; print(*sys.modules)"
+    program = "import sys; from rollpath import load_car, load_track; print(*sys.modules)"
     run = subprocess.run(
         [sys.executable, "-c", program], capture_output=True, text=True, check=True
     )
     entered = set(run.stdout.split())
-    assert "sim.files.cars" in entered
-    assert not entered & {f"sim.{room}" for room in ("bite", "rack", "runlog", "survey")}
-    assert not entered & {f"sim.files.{room}" for room in ("logs", "racks", "sessions")}
+    assert "rollpath.files.cars" in entered
+    assert not entered & {f"rollpath.{room}" for room in ("scales", "tires", "runlog", "survey")}
+    assert not entered & {f"rollpath.files.{room}" for room in ("logs", "racks", "sessions")}

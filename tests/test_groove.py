@@ -7,25 +7,21 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from ovals import DEMO_TRACKS, demo_car, demo_track, one_case, oval, ovals
-from scipy.optimize import least_squares
-from shapely import LineString, Polygon
-
-from sim.groove import (
+from rollpath.groove.free import (
     DIAMOND_SHARPNESS,
     DIAMOND_ZONE,
-    GROOVES,
     LENGTH_SHARE,
-    SPARE,
     SPLINE_KNOTS,
     _diamond_weights,
     _turning_zones,
-    make_groove,
-    offset_limits,
-    parallel_groove,
-    place,
 )
-from sim.track import Bank, Track, TrackError
-from sim.units import DEGREE, FOOT
+from rollpath.groove.lay import make_groove
+from rollpath.groove.parallel import parallel_groove
+from rollpath.groove.path import GROOVES, SPARE, offset_limits, place
+from rollpath.track import Bank, Track, TrackError
+from rollpath.units import DEGREE, FOOT
+from scipy.optimize import least_squares
+from shapely import LineString, Polygon
 
 CAR_WIDTH = float(demo_car().width)
 PARALLEL = ("low", "middle", "high")

@@ -8,27 +8,16 @@ from pathlib import Path
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-
-from sim.cli import all_commands, main
-from sim.files import (
-    POINT_COLUMNS,
-    FileError,
-    load_car,
-    load_points,
-    load_rack,
-    load_run_log,
-    load_scale_sessions,
-    load_track,
-    read_columns,
-    read_sweep,
-)
-from sim.units import (
-    KINDS,
-    QuantityError,
-    parse,
-    parse_per_turn,
-    parse_temperature,
-)
+from rollpath.cli import all_commands, main
+from rollpath.files.cars import load_car
+from rollpath.files.columns import read_columns
+from rollpath.files.logs import POINT_COLUMNS, load_points, load_run_log
+from rollpath.files.racks import load_rack
+from rollpath.files.schema import FileError
+from rollpath.files.sessions import load_scale_sessions
+from rollpath.files.sweeps import read_sweep
+from rollpath.files.tracks import load_track
+from rollpath.units import KINDS, QuantityError, parse, parse_per_turn, parse_temperature
 
 LINE = "x (m),y (m)\n" + "".join(f"{i % 40},{(i * 7) % 30}\n" for i in range(60))
 READERS = {

@@ -7,22 +7,15 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from ovals import DEMO_TRACKS, GRIPPY, demo_car, demo_track, one_case, oval, ovals, spread_of_cars
+from rollpath.car import ROLLING_RESISTANCE
+from rollpath.groove.lay import make_groove
+from rollpath.groove.parallel import parallel_groove
+from rollpath.lap import AIR_DENSITY, PHASES, SETTLED_SHARE, corner_speed, driven_lap, solve_lap
+from rollpath.loads import wheel_loads
+from rollpath.track import Bank, Condition
+from rollpath.units import DEGREE, FOOT, G
 from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
-
-from sim.car import ROLLING_RESISTANCE
-from sim.groove import make_groove, parallel_groove
-from sim.lap import (
-    AIR_DENSITY,
-    PHASES,
-    SETTLED_SHARE,
-    corner_speed,
-    driven_lap,
-    solve_lap,
-    wheel_loads,
-)
-from sim.track import Bank, Condition
-from sim.units import DEGREE, FOOT, G
 
 CAR = demo_car()
 WIDTH = float(CAR.width)

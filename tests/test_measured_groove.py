@@ -2,12 +2,13 @@
 
 import numpy as np
 import pytest
+from rollpath.files.cars import load_car
+from rollpath.files.tracks import load_track
+from rollpath.groove.lay import make_groove
+from rollpath.groove.measured import PathError, measured_groove, smooth_closed_path
+from rollpath.stagger import baseline
+from rollpath.units import INCH
 from scipy.special import ellipe
-
-from sim.files import load_car, load_track
-from sim.groove import PathError, make_groove, measured_groove, smooth_closed_path
-from sim.stagger import baseline
-from sim.units import INCH
 
 
 def ellipse_points(a, b, spacing=1.0):

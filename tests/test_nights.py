@@ -10,20 +10,12 @@ from typing import Any
 import numpy as np
 import pytest
 from notebook_helpers import driver_feels, made_nights, made_run
-
-from sim import nights as nights_module
-from sim.nights import (
-    CANDIDATES,
-    FEWEST_CLEAN,
-    Correction,
-    Step,
-    correction,
-    driver_says,
-    nights,
-    studies,
-)
-from sim.runs import Page, Run
-from sim.units import INCH, POUND, PSI
+from rollpath.book import posterior
+from rollpath.book.lessons import FEWEST_CLEAN, Correction, correction, driver_says, studies
+from rollpath.book.nights import Step, nights
+from rollpath.book.posterior import CANDIDATES
+from rollpath.book.run import Page, Run
+from rollpath.units import INCH, POUND, PSI
 
 CAR, SLICK = "Number 31", "slick"
 
@@ -262,37 +254,35 @@ def test_lap_evidence_agrees_with_least_squares_on_a_design_matrix() -> None:
     chance = np.random.default_rng(4)
     groups = np.repeat([0, 1, 2], [3, 4, 5])
     x, laps = chance.normal(0, 0.01, 12), chance.normal(17, 0.2, 12)
-    got, null = nights_module._lap_evidence(nights_module._Watch(x, laps, groups))
+    got, null = posterior._lap_evidence(posterior.Watch(x, laps, groups))
     levels = np.eye(3)[groups]
-    floor = 9 * nights_module._WATCH**2
+    floor = 9 * posterior._WATCH**2
 
     def log_likelihood(values: np.ndarray) -> float:  # type: ignore[type-arg]
         rest = values - levels @ np.linalg.lstsq(levels, values, rcond=None)[0]
         return float(-4.5 * np.log(rest @ rest + floor))
 
     for i in (0, 30, 60, 96):
-        each = [
-            log_likelihood(laps - k * (x - CANDIDATES[i]) ** 2) for k in nights_module._LAP_COSTS
-        ]
+        each = [log_likelihood(laps - k * (x - CANDIDATES[i]) ** 2) for k in posterior._LAP_COSTS]
         assert got[i] == pytest.approx(np.log(np.mean(np.exp(each))), rel=1e-9)
     assert null == pytest.approx(log_likelihood(laps))
 
 
 def test_driver_evidence_agrees_with_the_ordinal_model_written_out() -> None:
     # McCullagh (1980), the proportional-odds model: cumulative chances are logistic.
-    x, said = np.array([-20, 3, 8, 8]) * nights_module.STEP, np.array([1, 0, -1, 0])
-    got, null = nights_module._driver_evidence(x, said)
+    x, said = np.array([-20, 3, 8, 8]) * posterior.STEP, np.array([1, 0, -1, 0])
+    got, null = posterior._driver_evidence(x, said)
 
     def chance(answer: int, d: float, t: float, b: float) -> float:
         more, less = 1 / (1 + math.exp(-(d - t) / b)), 1 / (1 + math.exp(-(-d - t) / b))
         plain = {1: more, -1: less, 0: 1 - more - less}[answer]
-        return (1 - nights_module._LAPSE) * plain + nights_module._LAPSE / 3
+        return (1 - posterior._LAPSE) * plain + posterior._LAPSE / 3
 
     for i in (0, 40, 96):
         each = [
             math.prod(chance(a, CANDIDATES[i] - b, t, blur) for a, b in zip(said, x, strict=True))
-            for blur in nights_module._BLURS
-            for t in nights_module._CONTENTS
+            for blur in posterior._BLURS
+            for t in posterior._CONTENTS
         ]
         assert got[i] == pytest.approx(math.log(np.mean(each)), rel=1e-9)
     # By hand: Dirichlet(1, 1, 1) gives 2! 1! 2! 1! / 6!.

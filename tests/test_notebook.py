@@ -20,21 +20,12 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from notebook_helpers import made_run
+from rollpath.book import file, rescue
+from rollpath.book.book import Book, default_path
+from rollpath.book.exchange import from_csv, from_json, to_csv, to_json
+from rollpath.book.file import MIGRATIONS, migrate
+from rollpath.book.run import NAMES, BookError, Page, Run, settled
 from test_runs import ANY_RUN
-
-from sim import notebook
-from sim.notebook import MIGRATIONS, Book, default_path, migrate
-from sim.runs import (
-    NAMES,
-    BookError,
-    Page,
-    Run,
-    from_csv,
-    from_json,
-    settled,
-    to_csv,
-    to_json,
-)
 
 TESTS = Path(__file__).parent
 
@@ -179,7 +170,7 @@ def test_a_migration_adds_to_a_book_and_loses_nothing(
         book.add(made_run(note="before"))
         before = book.pages()
     step = ("ALTER TABLE page ADD COLUMN weather TEXT",)
-    monkeypatch.setattr(notebook, "MIGRATIONS", (*MIGRATIONS, step))
+    monkeypatch.setattr(file, "MIGRATIONS", (*MIGRATIONS, step))
     with Book(path) as book:
         assert book.pages() == before
         book.add(made_run(note="after"))
@@ -216,7 +207,7 @@ ADDER = """
     import sys
     sys.path[:0] = {paths!r}
     from notebook_helpers import made_run
-    from sim.notebook import Book
+    from rollpath.book.book import Book
     for i in range({count}):
         with Book({path!r}) as book:
             print(book.add(made_run(note="{name} %d" % i + "." * 3000)), flush=True)
@@ -286,8 +277,8 @@ def test_a_disk_that_refuses_to_grow_the_file_is_told(tmp_path: Path) -> None:
         import resource, sys
         sys.path[:0] = {[str(TESTS), str(TESTS.parent)]!r}
         from notebook_helpers import made_run
-        from sim.notebook import Book
-        from sim.runs import BookError
+        from rollpath.book.book import Book
+        from rollpath.book.run import BookError
         with Book({str(path)!r}) as book:
             resource.setrlimit(resource.RLIMIT_FSIZE, (40_000, 40_000))
             for _ in range(100):
@@ -403,7 +394,7 @@ def test_a_single_letter_that_changed_is_noticed_and_told(tmp_path: Path) -> Non
 def test_a_run_never_confirmed_takes_no_number_from_one_that_was() -> None:
     first, second = many_pages(2)
     clash = replace(second, number=1)
-    kept = notebook._one_run_a_number([first, clash, replace(clash, revision=2)])
+    kept = rescue._one_run_a_number([first, clash, replace(clash, revision=2)])
     assert [(page.key, page.number, page.revision) for page in kept] == [
         (first.key, 1, 1),
         (second.key, 2, 1),
@@ -449,7 +440,7 @@ def test_a_lost_log_of_a_killed_writer_takes_no_run_with_it(tmp_path: Path) -> N
         import os, sys
         sys.path[:0] = {[str(TESTS), str(TESTS.parent)]!r}
         from notebook_helpers import made_run
-        from sim.notebook import Book
+        from rollpath.book.book import Book
         book = Book({str(path)!r})
         for _ in range(5):
             book.add(made_run())
@@ -466,7 +457,7 @@ def test_a_lost_log_of_a_killed_writer_takes_no_run_with_it(tmp_path: Path) -> N
 def test_a_rescue_cut_short_is_finished_by_the_next_who_opens(tmp_path: Path) -> None:
     path = tmp_path / "book.db"
     pages = damaged_book(path, overwrite(0, 100))
-    notebook._write_rescued(path, pages)  # and then the power fails
+    rescue._write_rescued(path, pages)  # and then the power fails
     with Book(path) as book:
         assert book.pages() == pages
     assert not list(tmp_path.glob("*.rescued"))

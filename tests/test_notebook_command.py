@@ -13,11 +13,11 @@ from typing import Any
 
 import pytest
 from notebook_helpers import made_nights, made_run
-
-from sim.cli import main
-from sim.notebook import Book
-from sim.runs import settled, to_csv
-from sim.units import INCH
+from rollpath.book.book import Book
+from rollpath.book.exchange import to_csv
+from rollpath.book.run import settled
+from rollpath.cli import main
+from rollpath.units import INCH
 
 ROOT = Path(__file__).parent.parent
 ROPEWALK, SAUCER = str(ROOT / "tracks/ropewalk.yaml"), str(ROOT / "tracks/saucer-hill.yaml")
@@ -325,7 +325,7 @@ def test_a_season_from_a_spreadsheet_is_taken(told: Told, book: str, tmp_path: P
 
 def test_a_person_at_the_terminal_is_asked(book: str) -> None:
     leader, follower = pty.openpty()
-    typed = ["-m", "sim", "notebook", "add", "--book", book, "--track", ROPEWALK, "--car", CAR]
+    typed = ["-m", "rollpath", "notebook", "add", "--book", book, "--track", ROPEWALK, "--car", CAR]
     child = subprocess.Popen(
         [sys.executable, *typed, "--run", "feature"],
         stdin=follower, stdout=follower, stderr=follower, cwd=ROOT,
@@ -354,7 +354,7 @@ def test_a_person_at_the_terminal_is_asked(book: str) -> None:
 
 
 def test_a_script_is_never_asked(book: str) -> None:
-    typed = ["-m", "sim", "notebook", "add", "--book", book, "--track", "A", "--car", "B"]
+    typed = ["-m", "rollpath", "notebook", "add", "--book", book, "--track", "A", "--car", "B"]
     done = subprocess.run(
         [sys.executable, *typed], stdin=subprocess.DEVNULL, capture_output=True, text=True, cwd=ROOT
     )

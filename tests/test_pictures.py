@@ -6,8 +6,7 @@ import warnings
 from pathlib import Path
 
 import pytest
-
-from sim.cli import main
+from rollpath.cli import main
 
 ODD = r"Big $^$ car $\frac$"
 """Dollar signs in pairs that would be mathematics, and wrong mathematics at that."""

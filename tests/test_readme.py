@@ -5,8 +5,7 @@ import shlex
 from pathlib import Path
 
 import pytest
-
-from sim.cli import main
+from rollpath.cli import main
 
 README = Path("README.md").read_text()
 PLAIN = re.findall(r"^    rollpath (.+)$", README, re.MULTILINE)

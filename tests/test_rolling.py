@@ -8,18 +8,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from ovals import DEMO_TRACKS, demo_car, demo_track, spread_of_cars
+from rollpath.axle.rolling import natural_curvature, needed_stagger, rolling_ratio, tread_slip
+from rollpath.groove.lay import make_groove
+from rollpath.lap import solve_lap
+from rollpath.tire import lost_circumference
+from rollpath.units import DEGREE, INCH
 from scipy.integrate import solve_ivp
-
-from sim.groove import make_groove
-from sim.lap import solve_lap
-from sim.rolling import (
-    lost_circumference,
-    natural_curvature,
-    needed_stagger,
-    rolling_ratio,
-    tread_slip,
-)
-from sim.units import DEGREE, INCH
 
 CAR = demo_car()
 

@@ -4,27 +4,22 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from rollpath import load_car, load_track
+from rollpath.debrief import Leaning, settle
+from rollpath.feel.lap import LEAST_FELT, trim_lap
+from rollpath.files.logs import RUN_COLUMNS, load_run_log
+from rollpath.files.schema import FileError
+from rollpath.groove.lay import make_groove
+from rollpath.lap import driven_lap, solve_lap
+from rollpath.runlog.laps import RunLogError, banked_like, find_laps, log_of
+from rollpath.runlog.read import read_run
+from rollpath.runlog.says import felt_step, read_log
+from rollpath.runlog.slip import rolling_speed, tread_slip_along
+from rollpath.screen import Screen
+from rollpath.survey.log import local_plane
+from rollpath.units import DEGREE, INCH, MPH
 
 from scripts.made_run import GEAR_RATIO, Noise, as_csv, driven, made_run
-from sim import load_car, load_track
-from sim.balance import LEAST_FELT, trim_lap
-from sim.files import RUN_COLUMNS, FileError, load_run_log
-from sim.groove import make_groove
-from sim.lap import driven_lap, solve_lap
-from sim.runlog import (
-    RunLogError,
-    banked_like,
-    felt_step,
-    find_laps,
-    log_of,
-    read_log,
-    read_run,
-    rolling_speed,
-    tread_slip_along,
-)
-from sim.survey import local_plane
-from sim.units import DEGREE, INCH, MPH, Screen
-from sim.verdict import Leaning, settle
 
 DRAWS = 20
 

@@ -10,20 +10,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from notebook_helpers import made_run
-
-from sim.runs import (
-    ENTRIES,
-    EXPORT_KEYS,
-    BookError,
-    Page,
-    Run,
-    from_csv,
-    from_json,
-    settled,
-    to_csv,
-    to_json,
-)
-from sim.units import INCH, POUND, PSI
+from rollpath.book.exchange import EXPORT_KEYS, from_csv, from_json, to_csv, to_json
+from rollpath.book.run import ENTRIES, BookError, Page, Run, settled
+from rollpath.units import INCH, POUND, PSI
 
 ANY_TEXT = st.text(st.characters(exclude_categories=["Cs"]), max_size=80)
 """Any characters there are, control characters and all scripts among them; no lone surrogates."""

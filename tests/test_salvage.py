@@ -7,8 +7,7 @@ from pathlib import Path
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-
-from sim.salvage import PAGE_SIZE, readable_rows
+from rollpath.book.salvage import PAGE_SIZE, readable_rows
 
 VALUE = (
     st.none()

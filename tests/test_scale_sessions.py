@@ -7,9 +7,11 @@ import pytest
 import yaml
 from hypothesis import given, settings
 from hypothesis import strategies as st
-
-from sim.files import FileError, edit_yaml, load_car, load_scale_sessions
-from sim.units import INCH, POUND
+from rollpath.files.cars import load_car
+from rollpath.files.schema import FileError
+from rollpath.files.sessions import load_scale_sessions
+from rollpath.files.writing import edit_yaml
+from rollpath.units import INCH, POUND
 
 CARS = Path(__file__).parent.parent / "cars"
 SIDES = ["left_front", "right_front", "left_rear", "right_rear"]

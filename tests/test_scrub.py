@@ -8,14 +8,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from ovals import DEMO_TRACKS, GRIPPY, demo_car, demo_track, oval
+from rollpath.axle.rolling import needed_stagger
+from rollpath.axle.scrub import scrub_distance, tire_slips
+from rollpath.feel.trim import brush_force
+from rollpath.groove.lay import make_groove
+from rollpath.groove.parallel import parallel_groove
+from rollpath.lap import PHASES, solve_lap
+from rollpath.units import FOOT, INCH
 from scipy.integrate import quad
-
-from sim.balance import brush_force
-from sim.groove import make_groove, parallel_groove
-from sim.lap import PHASES, solve_lap
-from sim.rolling import needed_stagger
-from sim.scrub import scrub_distance, tire_slips
-from sim.units import FOOT, INCH
 
 CAR = demo_car()
 M, T = CAR.rear.mean_rollout, CAR.rear.track_width

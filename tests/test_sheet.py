@@ -5,15 +5,15 @@ from itertools import combinations
 
 import numpy as np
 import pytest
-
-from sim import baseline, load_car, load_track
-from sim.balance import trim_lap
-from sim.bite import stagger_effect
-from sim.files import load_run_log
-from sim.runlog import read_run
-from sim.sheet import PAPERS, draw_feel_page, draw_sheet, write_sheets
-from sim.units import INCH, Screen
-from sim.verdict import Answers, decide, read_answers
+from rollpath import baseline, load_car, load_track
+from rollpath.debrief import Answers, decide, read_answers
+from rollpath.feel.lap import trim_lap
+from rollpath.files.logs import load_run_log
+from rollpath.runlog.read import read_run
+from rollpath.scales.rates import stagger_effect
+from rollpath.screen import Screen
+from rollpath.show.sheet import PAPERS, draw_feel_page, draw_sheet, write_sheets
+from rollpath.units import INCH
 
 LONGEST = "Wwwwwwwww " * 8
 """A name of 80 characters, the most a file allows, of the widest letters."""
@@ -165,8 +165,7 @@ def test_folder_of_a_page_is_made(tmp_path, ending):
 def test_page_reads_in_grey():
     """The mismatch shades darken one way: luminance never falls from too little to too much."""
     import matplotlib
-
-    from sim.plots import SHADES
+    from rollpath.show.picture import SHADES
 
     red, green, blue, _ = matplotlib.colormaps[SHADES](np.linspace(0, 1, 64)).T
     luminance = 0.2126 * red + 0.7152 * green + 0.0722 * blue  # ITU-R BT.709

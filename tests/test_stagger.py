@@ -21,15 +21,14 @@ from ovals import (
     spread_of_cars,
     wanted,
 )
+from rollpath import baseline
+from rollpath.axle.rolling import needed_stagger
+from rollpath.groove.path import GROOVES
+from rollpath.lap import solve_lap
+from rollpath.stagger import BAND, recommend
+from rollpath.track import Bank, TrackError
+from rollpath.units import DEGREE, EIGHTH, FOOT, INCH
 from scipy.optimize import minimize_scalar
-
-from sim import baseline
-from sim.groove import GROOVES
-from sim.lap import solve_lap
-from sim.rolling import needed_stagger
-from sim.stagger import BAND, EIGHTH, recommend
-from sim.track import Bank, TrackError
-from sim.units import DEGREE, FOOT, INCH
 
 CAR = demo_car()
 M, T = CAR.rear.mean_rollout, CAR.rear.track_width

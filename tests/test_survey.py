@@ -10,30 +10,25 @@ from hypothesis import strategies as st
 from logs import degrees_at, drift, made_log
 from ovals import DEMO_TRACKS, demo_track, oval
 from pyproj import Geod, Transformer
-from scipy.stats import chi2
-
-from sim import survey as rooms
-from sim.drift import DriftTracker, find_drift
-from sim.survey import (
+from rollpath.survey.drift import DriftTracker, find_drift
+from rollpath.survey.fit import SHAPE_DOUBT, lap_path, survey_by_log
+from rollpath.survey.log import MOST_LAPS, PositionLog, SurveyError, local_plane
+from rollpath.survey.tape import (
     CHORD_ERROR,
     GAP_ERROR,
     LAP_SHARE,
-    PositionLog,
-    SurveyError,
     average_chords,
     chord_advice,
     chord_radius,
     chord_radius_errors,
-    lap_path,
     lap_radius,
     lap_straight,
-    local_plane,
     survey_by_chords,
     survey_by_lap,
-    survey_by_log,
 )
-from sim.track import Track
-from sim.units import FOOT, INCH
+from rollpath.track import Track
+from rollpath.units import FOOT, INCH
+from scipy.stats import chi2
 
 DRAWS = int(os.environ.get("SURVEY_DRAWS", "9"))
 """Made logs for each of six cases. With 50 each (minutes): radii all within 5 %, straights 96 in
@@ -445,7 +440,7 @@ def test_two_hundred_thousand_points_use_some_of_their_laps():
     log = made_log(demo_track("Two Ponds"), np.random.default_rng(3), hertz=10, laps=540)
     assert len(log.x) > 200_000
     survey = survey_by_log(log.at(slice(0, 200_000)))
-    assert survey.laps_used == rooms.MOST_LAPS
+    assert survey.laps_used == MOST_LAPS
     assert near(survey)
 
 
@@ -510,4 +505,4 @@ def test_doubt_of_the_oval_is_a_chi_squared_point():
     # scipy.stats is the independent route to what scipy.special gives without its import time.
     from scipy.special import gammainccinv
 
-    assert 2 * gammainccinv(3.5, rooms.SHAPE_DOUBT) == pytest.approx(chi2.isf(rooms.SHAPE_DOUBT, 7))
+    assert 2 * gammainccinv(3.5, SHAPE_DOUBT) == pytest.approx(chi2.isf(SHAPE_DOUBT, 7))

@@ -6,9 +6,10 @@ import numpy as np
 import pytest
 from logs import SITE, csv_text, degrees_at, gpx, made_log
 from ovals import demo_track
-
-from sim.files import FileError, load_points, load_position_log, load_track
-from sim.units import FOOT
+from rollpath.files.logs import load_points, load_position_log
+from rollpath.files.schema import FileError
+from rollpath.files.tracks import load_track
+from rollpath.units import FOOT
 
 TRACK = "Saucer Hill"
 COMMAND = "survey"
@@ -287,7 +288,7 @@ def test_a_large_gpx_is_read_in_bounded_memory(put):
 
 
 def test_a_file_without_end_is_refused(put, refuse, monkeypatch):
-    monkeypatch.setattr("sim.files.gpx.LARGEST_LOG", 5000)
+    monkeypatch.setattr("rollpath.files.gpx.LARGEST_LOG", 5000)
     assert "larger than" in refuse(put("long.gpx", "<gpx>" + " " * 6000))
 
 

@@ -10,26 +10,19 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from rollpath.car import Alike, CornerWeights
+from rollpath.corners import CORNERS, Corners
+from rollpath.files.cars import load_car
+from rollpath.scales.hold import weigh_change
+from rollpath.stagger import Recommendation
+from rollpath.tires.air import cold_rollout
+from rollpath.tires.choose import choose
+from rollpath.tires.judge import doubts, in_full, reach, weigh_own
+from rollpath.tires.rack import DEFAULT_GROWTH, Rack, RackTire, Taping
+from rollpath.tires.rules import FRONT, REAR
+from rollpath.tires.sets import Aim, TireError, Weights
+from rollpath.units import INCH, POUND, PSI
 from scipy.optimize import Bounds, LinearConstraint, linear_sum_assignment, milp
-
-from sim.bite import CORNERS, Corners, weigh_change
-from sim.car import Alike, CornerWeights
-from sim.files import load_car
-from sim.rack import DEFAULT_GROWTH, Rack, RackTire, Taping, cold_rollout
-from sim.stagger import Recommendation
-from sim.tires import (
-    FRONT,
-    REAR,
-    Aim,
-    TireError,
-    Weights,
-    choose,
-    doubts,
-    in_full,
-    reach,
-    weigh_own,
-)
-from sim.units import INCH, POUND, PSI
 
 CAR = load_car(Path(__file__).parent.parent / "cars" / "number-31.yaml")
 WARM, COLD = 350.0, 295.0
@@ -250,7 +243,7 @@ def test_blocks_of_sets_do_not_change_the_choice(monkeypatch):
     rng = np.random.default_rng(7)
     rack = rack_of(*(tire(f"T{i}", 82 + rng.integers(0, 40) / 8) for i in range(11)))
     whole = choose(rack, CAR, Aim(2 * INCH))
-    monkeypatch.setattr("sim.tires.BLOCK", 200)
+    monkeypatch.setattr("rollpath.tires.sets.BLOCK", 200)
     assert choose(rack, CAR, Aim(2 * INCH)) == whole
 
 

@@ -9,10 +9,10 @@ import pytest
 import yaml
 from hypothesis import given, settings
 from hypothesis import strategies as st
-
-from sim.cli import main
-from sim.files import load_rack, record_taping
-from sim.units import INCH, PSI, eighths
+from rollpath.cli import main
+from rollpath.files.racks import load_rack, record_taping
+from rollpath.screen import eighths
+from rollpath.units import INCH, PSI
 
 ROOT = Path(__file__).parent.parent
 CAR = str(ROOT / "cars" / "number-31.yaml")

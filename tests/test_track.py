@@ -7,11 +7,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from ovals import DEMO_TRACKS, demo_track, one_case, oval, ovals
+from rollpath.track import Bank, Track, TrackError, check_track, straight_turn
+from rollpath.units import DEGREE, FOOT
 from scipy.special import fresnel
 from shapely import MultiPoint, Point
-
-from sim.track import Bank, Track, TrackError, check_track, straight_turn
-from sim.units import DEGREE, FOOT
 
 # Abramowitz and Stegun, Handbook of Mathematical Functions, table 7.7: x, C(x), S(x).
 FRESNEL_TABLE = (

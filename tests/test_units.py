@@ -5,9 +5,9 @@ import math
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-
-from sim import units
-from sim.units import Screen, parse
+from rollpath import screen, units
+from rollpath.screen import Screen
+from rollpath.units import parse
 
 # NIST SP 811 (2008), appendix B.8 and B.9.
 NIST = {
@@ -94,7 +94,7 @@ def test_a_unit_of_another_kind_is_refused():
 @given(st.integers(-4000, 4000))
 def test_a_taped_length_comes_back_as_it_was_shown(count):
     metres = count * units.INCH / 8
-    text = f"{units.eighths(metres)} in"
+    text = f"{screen.eighths(metres)} in"
     assert parse(text.replace("-", "- ", 1) if count < 0 else text, "tape") == pytest.approx(
         metres, abs=1e-12
     )
@@ -104,7 +104,7 @@ def test_a_taped_length_comes_back_as_it_was_shown(count):
 def test_nearest_eighth_is_within_half_a_mark_and_agrees_with_what_is_shown(metres):
     rounded = float(units.nearest_eighth(metres))
     assert abs(rounded - metres) <= units.INCH / 16 + 1e-12
-    assert units.eighths(rounded) == units.eighths(metres)
+    assert screen.eighths(rounded) == screen.eighths(metres)
 
 
 @given(st.text(max_size=60), st.sampled_from(sorted(units.KINDS)))
@@ -116,7 +116,7 @@ def test_any_text_is_a_number_or_one_clear_line(text, kind):
 
 
 def test_eighths_are_in_lowest_terms():
-    shown = [units.eighths(count * units.INCH / 8) for count in range(17, 25)]
+    shown = [screen.eighths(count * units.INCH / 8) for count in range(17, 25)]
     assert shown == ["2 1/8", "2 1/4", "2 3/8", "2 1/2", "2 5/8", "2 3/4", "2 7/8", "3"]
 
 
@@ -169,7 +169,7 @@ def test_si_symbols_are_shown_as_the_standard_writes_them():
     assert si.of_kind(12 * units.DEGREE, "angle") == "12 deg"
 
 
-@given(st.floats(1e-3, 1e5), st.sampled_from(sorted(units.TRADE_UNITS)))
+@given(st.floats(1e-3, 1e5), st.sampled_from(sorted(screen.TRADE_UNITS)))
 def test_what_the_si_screen_shows_is_read_back_to_four_digits(value, kind):
     assert parse(Screen("si").of_kind(value, kind), kind) == pytest.approx(value, rel=6e-4)
 

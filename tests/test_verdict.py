@@ -3,10 +3,8 @@
 from itertools import product
 
 import pytest
-
-from sim import baseline, load_car, load_track
-from sim.units import INCH
-from sim.verdict import (
+from rollpath import baseline, load_car, load_track
+from rollpath.debrief import (
     ANSWERS,
     CONFIDENCES,
     LARGEST_STEP,
@@ -16,6 +14,7 @@ from sim.verdict import (
     disagreement,
     read_answers,
 )
+from rollpath.units import INCH
 
 EVERY = [Answers(*given) for given in product(*([None, *words] for words in ANSWERS.values()))]
 

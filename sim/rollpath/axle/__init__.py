@@ -1,0 +1,1 @@
+"""The locked rear axle: what stagger lets it roll, and how it scrubs."""

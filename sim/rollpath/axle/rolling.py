@@ -1,0 +1,129 @@
+"""The locked axle: what stagger lets it roll, where it rolls by itself, and how it slips.
+
+On a bank b the wheels of an axle run on horizontal circles R -/+ t cos b, t half the track width,
+so nothing slips when the rolling circumferences stand as those circles do. A loaded tire rolls on
+less than its taped rollout.
+
+References
+----------
+.. [1] R. Siegwart and I. Nourbakhsh, Introduction to Autonomous Mobile Robots, sec. 3.2
+   (differential drive).
+.. [2] F. J. Redtenbacher's law of the railway wheelset, in A. H. Wickens, Fundamentals of Rail
+   Vehicle Dynamics, ch. 2: lateral shift y = e R_0 / (R lambda).
+.. [3] R. N. Jazar, Vehicle Dynamics: Theory and Application, ch. 3: R_w = R_g - (R_g - R_h) / 3.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from rollpath.car import Car
+from rollpath.lap import Lap
+from rollpath.loads import across
+from rollpath.tire import lost_circumference
+from rollpath.units import FloatArray, Real
+
+
+@dataclass(frozen=True)
+class NeededStagger:
+    """Static stagger with which nothing slips, station by station, m.
+
+    Attributes
+    ----------
+    total : ndarray
+        With the loads of the lap and the growth of the tires: what to tape cold.
+    geometric : ndarray
+        By the path alone.
+    mean_rollout : ndarray
+        Of the rear axle, m; shape (1,) or (cases, 1).
+    """
+
+    total: FloatArray
+    geometric: FloatArray
+    mean_rollout: FloatArray
+
+
+def rolling_ratio(curvature: Real, half_track: Real, bank: Real = 0.0) -> Real:
+    """Right over left rolling circumference with which a locked axle rolls without slip.
+
+    Parameters
+    ----------
+    curvature : float or ndarray
+        Horizontal curvature of the path of the axle's middle, 1/m, positive to the left.
+    half_track : float
+        t, m.
+    bank : float or ndarray
+        b, rad.
+
+    Returns
+    -------
+    float or ndarray
+        (R + t cos b) / (R - t cos b); the differential-drive law when flat [1]_.
+    """
+    reach = half_track * np.cos(bank) * curvature
+    return (1.0 + reach) / (1.0 - reach)
+
+
+def natural_curvature(
+    left_circumference: Real, right_circumference: Real, half_track: Real, bank: Real = 0.0
+) -> Real:
+    """Curvature at which a locked axle rolls without slip, 1/m; the inverse of `rolling_ratio`."""
+    difference = right_circumference - left_circumference
+    return difference / ((left_circumference + right_circumference) * half_track * np.cos(bank))
+
+
+def rolling_circumference(lap: Lap, car: Car) -> FloatArray:
+    """Mean of how far the two rear tires roll in one turn under the loads of a lap, m [3]_.
+
+    Parameters
+    ----------
+    lap : Lap
+    car : Car
+
+    Returns
+    -------
+    ndarray
+        At every station of the lap.
+    """
+    load = 0.5 * (lap.wheels.left_rear + lap.wheels.right_rear)
+    lost = lost_circumference(load, across(car.tire.spring_rate))
+    circumference: FloatArray = across(car.rear.mean_rollout) - lost
+    return circumference
+
+
+def needed_stagger(lap: Lap, car: Car, tire_load: bool = True) -> NeededStagger:
+    """Static stagger that the locked rear axle needs at every station of a lap.
+
+    Parameters
+    ----------
+    lap : Lap
+    car : Car
+        Its mean rear rollout is held.
+    tire_load : bool
+        False leaves out tire deflection and growth: the geometry alone.
+
+    Notes
+    -----
+    With mean rollout M, reach x = t k cos b and lost circumferences c_L and c_R the condition
+    ``(M + S/2 - c_R) / (M - S/2 - c_L) = (1 + x) / (1 - x)`` gives
+    ``S = 2 M x + c_R (1 - x) - c_L (1 + x)``.
+    """
+    groove = lap.groove
+    M = across(car.rear.mean_rollout)
+    x = across(car.rear.half_track) * np.cos(groove.bank) * groove.curvature
+    geometric = 2.0 * M * x
+    if not tire_load:
+        return NeededStagger(geometric, geometric, M)
+    rate = across(car.tire.spring_rate)
+    c_L = lost_circumference(lap.wheels.left_rear, rate)
+    c_R = lost_circumference(lap.wheels.right_rear, rate)
+    total = geometric + c_R * (1.0 - x) - c_L * (1.0 + x) - across(car.tire.growth)
+    return NeededStagger(total, geometric, M)
+
+
+def tread_slip(stagger: Real, needed: NeededStagger) -> FloatArray:
+    """Slip between the two rear treads with a stagger fitted, as a share of distance.
+
+    Positive: the right tire rolls further than its path asks, and steers the car left.
+    """
+    return (across(stagger) - needed.total) / needed.mean_rollout

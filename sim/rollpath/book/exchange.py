@@ -1,0 +1,188 @@
+"""Out of the book and in again: CSV and JSON."""
+
+import csv
+import io
+import json
+import uuid
+from collections.abc import Iterable, Mapping
+from difflib import get_close_matches
+from typing import Any
+
+from rollpath.book.run import (
+    BY_KEY,
+    ENTRIES,
+    LARGEST_NUMBER,
+    REQUIRED,
+    BookError,
+    Page,
+    Run,
+    moment_read,
+    settled_value,
+    stored,
+    value_in,
+    value_out,
+)
+
+# Out of the book and in again: CSV and JSON
+
+_HEAD = ("number", "key", "revision", "written")
+EXPORT_KEYS: tuple[str, ...] = (*_HEAD, *BY_KEY)
+_FORMULA_STARTS = frozenset("=+-@\t\r'")
+"""A cell of text that starts so is a formula to a spreadsheet; a quote in front makes it text."""
+MOST_FAULTS = 20
+"""Faults of an import told at most."""
+_NAMESPACE = uuid.UUID("6f1c0d0a-2c1e-5b7e-9a64-3d1f5b1f7a10")
+"""Of keys made from what a run says, for lines that bring no key (made up once, kept for good)."""
+
+
+def to_csv(pages: Iterable[Page]) -> str:
+    """Every page, old revisions as well, as CSV (RFC 4180) that `from_csv` reads back the same."""
+    text = io.StringIO(newline="")
+    writer = csv.writer(text, quoting=csv.QUOTE_MINIMAL, lineterminator="\r\n")
+    writer.writerow(EXPORT_KEYS)
+    for page in pages:
+        writer.writerow([_cell(value) for value in _page_out(page).values()])
+    return text.getvalue()
+
+
+def to_json(pages: Iterable[Page]) -> str:
+    """Every page, old revisions as well, as JSON that `from_json` reads back the same."""
+    content = {"notebook": "rollpath", "version": 1, "pages": [_page_out(page) for page in pages]}
+    return json.dumps(content, ensure_ascii=False, indent=1, allow_nan=False) + "\n"
+
+
+def to_line(run: Run) -> str:
+    """A run as one line of JSON that `from_json` reads."""
+    known = {key: value for key, value in run_out(run).items() if value is not None}
+    return json.dumps({"pages": [known]}, ensure_ascii=False)
+
+
+def run_out(run: Run) -> dict[str, str | float | None]:
+    """All that a run holds, by export key, in trade units."""
+    return {entry.key: value_out(entry, getattr(run, entry.name)) for entry in ENTRIES}
+
+
+def _page_out(page: Page) -> dict[str, Any]:
+    head = (page.number, page.key, page.revision, page.written.isoformat())
+    return {**dict(zip(_HEAD, head, strict=True)), **run_out(page.run)}
+
+
+def _cell(value: str | float | None) -> str:
+    if value is None:
+        return ""
+    if isinstance(value, str):
+        return f"'{value}" if value[:1] in _FORMULA_STARTS else value
+    return repr(value).removesuffix(".0")
+
+
+def _uncell(text: str) -> str:
+    return text[1:] if text[:1] == "'" and text[1:2] in _FORMULA_STARTS else text
+
+
+def from_csv(text: str, source: str) -> list[Page]:
+    """Pages from CSV with a head line of `EXPORT_KEYS`, in any order; most may be left out.
+
+    Raises
+    ------
+    BookError
+        All the faults, each naming `source`, its line and its column.
+    """
+    reader = csv.reader(io.StringIO(text.removeprefix("\ufeff"), newline=""), strict=True)
+    rows: list[tuple[str, dict[str, object]]] = []
+    try:
+        keys = next(reader, [])
+        _check_keys(keys, f"{source}:1")
+        for row in reader:
+            where = f"{source}:{reader.line_num}"
+            if len(row) > len(keys):
+                raise BookError([f"{where}: {len(row)} cells, but the head line names {len(keys)}"])
+            if any(row):
+                cells = [_uncell(cell) for cell in row]
+                rows.append((where, dict(zip(keys, cells, strict=False))))
+    except csv.Error as error:
+        raise BookError([f"{source}:{reader.line_num}: not CSV: {error}"]) from None
+    return _pages_in(rows)
+
+
+def from_json(text: str, source: str) -> list[Page]:
+    """Pages from JSON as `to_json` writes it.
+
+    Raises
+    ------
+    BookError
+        All the faults, each naming `source`, the page and its key.
+    """
+    try:
+        content = json.loads(text.removeprefix("\ufeff"))
+    except (ValueError, RecursionError) as error:
+        line = getattr(error, "lineno", 1)
+        raise BookError([f"{source}:{line}: not JSON: {getattr(error, 'msg', error)}"]) from None
+    pages = content.get("pages") if isinstance(content, dict) else None
+    if not isinstance(pages, list) or not all(isinstance(page, dict) for page in pages):
+        raise BookError([f'{source}:1: expected a notebook export: an object with "pages"'])
+    rows = [(f"{source}: page {i}", page) for i, page in enumerate(pages, 1)]
+    for where, page in rows:
+        _check_keys(list(page), where)
+    return _pages_in(rows)
+
+
+def _check_keys(keys: list[str], where: str) -> None:
+    faults = []
+    for key in keys:
+        if key not in EXPORT_KEYS:
+            near = get_close_matches(key, EXPORT_KEYS, n=1)
+            hint = f'; did you mean "{near[0]}"?' if near else ""
+            faults.append(f"{where}: {key[:40]}: unknown column{hint}")
+    faults += [f"{where}: {key}: column given twice" for key in EXPORT_KEYS if keys.count(key) > 1]
+    faults += [f"{where}: {key}: missing" for key in REQUIRED if key not in keys]
+    if faults:
+        raise BookError(faults)
+
+
+def _pages_in(rows: list[tuple[str, dict[str, object]]]) -> list[Page]:
+    pages, faults = [], []
+    for where, row in rows:
+        try:
+            pages.append(_page_in(row))
+        except BookError as error:
+            faults += [f"{where}: {line}" for line in error.lines]
+    if len(faults) > MOST_FAULTS:
+        faults[MOST_FAULTS:] = [f"and {len(faults) - MOST_FAULTS} more like these"]
+    if faults:
+        raise BookError(faults)
+    return pages
+
+
+def _page_in(row: Mapping[str, object]) -> Page:
+    values: dict[str, Any] = {}
+    faults = []
+    for entry in ENTRIES:
+        try:
+            values[entry.name] = settled_value(entry, value_in(entry, row.get(entry.key)))
+        except ValueError as error:
+            faults.append(f"{entry.key}: {error}")
+    if faults:
+        raise BookError(faults)
+    run = Run(**values)
+    try:
+        written = moment_read(row["written"]) if row.get("written") else run.when
+        number, revision = (_count(row, key) for key in ("number", "revision"))
+        return Page(_key_in(row, run), number, revision, written, run)
+    except ValueError as error:
+        raise BookError([str(error)]) from None
+
+
+def _count(row: Mapping[str, object], key: str) -> int:
+    text = str(row.get(key) or 1)
+    if not (text.isascii() and text.isdigit() and 0 < int(text[:12]) < LARGEST_NUMBER):
+        raise ValueError(f'{key}: expected a whole number above 0, got "{text[:40]}"')
+    return int(text)
+
+
+def _key_in(row: Mapping[str, object], run: Run) -> str:
+    key = row.get("key")
+    if not key:
+        return uuid.uuid5(_NAMESPACE, json.dumps(stored(run), sort_keys=True)).hex
+    if isinstance(key, str) and len(key) == 32 and set(key) <= set("0123456789abcdef"):
+        return key
+    raise ValueError(f'key: expected 32 hexadecimal digits or nothing, got "{str(key)[:40]}"')

@@ -1,0 +1,316 @@
+"""What commands share: the parser, the kinds of argument, and the case they describe."""
+
+import argparse
+import difflib
+import re
+import sys
+import time
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, NoReturn
+
+from rollpath.car import Car
+from rollpath.corners import CORNERS
+from rollpath.files.schema import FileError
+from rollpath.files.tracks import check_measurements, load_track, track_from_values
+from rollpath.groove.measured import measured_groove
+from rollpath.groove.path import GROOVES, Groove
+from rollpath.scales.rates import StaggerEffect, stagger_effect
+from rollpath.stagger import Baseline, baseline
+from rollpath.track import CONDITIONS, DEFAULT_CONDITION, Track, TrackError, check_track
+from rollpath.units import QuantityError, parse, shorten
+
+_CHOICE = re.compile(r"(.*invalid choice: '(.*)') \(choose from (.*)\)", re.DOTALL)
+"""How argparse complains of a word that is none of the choices."""
+_FOLDERS = {"track": ("tracks",), "car": ("cars",), "rack": ("cars/racks",)}
+"""Where the demo data keeps each sort of file."""
+
+
+class CommandError(ValueError):
+    """Something typed that cannot be used; the message is one line for the racer."""
+
+
+class Parser(argparse.ArgumentParser):
+    """Argument parser whose complaints are one line of ours, and that reads -5ft as a value."""
+
+    def __init__(self, **keywords: Any) -> None:
+        super().__init__(**keywords)
+        self._negative_number_matcher = re.compile(r"^-[\d.]")
+
+    def error(self, message: str) -> NoReturn:
+        hint = ""
+        if message.startswith("unrecognized arguments"):
+            typed = [word.partition("=")[0] for word in message.split() if word.startswith("--")]
+            near = [
+                match for word in typed if (match := nearest(word, self._option_string_actions))
+            ]
+            hint = f"; did you mean {' '.join(near)}?" if near else ""
+        choice = _CHOICE.fullmatch(message)
+        near_word = nearest(choice[2], re.findall(r"[\w-]+", choice[3]), 0.7) if choice else ""
+        if choice and near_word:
+            message, hint = choice[1], f'; did you mean "{near_word}"?'
+        raise CommandError(f"{message}{hint}; see {self.prog} --help")
+
+
+@dataclass(frozen=True)
+class Command:
+    """One command: the question it answers, its arguments, and what runs it."""
+
+    question: str
+    example: str
+    add_arguments: Callable[[argparse.ArgumentParser], None]
+    run: Callable[[argparse.Namespace], None]
+
+
+def nearest(typed: str, known: Iterable[str], cutoff: float = 0.5) -> str:
+    """The known word nearest to what was typed, or nothing."""
+    return next(iter(difflib.get_close_matches(typed, list(known), n=1, cutoff=cutoff)), "")
+
+
+def quantity_of(kind: str) -> Callable[[str], float]:
+    """An argparse type that reads a quantity with its unit."""
+
+    def read(text: str) -> float:
+        try:
+            return parse(text, kind)
+        except QuantityError as error:
+            raise argparse.ArgumentTypeError(str(error)) from None
+
+    return read
+
+
+def word_of(text: str) -> str:
+    """An argparse type that reads the name of a file, or a word, and refuses an empty one."""
+    if not text.strip():
+        raise argparse.ArgumentTypeError("expected a name, got nothing between the quotes")
+    return text
+
+
+def path_of(text: str) -> Path:
+    """An argparse type that reads the path of a file or folder; see `word_of`."""
+    return Path(word_of(text))
+
+
+def number_between(least: float, most: float) -> Callable[[str], float]:
+    """An argparse type that reads a plain number in a range."""
+
+    def read(text: str) -> float:
+        try:
+            value = float(text)
+        except ValueError:
+            value = float("nan")
+        if not least <= value <= most:
+            raise argparse.ArgumentTypeError(
+                f'expected a number from {least:g} to {most:g}, got "{text}"'
+            )
+        return value
+
+    return read
+
+
+def window_of(text: str) -> tuple[float, float]:
+    """An argparse type that reads a stagger window such as ``1in,4in``."""
+    ends = [quantity_of("tape")(part) for part in text.split(",")]
+    if len(ends) != 2 or ends[0] >= ends[1]:
+        raise argparse.ArgumentTypeError(
+            f'expected two staggers, the lower first, such as "1in,4in", got "{text}"'
+        )
+    return ends[0], ends[1]
+
+
+def at_corner(kind: str) -> Callable[[str], tuple[str, float]]:
+    """An argparse type that reads a corner and an amount, such as ``left-rear=2turns``."""
+
+    def read(text: str) -> tuple[str, float]:
+        name, _, amount = text.partition("=")
+        corner = name.strip().lower().replace("-", "_").replace(" ", "_")
+        if corner not in CORNERS:
+            corners = ", ".join(CORNERS).replace("_", "-")
+            raise argparse.ArgumentTypeError(f'expected one of {corners}, then "=", got "{text}"')
+        return corner, quantity_of(kind)(amount)
+
+    return read
+
+
+def add_output_arguments(parser: argparse.ArgumentParser, pictures: bool = True) -> None:
+    parser.add_argument("--json", action="store_true", help="print JSON; keys end in their unit")
+    parser.add_argument(
+        "--units", choices=("us", "si"), default="us", help="units on the screen (default us)"
+    )
+    if pictures:
+        parser.add_argument("--out", metavar="DIR", type=path_of, help="draw pictures into DIR")
+        parser.add_argument("--show", action="store_true", help="show the pictures on the screen")
+
+
+def add_track_arguments(parser: argparse.ArgumentParser) -> None:
+    """The track by its measurements instead of a file."""
+    group = parser.add_argument_group("a track by its measurements, instead of a track file")
+    length = quantity_of("length")
+    group.add_argument("--radius", type=length, metavar="R", help="inside radius, such as 150ft")
+    group.add_argument("--radius-2", type=length, metavar="R", help="of turns 3-4, if different")
+    group.add_argument("--straight", type=length, metavar="L", help="length of each straight")
+    group.add_argument("--width", type=length, metavar="W", help="inside edge to outside edge")
+    group.add_argument("--bow", type=length, metavar="B", help="how far the straights bow out")
+    group.add_argument("--bank", type=quantity_of("angle"), metavar="A", help="of the corners")
+
+
+def add_case_arguments(parser: argparse.ArgumentParser) -> None:
+    """The state of the surface, the line, and the switches of the model."""
+    parser.add_argument(
+        "--condition", choices=tuple(CONDITIONS), default=DEFAULT_CONDITION,
+        help=f"state of the surface (default {DEFAULT_CONDITION})",
+    )  # fmt: skip
+    parser.add_argument("--groove", choices=GROOVES, help="line driven (default: the condition's)")
+    add_points_argument(parser)
+    parser.add_argument("--grip", type=number_between(0.05, 3.0), help="instead of the condition's")
+    parser.add_argument("--window", type=window_of, help="stagger window, such as 1in,4in")
+    parser.add_argument(
+        "--drive-emphasis", type=number_between(0.0, 1.0), default=1.0, metavar="E",
+        help="1 weighs the lap by thrust, 0 every foot the same (default 1)",
+    )  # fmt: skip
+    parser.add_argument(
+        "--tire-load", choices=("on", "off"), default="on",
+        help="off leaves out how tires flatten under load (default on)",
+    )  # fmt: skip
+
+
+def add_points_argument(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--points",
+        type=word_of,
+        metavar="CSV",
+        help="a line recorded on the track: columns x (ft) and y (ft)",
+    )
+
+
+def recorded_groove(arguments: argparse.Namespace, track: Track) -> Groove | None:
+    """The groove through --points, or None when none were given."""
+    if arguments.points is None:
+        return None
+    from rollpath.files.logs import load_points
+
+    path = load_points(find_file(arguments.points, "points"))
+    if path.turned_round:
+        print("rollpath: note: the points run clockwise; turned round", file=sys.stderr)
+    return measured_groove(track, path)
+
+
+def find_file(name: str, what: str) -> Path:
+    """The path of a track or car file, with a hint when it is not there."""
+    path = Path(name)
+    try:
+        if path.is_file():
+            return path
+        if path.is_dir():
+            raise CommandError(f"{name}: a folder; name the {what} file in it")
+    except OSError as error:
+        raise CommandError(f"{shorten(name)}: cannot be read: {error.strerror}") from None
+    near = _nearest_file(path, what)
+    hint = f'; did you mean "{near}"?' if near else "; rollpath demo-data DIR copies the demo files"
+    raise CommandError(f"{name}: no such {what} file{hint}")
+
+
+def _nearest_file(path: Path, what: str) -> str:
+    """The file most like one that is not there: beside it, or where the demo data lies."""
+    named = _FOLDERS.get(what, ("tracks", "cars"))
+    folders = [path.parent, *map(Path, named)]
+    folders += [folder for one in named for folder in sorted(Path().glob(f"*/{one}"))]
+    pattern = f"*{path.suffix or '.yaml'}"
+    there = [
+        str(one) for folder in folders if folder.is_dir() for one in sorted(folder.glob(pattern))
+    ]
+    by_name = {Path(one).stem: one for one in reversed(there)}
+    return nearest(str(path), there, 0.7) or by_name.get(nearest(path.stem, by_name), "")
+
+
+def find_files(*named: tuple[str, str]) -> list[Path]:
+    """The paths of several files and what each is; tells of all that are not there."""
+    found, faults = [], []
+    for name, what in named:
+        try:
+            found.append(find_file(name, what))
+        except CommandError as error:
+            faults.append(str(error))
+    if faults:
+        raise FileError(faults)
+    return found
+
+
+def track_and_cars(arguments: argparse.Namespace) -> tuple[Track, str]:
+    """The track, from a file or from measurements, and the name of the car file."""
+    files: list[str] = arguments.files
+    if arguments.radius is None:
+        _refuse_stray_measurements(arguments)
+        if len(files) != 2:
+            raise CommandError("expected a track file and a car file, or --radius and a car file")
+        return load_track(find_files((files[0], "track"), (files[1], "car"))[0]), files[1]
+    if len(files) != 1:
+        raise CommandError("with --radius expected one file, the car's")
+    return track_from_arguments(arguments), files[0]
+
+
+def _refuse_stray_measurements(arguments: argparse.Namespace) -> None:
+    """A measurement typed beside a track file would go unheard; say so instead."""
+    for name in ("radius_2", "straight", "width", "bow", "bank"):
+        if getattr(arguments, name) is not None:
+            flag = name.replace("_", "-")
+            raise CommandError(f"--{flag} needs --radius too; a track file holds its own")
+
+
+def track_from_arguments(arguments: argparse.Namespace) -> Track:
+    """A track from --radius, --straight, --width and their like."""
+    for name in ("straight", "width"):
+        if getattr(arguments, name) is None:
+            raise CommandError(f"--radius needs --{name} too")
+    second = arguments.radius if arguments.radius_2 is None else arguments.radius_2
+    values: dict[str, Any] = {
+        "name": "measured track",
+        "inside_radius": (arguments.radius, second),
+        "straight": arguments.straight,
+        "width": arguments.width,
+    }
+    if arguments.bow is not None:
+        values["bow"] = arguments.bow
+    if arguments.bank is not None:
+        values["bank"] = {"corners": arguments.bank}
+    try:
+        check_measurements(values)
+        track = track_from_values(values)
+        check_track(track)
+    except TrackError as error:
+        raise CommandError(f"--{error.key.replace('inside_', '')}: {error}") from None
+    return track
+
+
+def run_baseline_case(arguments: argparse.Namespace, track: Track, car: Car) -> Baseline:
+    """`baseline` with the switches that were typed."""
+    return baseline(
+        track,
+        car,
+        arguments.condition,
+        recorded_groove(arguments, track) or arguments.groove,
+        drive_emphasis=arguments.drive_emphasis,
+        tire_load=arguments.tire_load == "on",
+        window=arguments.window,
+        grip=arguments.grip,
+    )
+
+
+def effect_of(result: Baseline) -> StaggerEffect:
+    change = float(result.stagger.recommended) - float(result.car.rear.stagger)
+    return stagger_effect(result.car, change)
+
+
+def watched(cases: Sequence[Any]) -> Iterator[Any]:
+    """The cases, with a bar on standard error once they take over a second and a person watches."""
+    start = time.monotonic()
+    shown = False
+    for i, case in enumerate(cases):
+        if sys.stderr.isatty() and time.monotonic() - start > 1.0:
+            done = round(30 * i / len(cases))
+            print(f"\r[{'#' * done}{'.' * (30 - done)}] {i}/{len(cases)}", end="", file=sys.stderr)
+            shown = True
+        yield case
+    if shown:
+        print("\r" + " " * 50 + "\r", end="", file=sys.stderr)

@@ -1,0 +1,85 @@
+"""`rollpath baseline`: which rear stagger to start with."""
+
+import argparse
+from typing import TYPE_CHECKING
+
+from rollpath.cli.arguments import (
+    Command,
+    add_case_arguments,
+    add_output_arguments,
+    add_track_arguments,
+    effect_of,
+    find_file,
+    path_of,
+    run_baseline_case,
+    track_and_cars,
+    word_of,
+)
+from rollpath.cli.book import open_book, told_of_book
+from rollpath.files.cars import load_car
+from rollpath.screen import Screen
+from rollpath.show.baseline import baseline_json, baseline_screen
+from rollpath.show.review import lesson_json, lesson_words
+from rollpath.show.words import as_json
+from rollpath.stagger import Baseline, corrected
+
+if TYPE_CHECKING:
+    from rollpath.book.lessons import Study
+
+
+def _add_baseline(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "files", type=word_of, nargs="+", metavar="FILE", help="track file, then car file"
+    )
+    add_track_arguments(parser)
+    add_case_arguments(parser)
+    parser.add_argument(
+        "--book", type=path_of, metavar="FILE",
+        help="notebook whose nights correct the physics, where they carry a correction",
+    )  # fmt: skip
+    add_output_arguments(parser)
+
+
+def _baseline(arguments: argparse.Namespace) -> None:
+    track, car_name = track_and_cars(arguments)
+    car = load_car(find_file(car_name, "car"))
+    result = physics = run_baseline_case(arguments, track, car)
+    lesson = _lesson(arguments, result)
+    if lesson is not None and lesson.correction is not None:
+        result = corrected(physics, lesson.correction.stagger)
+    effect = effect_of(result)
+    screen = Screen(arguments.units)
+    if arguments.json:
+        told = baseline_json(result, effect)
+        if lesson is not None:
+            told |= lesson_json(lesson, physics)
+        print(as_json(told))
+    else:
+        note = "" if lesson is None else lesson_words(lesson, physics, screen)
+        print(baseline_screen(result, effect, screen, note))
+    if arguments.out or arguments.show:
+        from rollpath.show.baseline import baseline_pictures
+        from rollpath.show.picture import deliver
+
+        deliver(baseline_pictures(result, Screen(arguments.units)),
+                      arguments.out, arguments.show)  # fmt: skip
+
+
+def _lesson(arguments: argparse.Namespace, result: Baseline) -> "Study | None":
+    """What the notebook that was named says of this car in this condition."""
+    if arguments.book is None:
+        return None
+    from rollpath.book.lessons import study_of
+
+    with told_of_book(), open_book(arguments) as book:
+        return study_of(book.runs(), result.car.name, result.condition.name)
+
+
+COMMANDS: dict[str, Command] = {
+    "baseline": Command(
+        "Which rear stagger to start with on a track, and why.",
+        "rollpath baseline tracks/saucer-hill.yaml cars/number-31.yaml --condition slick",
+        _add_baseline,
+        _baseline,
+    ),
+}

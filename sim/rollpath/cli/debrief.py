@@ -1,0 +1,185 @@
+"""`rollpath debrief`: what the driver and the logger say, on one page."""
+
+import argparse
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+
+from rollpath.cli.arguments import (
+    Command,
+    CommandError,
+    add_case_arguments,
+    add_output_arguments,
+    add_track_arguments,
+    effect_of,
+    find_file,
+    number_between,
+    path_of,
+    run_baseline_case,
+    track_and_cars,
+    word_of,
+)
+from rollpath.debrief import ANSWERS, Answers, Verdict, decide, read_answers, settle
+from rollpath.feel.lap import Feel, trim_lap
+from rollpath.files.cars import load_car
+from rollpath.files.logs import RUN_COLUMNS, load_run_log
+from rollpath.files.schema import FileError
+from rollpath.runlog.laps import RunLogError
+from rollpath.runlog.read import read_run
+from rollpath.runlog.recording import Recording
+from rollpath.runlog.says import felt_step, read_log
+from rollpath.screen import Screen
+from rollpath.show.debrief import Told, debrief_json, debrief_screen
+from rollpath.show.words import as_json
+from rollpath.stagger import Baseline
+from rollpath.units import EIGHTH, shorten
+
+
+def add_answer_arguments(parser: argparse.ArgumentParser) -> None:
+    """What the driver felt."""
+    group = parser.add_argument_group("what the driver felt")
+    for name, meanings in ANSWERS.items():
+        told = "; ".join(f"{answer}: {meaning}" for answer, meaning in meanings.items())
+        group.add_argument(f"--{name.replace('_', '-')}", choices=tuple(meanings), help=told)
+
+
+def answers_of(arguments: argparse.Namespace) -> Answers:
+    return Answers(**{name: getattr(arguments, name) for name in ANSWERS})
+
+
+SHORT_COLUMNS = {"rpm": "engine_speed", "lat": "latitude", "lon": "longitude"}
+"""Other names of the columns of a log, for those who type them."""
+
+
+def column_choice(text: str) -> tuple[str, str]:
+    """An argparse type that reads a column and its heading, such as ``speed=GPS speed``."""
+    name, equals, heading = text.partition("=")
+    key = name.strip().lower().replace("-", "_").replace(" ", "_")
+    key = SHORT_COLUMNS.get(key, key)
+    if not equals or not heading.strip() or key not in RUN_COLUMNS:
+        names = ", ".join([*RUN_COLUMNS, *SHORT_COLUMNS])
+        raise argparse.ArgumentTypeError(
+            f'expected one of {names}, then "=" and the heading in the log, got "{shorten(text)}"'
+        )
+    return key, heading.strip()
+
+
+def add_log_arguments(parser: argparse.ArgumentParser) -> None:
+    """Recorded laps."""
+    group = parser.add_argument_group("recorded laps")
+    group.add_argument(
+        "--log", type=word_of, metavar="CSV",
+        help="any of time, latitude and longitude or x and y, speed, rpm, "
+        "steering angle (of the steering wheel) and throttle, units in the headings",
+    )  # fmt: skip
+    group.add_argument(
+        "--column", type=column_choice, action="append", default=[], metavar="NAME=HEADING",
+        help='which column of the log to take, such as speed="GPS speed (mph)"',
+    )  # fmt: skip
+    group.add_argument(
+        "--gear-ratio", type=number_between(0.5, 30.0), metavar="G",
+        help="turns of the engine for one of the axle (default: gear_ratio of the car file)",
+    )  # fmt: skip
+    group.add_argument(
+        "--steering-positive", choices=("left", "right"), default="left",
+        help="which way the log counts steering positive (default left)",
+    )  # fmt: skip
+
+
+def recorded_laps(arguments: argparse.Namespace, result: Baseline) -> Recording | None:
+    """The laps of --log, read against the case; None when there is no log."""
+    if arguments.log is None:
+        if arguments.column or arguments.gear_ratio:
+            raise CommandError("--column and --gear-ratio go with --log")
+        return None
+    path = Path(arguments.log)
+    if not path.is_file():
+        raise CommandError(f"{path}: no such log")
+    log = load_run_log(path, dict(arguments.column))
+    if log.steering is not None and arguments.steering_positive == "right":
+        log = replace(log, steering=-log.steering)
+    try:
+        return read_run(
+            log, result.track, result.car, result.condition, result.groove, arguments.gear_ratio,
+            result.stagger.window,
+        )  # fmt: skip
+    except RunLogError as error:
+        raise FileError([f"{path}: {error}"]) from None
+
+
+def _add_debrief(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "files", type=word_of, nargs="+", metavar="FILE", help="track file, then car file"
+    )
+    add_track_arguments(parser)
+    add_case_arguments(parser)
+    add_answer_arguments(parser)
+    add_log_arguments(parser)
+    parser.add_argument(
+        "--paper", choices=("letter", "a4"), default="letter", help="size of the page"
+    )
+    add_output_arguments(parser, pictures=False)
+    parser.add_argument(
+        "--out", metavar="FILE", type=path_of, help="the page: a name ending in .pdf or .png, or a "
+        "folder for both",
+    )  # fmt: skip
+    parser.add_argument("--show", action="store_true", help="show the page on the screen")
+
+
+def feel_of(result: Baseline) -> Feel:
+    """What is felt of the stagger on the car and of the recommended one, or of one a step away."""
+    staggers = [float(result.car.rear.stagger), float(result.stagger.recommended)]
+    if abs(staggers[1] - staggers[0]) < EIGHTH / 2:
+        staggers[1] += EIGHTH
+    return trim_lap(result.lap, result.car, result.condition, np.sort(staggers))
+
+
+def _debrief(arguments: argparse.Namespace) -> None:
+    track, car_name = track_and_cars(arguments)
+    car = load_car(find_file(car_name, "car"))
+    result = run_baseline_case(arguments, track, car)
+    effect, screen = effect_of(result), Screen(arguments.units)
+    answers, recording = answers_of(arguments), recorded_laps(arguments, result)
+    driver = read_answers(answers) if answers.given else None
+    logger = read_log(recording, car, screen) if recording else None
+    told = Told(recording, driver, logger)
+    verdict = _verdict(told, result)
+    if arguments.json:
+        print(as_json(debrief_json(result, effect, verdict, told)))
+    else:
+        print(debrief_screen(result, effect, verdict, screen, told))
+    if arguments.out or arguments.show:
+        from rollpath.show.picture import deliver
+        from rollpath.show.sheet import draw_feel_page, draw_sheet, write_sheets
+
+        pages = [
+            draw_sheet(result, effect, verdict, screen, arguments.paper),
+            draw_feel_page(result, feel_of(result), recording, screen, arguments.paper),
+        ]
+        if arguments.out:
+            write_sheets(pages, arguments.out)
+        deliver([], None, arguments.show)
+
+
+def _verdict(told: Told, result: Baseline) -> Verdict | None:
+    """Which way to go, once the driver or the recorded laps have spoken."""
+    if told.driver is None and told.logger is None:
+        return None
+    recording = told.recording
+    return decide(
+        settle(told.driver, told.logger), float(result.car.rear.stagger),
+        recording.best if recording else result.stagger,
+        felt_step(recording.feel if recording else feel_of(result)),
+    )  # fmt: skip
+
+
+COMMANDS: dict[str, Command] = {
+    "debrief": Command(
+        "Where on the lap the axle scrubbed, one page for the driver; more, less, or not stagger.",
+        "rollpath debrief tracks/saucer-hill.yaml cars/number-31.yaml --condition slick "
+        "--wheel left --drifts-out yes --wheelspin no --log run.csv --out pdf",
+        _add_debrief,
+        _debrief,
+    ),
+}

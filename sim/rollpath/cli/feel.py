@@ -1,0 +1,89 @@
+"""`rollpath feel`: what the driver feels of a stagger in the wheel."""
+
+import argparse
+
+from rollpath.cli.arguments import (
+    Command,
+    add_output_arguments,
+    add_track_arguments,
+    find_file,
+    number_between,
+    quantity_of,
+    track_and_cars,
+    word_of,
+)
+from rollpath.feel.lap import DEFAULT_PACE, what_driver_feels
+from rollpath.files.cars import LEAST_STAGGER, MOST_STAGGER, load_car
+from rollpath.groove.path import GROOVES
+from rollpath.screen import Screen
+from rollpath.show.feel import feel_json, feel_screen
+from rollpath.show.words import as_json
+from rollpath.track import CONDITIONS, DEFAULT_CONDITION
+
+MOST_LINES = 6
+"""Each needs a line of its own in a picture."""
+
+
+def staggers_of(text: str) -> list[float]:
+    """An argparse type that reads staggers with commas between, such as ``1in,2 1/4in``."""
+    read = quantity_of("tape")
+    values = [read(part) for part in text.split(",") if part.strip()]
+    if not 1 <= len(values) <= MOST_LINES:
+        raise argparse.ArgumentTypeError(
+            f'expected one to {MOST_LINES} staggers such as "1in,2in,3in", got "{text}"'
+        )
+    if not all(LEAST_STAGGER <= value <= MOST_STAGGER for value in values):
+        raise argparse.ArgumentTypeError(f'expected staggers between -12 and 24 in, got "{text}"')
+    return values
+
+
+def _add_feel(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "files", type=word_of, nargs="+", metavar="FILE", help="track file, then car file"
+    )
+    add_track_arguments(parser)
+    parser.add_argument(
+        "--stagger", type=staggers_of, metavar="A,B",
+        help="rear staggers, such as 1in,2in,3in (default: the car's and the recommended one)",
+    )  # fmt: skip
+    parser.add_argument(
+        "--condition", choices=tuple(CONDITIONS), default=DEFAULT_CONDITION,
+        help=f"state of the surface (default {DEFAULT_CONDITION})",
+    )  # fmt: skip
+    parser.add_argument("--groove", choices=GROOVES, help="line driven (default: the condition's)")
+    parser.add_argument("--grip", type=number_between(0.05, 3.0), help="instead of the condition's")
+    parser.add_argument(
+        "--pace", type=number_between(0.3, 1.0), default=DEFAULT_PACE, metavar="P",
+        help=f"share of the speed that the tires can hold (default {DEFAULT_PACE:g})",
+    )  # fmt: skip
+    add_output_arguments(parser)
+
+
+def _feel(arguments: argparse.Namespace) -> None:
+    track, car_name = track_and_cars(arguments)
+    car = load_car(find_file(car_name, "car"))
+    result = what_driver_feels(
+        track, car, arguments.condition, arguments.groove, arguments.stagger,
+        grip=arguments.grip, pace=arguments.pace,
+    )  # fmt: skip
+    screen = Screen(arguments.units)
+    if arguments.json:
+        print(as_json(feel_json(result)))
+    else:
+        print(feel_screen(result, screen))
+    if arguments.out or arguments.show:
+        from rollpath.show.feel import feel_pictures
+        from rollpath.show.picture import deliver
+
+        deliver(feel_pictures(result, screen), arguments.out, arguments.show)
+
+
+COMMANDS: dict[str, Command] = {
+    "feel": Command(
+        "What the driver feels of a rear stagger in the wheel, and where on the lap.",
+        "rollpath feel tracks/ropewalk.yaml cars/number-31.yaml --stagger 1in,2in,3in "
+        "--condition slick",
+        _add_feel,
+        _feel,
+    ),
+}

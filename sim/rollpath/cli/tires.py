@@ -1,0 +1,191 @@
+"""`rollpath tires`: which four tires to bolt on; `tires tape`: a taping written down."""
+
+import argparse
+import difflib
+from dataclasses import dataclass
+from datetime import date
+
+from rollpath.car import Car
+from rollpath.cli.arguments import (
+    Command,
+    CommandError,
+    add_case_arguments,
+    add_output_arguments,
+    add_track_arguments,
+    find_file,
+    number_between,
+    quantity_of,
+    run_baseline_case,
+    track_from_arguments,
+    word_of,
+)
+from rollpath.files.cars import check_change, load_car
+from rollpath.files.racks import load_rack, record_taping
+from rollpath.files.tracks import load_track
+from rollpath.screen import Screen
+from rollpath.show.tape import HOW_TO_TAPE, tape_json, tape_screen
+from rollpath.show.tires import tires_json, tires_screen
+from rollpath.show.words import as_json
+from rollpath.tires.choose import choose
+from rollpath.tires.judge import in_full, weigh_own
+from rollpath.tires.rack import Rack
+from rollpath.tires.sets import HOLD_BITE, Aim, TireError, Weights
+from rollpath.units import EIGHTH, POUND
+
+
+def _add_tires(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("rack", type=word_of, metavar="RACK", help="rack file")
+    parser.add_argument("--car", type=word_of, required=True, metavar="CAR", help="car file")
+    wanted = parser.add_argument_group("the rear stagger wanted: one of")
+    wanted.add_argument("--stagger", type=quantity_of("tape"), metavar="S", help="such as 2-1/4in")
+    wanted.add_argument(
+        "--track", type=word_of, metavar="TRACK",
+        help="track file: the recommended stagger, and how much a "
+        "miss matters there"
+    )  # fmt: skip
+    parser.add_argument("--hold-bite", action="store_true", help="hold bite before all but stagger")
+    parser.add_argument(
+        "--why",
+        type=word_of,
+        metavar="LF,RF,LR,RR",
+        help="how a set of your own scores against the first",
+    )
+    weights = parser.add_argument_group("points of each aim; the set with the fewest is the first")
+    for name, weighed in WEIGHED.items():
+        weights.add_argument(
+            f"--weigh-{name}", type=number_between(0.0, 100.0), metavar="P", help=weighed.help
+        )
+    add_track_arguments(parser)
+    add_case_arguments(parser)
+    add_output_arguments(parser)
+
+
+@dataclass(frozen=True)
+class Weighed:
+    """A weight as it is typed: points for so much of something, in SI."""
+
+    unit: float
+    what: str
+
+    @property
+    def help(self) -> str:
+        return f"points for {self.what}"
+
+
+WEIGHED = {
+    "stagger": Weighed(EIGHTH, "each 1/8 in of rear stagger missed (default 1)"),
+    "bite": Weighed(10 * POUND, "each 10 lb of bite changed (default 1; with --hold-bite 5)"),
+    "gear": Weighed(0.01, "each 1 %% of gear changed (default 0.5)"),
+    "wheel": Weighed(1.0, "each wheel changed (default 0.25)"),
+    "unlike": Weighed(
+        1.0, "each difference of compound or offset within an axle, or ten heat cycles "
+        "(default 0.2)"
+    ),
+}  # fmt: skip
+
+
+def _tires(arguments: argparse.Namespace) -> None:
+    rack = load_rack(find_file(arguments.rack, "rack"))
+    car = load_car(find_file(arguments.car, "car"))
+    screen = Screen(arguments.units)
+    try:
+        choice = choose(rack, car, _aim(arguments, car), _points(arguments))
+        own = weigh_own(choice, _names(rack, arguments.why)) if arguments.why else None
+    except TireError as error:
+        raise CommandError(f"{arguments.rack}: {error}") from None
+    outcome = in_full(choice)
+    if arguments.json:
+        print(as_json(tires_json(choice, outcome, own)))
+    else:
+        print(tires_screen(choice, outcome, own, screen))
+    if arguments.out or arguments.show:
+        from rollpath.show.picture import deliver
+        from rollpath.show.tires import tires_pictures
+
+        deliver(tires_pictures(choice, screen), arguments.out, arguments.show)
+
+
+def _aim(arguments: argparse.Namespace, car: Car) -> Aim:
+    """The stagger typed, or the one recommended for a track."""
+    track_given = arguments.track is not None or arguments.radius is not None
+    if (arguments.stagger is not None) == track_given:
+        raise CommandError("expected one of --stagger, such as 2-1/4in, and --track or --radius")
+    if arguments.stagger is not None:
+        check_change("stagger", arguments.stagger)
+        return Aim(arguments.stagger)
+    if arguments.track is not None and arguments.radius is not None:
+        raise CommandError("expected --track or --radius, not both")
+    if arguments.track is not None:
+        track = load_track(find_file(arguments.track, "track"))
+    else:
+        track = track_from_arguments(arguments)
+    result = run_baseline_case(arguments, track, car)
+    return Aim(float(result.stagger.recommended), result)
+
+
+def _points(arguments: argparse.Namespace) -> Weights:
+    typed = {
+        name: value / weighed.unit
+        for name, weighed in WEIGHED.items()
+        if (value := getattr(arguments, f"weigh_{name}")) is not None
+    }
+    if arguments.hold_bite:
+        typed = {"bite": HOLD_BITE, **typed}
+    return Weights(**typed)
+
+
+def _names(rack: Rack, text: str) -> list[str]:
+    """Tires of a rack by the names typed, upper or lower case alike."""
+    known = {name.casefold(): name for name in rack.names}
+    return [known.get(part.strip().casefold(), part.strip()) for part in text.split(",")]
+
+
+def _add_tape(parser: argparse.ArgumentParser) -> None:
+    parser.description = f"{parser.description}\n\n{HOW_TO_TAPE}"
+    parser.formatter_class = argparse.RawDescriptionHelpFormatter
+    parser.add_argument("rack", type=word_of, metavar="RACK", help="rack file")
+    parser.add_argument("tire", type=word_of, metavar="TIRE", help="its id in the rack file")
+    parser.add_argument(
+        "readings", nargs="+", metavar="READING", help='such as "86 1/4 in"; three are best'
+    )
+    parser.add_argument("--pressure", metavar="P", help="such as 18psi; without it nothing can be "
+                        "corrected to the running pressure")  # fmt: skip
+    parser.add_argument("--temperature", metavar="T", help="of the tire, such as 75F; above 110F "
+                        "it counts as hot, without it as cold")  # fmt: skip
+    parser.add_argument("--date", metavar="DAY", help="default today")
+    add_output_arguments(parser, pictures=False)
+
+
+def _tape(arguments: argparse.Namespace) -> None:
+    path = find_file(arguments.rack, "rack")
+    rack = load_rack(path)
+    name = _names(rack, arguments.tire)[0]
+    if name not in rack.names:
+        near = difflib.get_close_matches(name, rack.names, n=1, cutoff=0.5)
+        hint = f'; did you mean "{near[0]}"?' if near else f"; it holds {', '.join(rack.names)}"
+        raise CommandError(f'{path}: no tire "{arguments.tire}"{hint}')
+    when = {"pressure": arguments.pressure, "temperature": arguments.temperature,
+            "date": arguments.date or date.today().isoformat()}  # fmt: skip
+    at = rack.names.index(name)
+    record_taping(path, at, arguments.readings, **{k: v for k, v in when.items() if v})
+    after = load_rack(path)
+    if arguments.json:
+        print(as_json(tape_json(after, after.tires[at])))
+    else:
+        print(tape_screen(after, after.tires[at], Screen(arguments.units)))
+
+
+COMMANDS: dict[str, Command] = {
+    "tires": Command(
+        "Which four tires of the rack to bolt on.",
+        "rollpath tires cars/racks/number-31.yaml --car cars/number-31.yaml --stagger 2-1/4in",
+        _add_tires,
+        _tires,
+    ),
+    "tires tape": Command(
+        "Write down a taping of a tire of the rack.",
+        'rollpath tires tape rack.yaml R7 "86 1/4 in" "86 3/8 in" "86 1/4 in" --pressure 18psi',
+        _add_tape,
+        _tape,
+    ),
+}

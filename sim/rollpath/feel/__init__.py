@@ -1,0 +1,1 @@
+"""What the driver feels of a stagger in the wheel."""

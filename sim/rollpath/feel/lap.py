@@ -1,0 +1,411 @@
+"""A lap as the driver feels it: trimmed at every station, with one stagger or several."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rollpath.axle.rolling import NeededStagger, needed_stagger
+from rollpath.car import Car, CornerWeights
+from rollpath.feel.trim import Chassis, Stations, Trim, trim_stations
+from rollpath.groove.lay import make_groove
+from rollpath.groove.path import Groove
+from rollpath.lap import AIR_DENSITY, PHASES, Lap, solve_lap
+from rollpath.loads import across, wheel_loads
+from rollpath.scales.rates import stagger_effect
+from rollpath.stagger import recommend
+from rollpath.track import DEFAULT_CONDITION, Condition, Track
+from rollpath.units import DEGREE, FloatArray, G, Real
+
+DEFAULT_PACE = 0.95
+"""Share of the speed that can be held at which the car is trimmed: at the very limit slip, and with
+it the steering wheel, says more about the last of the grip than about the stagger. Engineering
+judgement: what a driver keeps in hand."""
+LOWERED = 1e-3
+"""A demand counts as lowered when this share of it, or more, could not be held."""
+LEAST_FELT = 3 * DEGREE
+"""Change of the steering wheel that a driver would name. Engineering judgement."""
+STIFFNESS_DOUBT = 1 / 3
+"""How far off the slip stiffness of a surface may be. Engineering judgement."""
+FELT = ("spins", "pushes", "steers itself", "nothing")
+
+
+# A lap with staggers
+
+
+@dataclass(frozen=True)
+class Feel:
+    """A lap driven with staggers beside the same car with zero mismatch; shape (cases, n), SI.
+
+    Attributes
+    ----------
+    lap : Lap
+    car : Car
+    condition : Condition
+    staggers : ndarray, shape (cases,)
+        Rear stagger fitted, m.
+    bite : ndarray, shape (cases,)
+        Of the car standing, N.
+    needed : NeededStagger
+        What the even car has fitted, station by station.
+    flat_out : Trim
+        With the stagger, at the speed of the lap or at what can be held of it.
+    fitted, even : Trim
+        With the stagger, and with zero mismatch and the bite as weighed; both at the same demand.
+    """
+
+    lap: Lap
+    car: Car
+    condition: Condition
+    staggers: FloatArray
+    bite: FloatArray
+    needed: NeededStagger
+    flat_out: Trim
+    fitted: Trim
+    even: Trim
+
+    @property
+    def share(self) -> FloatArray:
+        """Share of the lap's kinetic energy and acceleration that both cars are driven with."""
+        return self.fitted.share
+
+    @property
+    def speed(self) -> FloatArray:
+        """Speed at which both are driven, m/s."""
+        return self.lap.speed * np.sqrt(self.share)
+
+    @property
+    def steering_wheel(self) -> FloatArray:
+        """Angle of the steering wheel, rad; to the left positive."""
+        return self.car.steering_ratio * self.fitted.steer
+
+    @property
+    def steering_change(self) -> FloatArray:
+        """Steering wheel against the car with zero mismatch, rad; further left positive."""
+        return self.car.steering_ratio * (self.fitted.steer - self.even.steer)
+
+    @property
+    def moment_change(self) -> FloatArray:
+        """Yaw moment of the axle that comes of the mismatch, N m; negative pushes."""
+        return self.fitted.axle_moment - self.even.axle_moment
+
+    @property
+    def front_force(self) -> FloatArray:
+        """The same as a side force at the front axle, N; negative pushes the front out."""
+        return self.moment_change / self.car.wheelbase
+
+    @property
+    def scrub_power(self) -> FloatArray:
+        """What the four tires lose sliding beyond what they lose with zero mismatch, W.
+
+        All four: the front pays for what the axle pushes.
+        """
+        return self.fitted.slip_power - self.even.slip_power
+
+
+def trim_lap(
+    lap: Lap,
+    car: Car,
+    condition: Condition,
+    staggers: Real,
+    *,
+    bite_held: bool = True,
+    pace: Real = DEFAULT_PACE,
+) -> Feel:
+    """What a driver feels around a lap with each of several rear staggers.
+
+    Parameters
+    ----------
+    lap : Lap
+        One lap, arrays of shape (n,).
+    car : Car
+        As weighed, with the stagger in its file.
+    condition : Condition
+        Grip and slip stiffness of all four tires.
+    staggers : float or ndarray, shape (cases,)
+        Taped rear stagger, m; the mean rear rollout is held.
+    bite_held : bool
+        False lets the bite follow the stagger, as when nothing else is changed.
+    pace : float or ndarray, shape (n,)
+        Share of the speed that can be held, and of the lap's where all of it can, 0 to 1.
+
+    Returns
+    -------
+    Feel
+        Of shape (cases, n). Where the tires cannot do what the lap asks, `Feel.flat_out.share` is
+        less than 1; where no balance was found at all, everything is NaN.
+    """
+    staggers = np.atleast_1d(np.asarray(staggers, dtype=float))
+    chassis, needed = chassis_of(car, condition), needed_stagger(lap, car)
+    twist = np.zeros_like(staggers)
+    if not bite_held:
+        effect = stagger_effect(car, staggers - car.rear.stagger)
+        twist = np.asarray(effect.then - effect.now)
+    fitted = stations_of(lap, car, across(staggers), _twisted(car.weights, twist))
+    even = stations_of(lap, car, needed.total[None], _twisted(car.weights, np.zeros(1)))
+    limits = [trim_stations(chassis, at) for at in (fitted, even)]
+    held = limits[0].held & limits[1].held
+    both = np.where(held, np.fmin(limits[0].share, limits[1].share), 0.0)
+    most = np.asarray(pace, dtype=float) ** 2 * both
+    trims = [trim_stations(chassis, replace(at, most=most)) for at in (fitted, even)]
+    lost = ~(held & trims[0].held & trims[1].held)
+    return Feel(
+        lap, car, condition, staggers, car.weights.bite + twist, needed,
+        *(_without(trim, lost) for trim in (limits[0], *trims)),
+    )  # fmt: skip
+
+
+def _without(trim: Trim, lost: NDArray[np.bool_]) -> Trim:
+    return Trim(**{name: np.where(lost, np.nan, value) for name, value in vars(trim).items()})
+
+
+def _twisted(weights: CornerWeights, bite_change: FloatArray) -> CornerWeights:
+    """The scale weights with bite put in, each side and each end keeping its weight."""
+    half = 0.5 * bite_change
+    return CornerWeights(
+        weights.left_front - half,
+        weights.right_front + half,
+        weights.left_rear + half,
+        weights.right_rear - half,
+    )
+
+
+def chassis_of(car: Car, condition: Condition) -> Chassis:
+    """The car as it stands, on tires of one condition at both ends."""
+    weights = car.weights
+    front_reach = car.wheelbase * weights.rear_share
+    lean = (weights.left_front - weights.right_front) * car.front.half_track + (
+        weights.left_rear - weights.right_rear
+    ) * car.rear.half_track
+    return Chassis(
+        mass=car.mass,
+        front_reach=front_reach,
+        rear_reach=car.wheelbase - front_reach,
+        front_half_track=car.front.half_track,
+        rear_half_track=car.rear.half_track,
+        offset=lean / weights.total,
+        grip=condition.grip,
+        front_stiffness=condition.slip_stiffness,
+        rear_stiffness=condition.slip_stiffness,
+        tire_rate=car.tire.spring_rate,
+    )
+
+
+def stations_of(
+    lap: Lap, car: Car, stagger: FloatArray, weights: CornerWeights | None = None
+) -> Stations:
+    """What a lap asks of a car with a rear stagger taped cold.
+
+    Parameters
+    ----------
+    lap : Lap
+    car : Car
+    stagger : ndarray, shape (cases, 1) or (cases, n)
+        m.
+    weights : CornerWeights, optional
+        Scale weights other than the car's, each of shape (cases,).
+    """
+    groove, car = lap.groove, replace(car, weights=weights or car.weights)
+    slide, rest = -G * np.sin(groove.bank), G * np.cos(groove.bank)
+    running = stagger + car.tire.growth
+    return Stations(
+        turn=groove.curvature * np.cos(groove.bank),
+        speed=lap.speed,
+        a_x=lap.a_x,
+        a_y=lap.a_y,
+        a_y_at_rest=slide,
+        air_drag=0.5 * AIR_DENSITY * np.asarray(car.drag_area) * lap.speed**2,
+        loads=wheel_loads(car, lap.a_x, lap.a_y, lap.load),
+        loads_at_rest=wheel_loads(car, np.zeros_like(rest), slide, rest),
+        left_rollout=car.rear.mean_rollout - 0.5 * running,
+        right_rollout=car.rear.mean_rollout + 0.5 * running,
+        most=np.ones_like(rest),
+    )
+
+
+# What he feels, phase by phase
+
+
+@dataclass(frozen=True)
+class PhaseFeel:
+    """One stagger through one phase of the lap; means over its length, SI, NaN where not held.
+
+    Attributes
+    ----------
+    phase : str
+        Of `lap.PHASES`.
+    stagger, mismatch : float
+        m.
+    steering_wheel, steering_change : float
+        rad; see `Feel`.
+    moment, moment_change, front_force : float
+        N m and N.
+    thrust_left, thrust_right : float
+        N.
+    front_used, rear_used : float
+        Share of grip.
+    scrub_power : float
+        W.
+    holds : float
+        Share of the lap's kinetic energy and acceleration that this stagger can hold.
+    lowered, lost : float
+        Share of the phase where that is less than all, and where no balance was found.
+    spinning, spinning_flat_out : float
+        Share of the phase where the rear tires spin under power: as driven, and flat out.
+    """
+
+    phase: str
+    stagger: float
+    mismatch: float
+    steering_wheel: float
+    steering_change: float
+    moment: float
+    moment_change: float
+    front_force: float
+    thrust_left: float
+    thrust_right: float
+    front_used: float
+    rear_used: float
+    scrub_power: float
+    holds: float
+    lowered: float
+    lost: float
+    spinning: float
+    spinning_flat_out: float
+
+    @property
+    def felt(self) -> str:
+        """One of `FELT`. Wheelspin comes first: it is missing drive, no fault of the stagger."""
+        if self.spinning > 0.5:
+            return "spins"
+        if self.steering_change > LEAST_FELT:
+            return "pushes"
+        if self.steering_change < -LEAST_FELT:
+            return "steers itself"
+        return "nothing"
+
+
+def feel_by_phase(feel: Feel) -> list[list[PhaseFeel]]:
+    """The phases that a lap has, for each stagger.
+
+    Returns
+    -------
+    list of list of PhaseFeel
+        For each stagger, in the order of `lap.PHASES`.
+    """
+    there = [i for i in range(len(PHASES)) if np.any(feel.lap.phase == i)]
+    return [[_phase(feel, case, i) for i in there] for case in range(len(feel.staggers))]
+
+
+def _phase(feel: Feel, case: int, phase: int) -> PhaseFeel:
+    ds = feel.lap.groove.ds * (feel.lap.phase == phase)
+    held = ds * feel.fitted.held[case]
+
+    def mean(values: FloatArray) -> float:
+        whole = held.sum()
+        return float((np.nan_to_num(values[case]) * held).sum() / whole) if whole else math.nan
+
+    def part(where: NDArray[np.bool_]) -> float:
+        return float((ds * where[case]).sum() / ds.sum())
+
+    fitted = feel.fitted
+    return PhaseFeel(
+        phase=PHASES[phase],
+        stagger=float(feel.staggers[case]),
+        mismatch=mean(across(feel.staggers) - feel.needed.total),
+        steering_wheel=mean(feel.steering_wheel),
+        steering_change=mean(feel.steering_change),
+        moment=mean(fitted.axle_moment),
+        moment_change=mean(feel.moment_change),
+        front_force=mean(feel.front_force),
+        thrust_left=mean(fitted.thrust_left),
+        thrust_right=mean(fitted.thrust_right),
+        front_used=mean(fitted.front_used),
+        rear_used=mean(fitted.rear_used),
+        scrub_power=mean(feel.scrub_power),
+        holds=mean(feel.flat_out.share),
+        lowered=part(feel.flat_out.share < 1.0 - LOWERED),
+        lost=part(~fitted.held),
+        spinning=part(fitted.spinning),
+        spinning_flat_out=part(feel.flat_out.spinning),
+    )
+
+
+@dataclass(frozen=True)
+class FeelCase:
+    """All that `feel` found for one track, car and condition.
+
+    Attributes
+    ----------
+    held, free : Feel
+        With the bite held, and with the bite following the stagger.
+    softer, stiffer : Feel
+        With the bite held, on tires whose slip stiffness is a third less, and a third more; on
+        the same lap.
+    pace : float
+        Share of the speed that can be held; see `trim_lap`.
+    """
+
+    track: Track
+    car: Car
+    condition: Condition
+    groove: Groove
+    held: Feel
+    free: Feel
+    softer: Feel
+    stiffer: Feel
+    pace: float
+
+
+def what_driver_feels(
+    track: Track,
+    car: Car,
+    condition: str = DEFAULT_CONDITION,
+    groove: str | Groove | None = None,
+    staggers: Sequence[float] | None = None,
+    *,
+    grip: float | None = None,
+    pace: float = DEFAULT_PACE,
+) -> FeelCase:
+    """What a driver feels of each of several staggers on a track.
+
+    Parameters
+    ----------
+    track, car : Track, Car
+    condition : str
+        heavy, tacky, rubbered or slick.
+    groove : str or Groove, optional
+        The one the condition brings when left out.
+    staggers : sequence of float, optional
+        Rear staggers, m; the one on the car and the recommended one when left out.
+    grip : float, optional
+        Replaces the grip of the condition.
+    pace : float
+        See `trim_lap`.
+    """
+    state = track.condition(condition)
+    if grip is not None:
+        state = replace(state, grip=grip)
+    path = groove if isinstance(groove, Groove) else make_groove(
+        track, groove or state.groove, car.width
+    )  # fmt: skip
+    lap = solve_lap(path, car, state)
+    if staggers is None:
+        best = recommend(lap, needed_stagger(lap, car), car.stagger_window).recommended
+        staggers = sorted({float(car.rear.stagger), float(best)})
+    fitted = np.asarray(staggers, dtype=float)
+
+    def with_stiffness(factor: float) -> Feel:
+        other = replace(state, slip_stiffness=state.slip_stiffness * factor)
+        return trim_lap(lap, car, other, fitted, pace=pace)
+
+    return FeelCase(
+        track, car, state, path,
+        held=trim_lap(lap, car, state, fitted, pace=pace),
+        free=trim_lap(lap, car, state, fitted, pace=pace, bite_held=False),
+        softer=with_stiffness(1.0 - STIFFNESS_DOUBT),
+        stiffer=with_stiffness(1.0 + STIFFNESS_DOUBT),
+        pace=pace,
+    )  # fmt: skip

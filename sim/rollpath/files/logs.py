@@ -1,0 +1,161 @@
+"""What was recorded or taped as points: position logs, lines and runs."""
+
+from collections.abc import Mapping
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+
+from rollpath.files.columns import Column, columns_named, read_columns, seconds_of
+from rollpath.files.gpx import is_xml, read_gpx
+from rollpath.files.schema import FileError
+from rollpath.groove.measured import ClosedPath, PathError, smooth_closed_path
+from rollpath.runlog.laps import RunLog, RunLogError, log_of
+from rollpath.survey.fit import lap_path
+from rollpath.survey.log import PositionLog, SurveyError, local_plane
+from rollpath.units import FloatArray
+
+POINT_COLUMNS = {
+    "x": Column("length", ("x", "east", "easting"), required=True),
+    "y": Column("length", ("y", "north", "northing"), required=True),
+}
+GEOGRAPHIC_COLUMNS = {
+    "latitude": Column("angle", ("latitude", "lat", "gps latitude", "position lat"), "deg"),
+    "longitude": Column(
+        "angle", ("longitude", "lon", "long", "lng", "gps longitude", "position long"), "deg"
+    ),
+}
+TIME_COLUMN = Column("time", ("time", "timestamp", "t", "seconds", "elapsed", "utc", "date"), "s")
+RUN_COLUMNS: dict[str, Column] = {
+    "time": replace(TIME_COLUMN, names=(
+        *TIME_COLUMN.names, "elapsed time", "session time", "log time", "gps time", "utc time",
+    )),
+    **GEOGRAPHIC_COLUMNS,
+    **{key: replace(column, required=False) for key, column in POINT_COLUMNS.items()},
+    "speed": Column("speed", (
+        "speed", "gps speed", "ground speed", "vehicle speed", "car speed", "velocity", "v",
+    )),
+    "engine_speed": Column("rotation", (
+        "rpm", "engine", "engine rpm", "engine speed", "motor", "motor rpm", "revs", "tach",
+    ), "rpm"),
+    "steering": Column("angle", (
+        "steering", "steering angle", "steering wheel", "steering wheel angle", "steer",
+        "steer angle", "wheel angle", "steered angle",
+    )),
+    "throttle": Column("share", (
+        "throttle", "throttle position", "throttle pos", "tps", "gas", "pedal",
+    ), "%"),
+}  # fmt: skip
+"""What a recorded run may hold, by the names of `runlog.log_of`."""
+
+
+# Points and position logs
+
+
+def load_points(path: str | Path) -> ClosedPath:
+    """Read points along a line as a closed path: a CSV with x and y, or a position log.
+
+    Raises
+    ------
+    FileError
+        If it cannot be read, or the points make no lap.
+    """
+    log = load_position_log(path)
+    try:
+        if log.origin is not None:
+            return lap_path(log)
+        there = np.isfinite(log.x) & np.isfinite(log.y)
+        return smooth_closed_path(log.x[there], log.y[there])
+    except (PathError, SurveyError) as error:
+        raise FileError([f"{path}: {error}"]) from None
+
+
+def points_text(x: FloatArray, y: FloatArray) -> str:
+    """A path as a CSV that `load_points` reads."""
+    rows = (f"{a:.3f},{b:.3f}" for a, b in zip(x, y, strict=True))
+    return "\n".join(["x (m),y (m)", *rows]) + "\n"
+
+
+def load_position_log(path: str | Path) -> PositionLog:
+    """Read a position log: GPX 1.1, or CSV with latitude and longitude, or with x and y.
+
+    Raises
+    ------
+    FileError
+        If it cannot be read or holds no positions; the message names the line where there is one.
+    """
+    path = Path(path)
+    if is_xml(path):
+        return _geographic_log(path, *read_gpx(path))
+    columns = read_columns(path, {**GEOGRAPHIC_COLUMNS, "time": TIME_COLUMN})
+    time = seconds_of(columns.get("time"))
+    if "latitude" in columns and "longitude" in columns:
+        latitude, longitude = (np.degrees(columns[name]) for name in GEOGRAPHIC_COLUMNS)
+        return _geographic_log(path, latitude, longitude, time, ())
+    plane = {key: replace(column, required=False) for key, column in POINT_COLUMNS.items()}
+    columns = read_columns(path, plane)
+    if len(columns) < 2:
+        raise FileError([
+            f"{path}: no columns of positions; expected latitude and longitude, or x (ft) and "
+            "y (ft)"
+        ])  # fmt: skip
+    return PositionLog(columns["x"], columns["y"], time)
+
+
+def _geographic_log(
+    path: Path,
+    latitude: FloatArray,
+    longitude: FloatArray,
+    time: FloatArray | None,
+    notes: tuple[str, ...],
+) -> PositionLog:
+    """The log in a plane about its middle point; positions of 0, 0 are a receiver without a fix."""
+    fixed = np.isfinite(latitude) & np.isfinite(longitude)
+    fixed &= (np.abs(latitude) > 1e-6) | (np.abs(longitude) > 1e-6)
+    if not np.any(fixed):
+        raise FileError([f"{path}: no positions in it"])
+    wrong = fixed & ((np.abs(latitude) > 90) | (np.abs(longitude) > 180))
+    if np.any(wrong):
+        where = int(np.argmax(wrong)) + 1
+        raise FileError([
+            f"{path}: point {where}: latitude {latitude[where - 1]:g} and longitude "
+            f"{longitude[where - 1]:g} are no place on earth; are the columns right?"
+        ])  # fmt: skip
+    dropped = int(np.sum(~fixed))
+    if dropped:
+        notes = (*notes, f"{dropped} points without a position were left out")
+    middle = np.flatnonzero(fixed)[int(np.sum(fixed)) // 2]
+    origin = float(latitude[middle]), float(longitude[middle])
+    x, y = local_plane(latitude[fixed], longitude[fixed], origin)
+    return PositionLog(x, y, None if time is None else time[fixed], origin, notes)
+
+
+# Recorded runs
+
+
+def load_run_log(path: str | Path, chosen: Mapping[str, str] | None = None) -> RunLog:
+    """Read a CSV of recorded laps; see `RUN_COLUMNS` for what it may hold.
+
+    Parameters
+    ----------
+    path : str or Path
+    chosen : mapping of str to str, optional
+        Heading to take for a column of `RUN_COLUMNS`; a unit in it stands when the file has none.
+
+    Raises
+    ------
+    FileError
+        If it cannot be read, or holds nothing that can be laid along a lap.
+    """
+    path = Path(path)
+    known = dict(RUN_COLUMNS)
+    if {"latitude", "longitude"} <= columns_named(path, known, chosen or {}):
+        del known["x"], known["y"]  # of some other thing, when there are positions on the globe
+    columns = read_columns(path, known, chosen)
+    time = seconds_of(columns.get("time"))
+    if time is not None:
+        columns["time"] = time
+    try:
+        return log_of(columns)
+    except RunLogError as error:
+        raise FileError([f"{path}: {error}"]) from None

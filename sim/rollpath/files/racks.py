@@ -1,0 +1,244 @@
+"""Rack files: the tires a racer owns, and a taping added to one of them."""
+
+import json
+import re
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import yaml
+
+from rollpath.corners import CORNERS, Corners
+from rollpath.files.cars import ROLLOUT
+from rollpath.files.schema import (
+    Entries,
+    Field,
+    Group,
+    Reader,
+    Schema,
+    Several,
+    check_sort,
+    choice,
+    hint,
+    quantity,
+    read_number,
+    read_yaml,
+    text_field,
+)
+from rollpath.files.writing import edit_yaml, plain
+from rollpath.tires.rack import DEFAULT_GROWTH, Rack, RackTire, Taping
+from rollpath.units import INCH, PSI, QuantityError, parse_temperature
+
+MOST_TIRES = 100
+"""Tires of one rack: beyond this, choosing takes longer than anyone waits."""
+MOST_READINGS = 20
+_SHORT_CORNERS = {"".join(word[0] for word in corner.split("_")): corner for corner in CORNERS}
+"""lf, rf, lr and rr, as the trade abbreviates them."""
+
+
+def _read_corner(value: object) -> str:
+    name = re.sub(r"[\s-]+", "_", str(value).strip().lower())
+    name = _SHORT_CORNERS.get(name, name)
+    if name not in CORNERS:
+        near = hint(name, CORNERS)
+        raise QuantityError(f'expected a corner: {", ".join(CORNERS)}, got "{value}"{near}')
+    return name
+
+
+def _read_tire_name(value: object) -> str:
+    name: str = text_field(longest=20).read(value)
+    if "," in name:
+        raise QuantityError(f'expected a name without a comma, got "{value}"')
+    return name
+
+
+def _read_yes(value: object) -> bool:
+    words = {"yes": True, "true": True, "no": False, "false": False}
+    if str(value).lower() not in words:
+        raise QuantityError(f'expected yes or no, got "{value}"')
+    return words[str(value).lower()]
+
+
+def _read_count(value: object) -> float:
+    count = read_number(value)
+    if not count.is_integer():
+        raise QuantityError(f'expected a whole number, got "{value}"')
+    return count
+
+
+_CORNER = Field(_read_corner)
+_PRESSURE = quantity("pressure", 1 * PSI, 150 * PSI, "a pressure between 1 and 150 psi")
+_TAPING_SCHEMA: Schema = {
+    "rollout": Several(ROLLOUT, MOST_READINGS),
+    "pressure": _PRESSURE,
+    "temperature": Field(
+        parse_temperature, least=230.0, most=480.0, range_text="a temperature of -40 to 400 F"
+    ),
+    "date": text_field(longest=20),
+}
+_RACK_TIRE_SCHEMA: Schema = {
+    "id": Field(_read_tire_name, required=True),
+    **_TAPING_SCHEMA,
+    "rollout": Several(replace(ROLLOUT, required=False), MOST_READINGS),
+    "tapings": Entries(_TAPING_SCHEMA, most=200),
+    "side": choice(["left", "right", "any"]),
+    "corners": Several(_CORNER, 4),
+    "compound": text_field(longest=40),
+    "offset": text_field(longest=40),
+    "heat_cycles": Field(_read_count, least=0.0, most=1000.0, range_text="0 to 1000 cycles"),
+    "on_car": _CORNER,
+    "scrap": Field(_read_yes),
+    "note": text_field(longest=400),
+}
+
+
+def _rack_schema(node: yaml.Node) -> Schema:
+    """The schema of a rack file, whose running pressure is one value or one for each corner."""
+    pairs = node.value if isinstance(node, yaml.MappingNode) else []
+    by_corner = any(
+        key.value == "running_pressure" and isinstance(value, yaml.MappingNode)
+        for key, value in pairs
+    )
+    required = replace(_PRESSURE, required=True)
+    return {
+        "name": text_field(required=True),
+        "running_pressure": Group(dict.fromkeys(CORNERS, required)) if by_corner else _PRESSURE,
+        "growth_per_psi": quantity("tape", 0.0, INCH, "a growth between 0 and 1 in per psi"),
+        "tires": Entries(_RACK_TIRE_SCHEMA, MOST_TIRES),
+    }
+
+
+# Reading
+
+
+def load_rack(path: str | Path) -> Rack:
+    """Read a rack file.
+
+    Raises
+    ------
+    FileError
+        With every fault of the file.
+    """
+    path = Path(path)
+    reader, node = Reader(path), read_yaml(path)
+    check_sort(path, node, "rack")
+    values = reader.mapping(node, _rack_schema(node))
+    if "tires" not in values and "tires" not in reader.lines:
+        reader.fault(1, "tires: missing; a list of tires, each with id and rollout")
+    entries = values.get("tires", [])
+    _check_racked(reader, entries)
+    reader.raise_faults()
+    pressure = values.get("running_pressure")
+    if pressure is not None:
+        pressure = Corners(**pressure) if isinstance(pressure, dict) else Corners(*[pressure] * 4)
+    growth = values["growth_per_psi"] / PSI if "growth_per_psi" in values else DEFAULT_GROWTH
+    return Rack(values["name"], tuple(map(_rack_tire, entries)), pressure, growth)
+
+
+def _check_racked(reader: Reader, entries: list[dict[str, Any]]) -> None:
+    """Faults that show only between the keys of a tire, or between tires."""
+    for what, word in (("id", "{} has this id too"), ("on_car", "{} is there too")):
+        seen: dict[str, int] = {}
+        for i, entry in enumerate(entries):
+            value = str(entry.get(what, ""))
+            if value.casefold() in seen:
+                other = reader.lines[f"tires.{seen[value.casefold()]}"]
+                whose = word.format(f"the tire on line {other}")
+                reader.fault_at(f"tires.{i}.{what}", f'"{value}": {whose}')
+            elif value:
+                seen[value.casefold()] = i
+    for i, entry in enumerate(entries):
+        known = reader.lines
+        if f"tires.{i}.rollout" not in known and f"tires.{i}.tapings" not in known:
+            reader.fault(known[f"tires.{i}"], f"{entry.get('id', 'this tire')}: rollout: missing; "
+                         "such as 87 5/8 in")  # fmt: skip
+        for key in ("pressure", "temperature", "date"):
+            if key in entry and f"tires.{i}.rollout" not in known:
+                reader.fault_at(f"tires.{i}.{key}", "goes with a rollout; put it into its taping")
+        if not _allowed_corners(entry):
+            reader.fault_at(f"tires.{i}.corners", f"none of them on its side, {entry['side']}")
+
+
+def _allowed_corners(entry: dict[str, Any]) -> tuple[str, ...]:
+    side, named = entry.get("side", "any"), entry.get("corners", CORNERS)
+    return tuple(c for c in CORNERS if c in named and (side == "any" or c.startswith(side)))
+
+
+def _rack_tire(entry: dict[str, Any]) -> RackTire:
+    tapings = [entry] if "rollout" in entry else []
+    cycles = entry.get("heat_cycles")
+    return RackTire(
+        name=entry["id"],
+        tapings=tuple(_taping(given) for given in tapings + entry.get("tapings", [])),
+        corners=_allowed_corners(entry),
+        compound=entry.get("compound", ""),
+        offset=entry.get("offset", ""),
+        heat_cycles=None if cycles is None else int(cycles),
+        on_car=entry.get("on_car", ""),
+        scrap=entry.get("scrap", False),
+        note=entry.get("note", ""),
+    )
+
+
+def _taping(given: dict[str, Any]) -> Taping:
+    return Taping(
+        readings=given["rollout"],
+        pressure=given.get("pressure"),
+        temperature=given.get("temperature"),
+        date=given.get("date", ""),
+    )
+
+
+# Adding a taping
+
+
+def record_taping(path: str | Path, tire: int, readings: list[str], **when: str) -> None:
+    """Add a taping to a tire of a rack file, as it was typed, and change nothing else.
+
+    Parameters
+    ----------
+    path : str or Path
+    tire : int
+        Its place in the file, from 0.
+    readings : list of str
+        Rollouts with their unit.
+    **when : str
+        ``pressure``, ``temperature`` and ``date``, where known.
+
+    Raises
+    ------
+    QuantityError
+        If a value is out of the range of a rack file.
+    FileError
+        As `edit_yaml`.
+    """
+    path = Path(path)
+    for text in readings:
+        _check_typed("rollout", ROLLOUT, text)
+    for key, text in when.items():
+        wanted = _TAPING_SCHEMA[key]
+        assert isinstance(wanted, Field)
+        _check_typed(key, wanted, text)
+    if len(readings) > MOST_READINGS:
+        raise QuantityError(f"expected at most {MOST_READINGS} readings, got {len(readings)}")
+    rollout = ", ".join(map(_yaml_text, readings))
+    parts = [f"rollout: [{rollout}]", *(f"{key}: {_yaml_text(text)}" for key, text in when.items())]
+    taping = "{" + ", ".join(parts) + "}"
+    earlier = plain(read_yaml(path))["tires"][tire].get("tapings")
+    key = f"tires.{tire}.tapings"
+    change = {key: f"[{taping}]"} if earlier is None else {f"{key}.{len(earlier)}": taping}
+    edit_yaml(path, change, keep_old=False)
+
+
+def _check_typed(key: str, wanted: Field, text: str) -> None:
+    try:
+        outside = wanted.outside(wanted.read(text))
+    except QuantityError as error:
+        raise QuantityError(f"{key}: {error}") from None
+    if outside:
+        raise QuantityError(f'{key}: expected {wanted.range_text}, got "{text}"')
+
+
+def _yaml_text(text: str) -> str:
+    """A text as one YAML value inside brackets: quoted unless it is plain beyond doubt."""
+    return text if re.fullmatch(r"\w[\w ./-]*", text) else json.dumps(text, ensure_ascii=False)

@@ -1,0 +1,1 @@
+"""Where the car goes: closed paths between the edges of a track."""

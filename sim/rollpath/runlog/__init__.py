@@ -1,0 +1,1 @@
+"""Recorded laps, and what they say of the stagger."""

@@ -1,0 +1,140 @@
+"""The laps driven, as a lap of the model."""
+
+import math
+from dataclasses import replace
+
+import numpy as np
+
+from rollpath.axle.rolling import needed_stagger
+from rollpath.car import Car
+from rollpath.feel.lap import trim_lap
+from rollpath.groove.path import Groove
+from rollpath.lap import PHASES, Lap, driven_lap, solve_lap
+from rollpath.runlog.laps import (
+    BINS,
+    FEWEST_ROWS,
+    MOST_HARMONICS,
+    ROUGHNESS,
+    Laps,
+    RunLog,
+    RunLogError,
+    find_laps,
+)
+from rollpath.runlog.recording import LEAST_SPEED, STEP, Recording
+from rollpath.runlog.slip import read_slip
+from rollpath.runlog.wheel import read_wheel
+from rollpath.stagger import recommend
+from rollpath.track import Condition, Track
+from rollpath.units import FloatArray
+
+GRIP_PASSES = 2
+GRIP_RANGE = (0.7, 1.4)
+"""Share of a surface's grip within which that of the laps is looked for."""
+GRIP_SAID = 0.1
+"""Change of the grip that is worth a note."""
+
+
+def read_run(
+    log: RunLog,
+    track: Track,
+    car: Car,
+    condition: Condition,
+    groove: Groove,
+    gear_ratio: float | None = None,
+    window: tuple[float, float] | None = None,
+) -> Recording:
+    """Laps, line, need, slip and steering of a recorded run.
+
+    Parameters
+    ----------
+    log : RunLog
+    track, car, condition : Track, Car, Condition
+        The car with the stagger that was taped.
+    groove : Groove
+        A groove of the track, to hold the laps against.
+    gear_ratio : float, optional
+        Turns of the engine for one of the axle; the car's own when left out.
+    window : tuple of float, optional
+        Stagger window, m.
+    """
+    laps = find_laps(log, track, groove, solve_lap(groove, car, condition))
+    lap = driven_lap(laps.groove, car, condition, _speed(laps, car, condition))
+    needed = needed_stagger(lap, car)
+    condition, notes = _fitted_grip(lap, car, condition)
+    stagger, quickest = float(car.rear.stagger), solve_lap(laps.groove, car, condition)
+    feel = trim_lap(
+        quickest, car, condition, np.array([stagger - STEP, stagger, stagger + STEP])
+    )  # fmt: skip
+    best = recommend(quickest, needed_stagger(quickest, car), window or car.stagger_window)
+    run = Recording(laps, lap, needed, best, feel, condition, notes=(*laps.notes, *notes))
+    ratio = gear_ratio or car.gear_ratio
+    run, notes = replace(run, slip=read_slip(run, car, ratio)), list(run.notes)
+    if laps.log.engine_speed is not None and ratio is None:
+        notes.append("engine speed was recorded, but no gear ratio is known: --gear-ratio")
+    if run.slip is not None and run.slip.gear_fault:
+        notes.append(run.slip.gear_words)
+    wheel, doubt = read_wheel(run, car)
+    return replace(run, wheel=wheel, notes=(*notes, *([doubt] if doubt else [])))
+
+
+def _speed(laps: Laps, car: Car, condition: Condition) -> FloatArray:
+    """Speed at the stations: recorded, else from the clock, else of the model's lap."""
+    groove, log = laps.groove, laps.log
+    if log.speed is not None:
+        return _around(groove, laps.s, laps.without_spikes(log.speed))
+    if log.time is None:
+        return solve_lap(groove, car, condition).speed
+    middle, pace = _transits(laps, log.time)
+    return _around(groove, middle, pace)
+
+
+def _transits(laps: Laps, time: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Place and speed between rows a bin or more apart."""
+    length = float(laps.groove.length)
+    lag = max(1, len(time) // (BINS * laps.used))
+    moved = (laps.s[lag:] - laps.s[:-lag] + 0.5 * length) % length - 0.5 * length
+    passed = time[lag:] - time[:-lag]
+    good = (passed > 0) & (passed < np.median(laps.times) / 4) & (moved > 0)
+    middle = (laps.s[:-lag] + 0.5 * moved) % length
+    return middle[good], moved[good] / passed[good]
+
+
+def _around(groove: Groove, s: FloatArray, rows: FloatArray) -> FloatArray:
+    """Rows smoothed around the lap by a short Fourier series, at the stations."""
+    seen = np.isfinite(rows)
+    s, rows = s[seen], rows[seen]
+    if len(rows) < FEWEST_ROWS:
+        raise RunLogError(f"{len(rows)} rows with a speed are too few")
+    harmonics = min(MOST_HARMONICS, len(rows) // 6)
+
+    def series(at: FloatArray) -> FloatArray:
+        angle = 2 * np.pi * np.outer(at / float(groove.length), np.arange(1, harmonics + 1))
+        return np.hstack([np.ones((len(at), 1)), np.cos(angle), np.sin(angle)])
+
+    # A trace of roughness so that a stretch without rows does not swing.
+    rough = np.concatenate([[0.0], *2 * [np.arange(1, harmonics + 1) ** 2]]) * ROUGHNESS
+    A = np.vstack([series(s) / math.sqrt(len(s)), np.diag(rough)])
+    b = np.concatenate([rows / math.sqrt(len(s)), np.zeros(len(rough))])
+    around: FloatArray = series(groove.s) @ np.linalg.lstsq(A, b, rcond=None)[0]
+    return np.maximum(around, LEAST_SPEED)
+
+
+def _fitted_grip(lap: Lap, car: Car, condition: Condition) -> tuple[Condition, list[str]]:
+    """The surface with the grip that the corners were driven with, at the usual pace."""
+    fitted, low, high = condition, *(float(condition.grip) * share for share in GRIP_RANGE)
+    for _ in range(GRIP_PASSES):
+        feel = trim_lap(solve_lap(lap.groove, car, fitted), car, fitted, car.rear.stagger)
+        corner = (feel.lap.phase == PHASES.index("centre")) & feel.fitted.held[0]
+        if not corner.any():
+            return condition, []
+        weight = (lap.groove.curvature * lap.groove.ds)[corner]
+        asked, given = (weight @ v[corner] ** 2 for v in (lap.speed, feel.speed[0]))
+        fitted = replace(condition, grip=min(max(float(fitted.grip) * asked / given, low), high))
+    off = float(fitted.grip) / float(condition.grip) - 1.0
+    if abs(off) < GRIP_SAID:
+        return fitted, []
+    word = "more" if off > 0 else "less"
+    return fitted, [
+        f"the corners were driven with {word} grip than {condition.name} has: "
+        f"{float(fitted.grip):.2f} taken, not {float(condition.grip):.2f}"
+    ]

@@ -1,0 +1,132 @@
+"""Wheel slip from engine speed."""
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rollpath.axle.rolling import rolling_circumference
+from rollpath.car import Car
+from rollpath.feel.lap import Feel
+from rollpath.lap import PHASES
+from rollpath.runlog.laps import BINS
+from rollpath.runlog.recording import GEAR_FAULT, LEAST_SPEED, Recording, Slip
+from rollpath.tire import brush_slip
+from rollpath.units import FloatArray, Real
+
+SLIP_SCATTER = 0.02
+"""Slip, as a share, beyond which a part of the lap counts less in the line through all of them.
+Engineering judgement: engine speed and road speed are each read to a per cent or so."""
+SOFTEST = 1.4
+"""Most that slip may be over the model's because the tires are softer; beyond, they spin."""
+SPIN_EXCESS = 0.03
+"""Slip beyond the model's, as a share, for wheelspin."""
+SPUN_USED = 0.95
+"""Share of the rear grip used from which that excess is wheelspin. Engineering judgement: most of
+the tread slides."""
+SPIN_SHARE = 0.025
+"""Of the lap that must spin for the run to count as spinning: about half a second."""
+
+
+# Wheel slip from engine speed
+
+
+def rolling_speed(engine_speed: Real, gear_ratio: Real, circumference: Real) -> Real:
+    """Speed at which the rear treads roll: ``rpm / 60 / ratio x circumference`` [1]_.
+
+    Parameters
+    ----------
+    engine_speed : float or ndarray
+        rad/s.
+    gear_ratio : float
+        Turns of the engine for one of the axle.
+    circumference : float or ndarray
+        Mean rolling circumference of the loaded rear tires, m: some 2 % less than their taped
+        rollout, see `rollpath.rolling.rolling_circumference`.
+    """
+    return engine_speed / (2 * np.pi) / gear_ratio * circumference
+
+
+def tread_slip_along(feel: Feel, car: Car) -> FloatArray:
+    """Slip along the car that the model's rear treads have, shape (staggers, stations).
+
+    Parameters
+    ----------
+    feel : Feel
+    car : Car
+        Its mean rear rollout is that of every stagger.
+    """
+    rolls = feel.fitted.axle_speed * rolling_circumference(feel.lap, car)
+    slip: FloatArray = 1.0 - float(car.rear.mean_rollout) / rolls
+    return slip
+
+
+def read_slip(run: Recording, car: Car, gear_ratio: float | None) -> Slip | None:
+    """Slip around the lap, or None without engine speed, speed and gear ratio.
+
+    Notes
+    -----
+    The recorded slip is set against the model's by a robust line: a slope, for how soft the tires
+    are, and what is left where the model's tires do not slip, which only a wrong ratio explains.
+    """
+    log = run.laps.log
+    if log.engine_speed is None or gear_ratio is None:
+        return None
+    road = log.speed
+    length = float(run.lap.groove.length)
+    if road is None:
+        road = np.interp(run.laps.s, run.lap.groove.s, run.lap.speed, period=length)
+    loaded = rolling_circumference(run.lap, car)
+    circumference = np.interp(run.laps.s, run.lap.groove.s, loaded, period=length)
+    rolls = rolling_speed(log.engine_speed, gear_ratio, circumference)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        recorded = run.laps.binned(np.where(rolls > LEAST_SPEED, 1.0 - road / rolls, np.nan))
+    if np.isfinite(recorded).sum() < BINS // 4:
+        return None
+    model = run.by_bin(np.nan_to_num(tread_slip_along(run.feel, car)[1]))
+    at_exit = run.by_bin(run.exit.astype(float)) > 0.5
+    left, slope = _against_model(model, recorded, ~at_exit)
+    true = 1.0 - (1.0 - recorded) / (1.0 - left) if abs(left) > GEAR_FAULT else recorded
+    straight = run.by_bin((run.feel.lap.phase == PHASES.index("straight")).astype(float)) > 0.5
+    return Slip(
+        true, model,
+        exit=mean_of(true, at_exit),
+        straight=mean_of(true, straight),
+        raw_straight=mean_of(recorded, straight),
+        with_no_thrust=left,
+        gear_ratio=gear_ratio,
+        likely_ratio=gear_ratio / (1.0 - left),
+        spinning=_spinning(run, true, max(slope, 1.0) * model, max(slope, 1.0)),
+    )  # fmt: skip
+
+
+def mean_of(values: FloatArray, where: NDArray[np.bool_]) -> float:
+    there = values[where & np.isfinite(values)]
+    return float(there.mean()) if len(there) else math.nan
+
+
+def _against_model(
+    model: FloatArray, recorded: FloatArray, elsewhere: NDArray[np.bool_]
+) -> tuple[float, float]:
+    """Recorded slip where the model's is nothing, and its slope; the drive-off left out."""
+    from scipy.optimize import least_squares
+
+    used = elsewhere & np.isfinite(recorded)
+    x, y = model[used], recorded[used]
+    fit = least_squares(
+        lambda p: p[0] + p[1] * x - y, [0.0, 1.0], bounds=([-np.inf, 0.0], [np.inf, SOFTEST]),
+        loss="soft_l1", f_scale=SLIP_SCATTER,
+    )  # fmt: skip
+    return float(fit.x[0]), float(fit.x[1])
+
+
+def _spinning(run: Recording, slip: FloatArray, expected: FloatArray, softer: float) -> float:
+    """Share of the lap under power where the tires are past their grip, and slip unexpectedly."""
+    feel, condition = run.feel, run.condition
+    reach = feel.car.wheelbase * (1.0 - feel.car.weights.rear_share)
+    side = np.nan_to_num(feel.lap.groove.curvature * reach - np.sin(feel.fitted.sideslip[1]))
+    total = np.hypot(slip, run.by_bin(side) * (1.0 - slip))
+    past = softer * brush_slip(SPUN_USED, condition.grip, condition.slip_stiffness)
+    powered = run.by_bin((feel.lap.thrust > 0).astype(float)) > 0.5
+    spins = powered & (total > past) & (slip > expected + SPIN_EXCESS)
+    return float(spins.sum()) / BINS

@@ -1,0 +1,143 @@
+"""Recorded steering read against the model."""
+
+import math
+from dataclasses import replace
+
+import numpy as np
+
+from rollpath.car import Car
+from rollpath.feel.lap import trim_lap
+from rollpath.lap import PHASES
+from rollpath.runlog.laps import BINS
+from rollpath.runlog.recording import STEP, TAPE_DOUBT, Recording, Wheel
+from rollpath.runlog.slip import mean_of
+from rollpath.units import DEGREE, FloatArray, G
+
+ZERO_DOUBT = 1.5 * DEGREE
+"""Zero of the steering sensor, at the steering wheel."""
+GAIN_DOUBT = 0.1
+"""Steering ratio."""
+BALANCE_DOUBT = 2.0 * DEGREE
+"""Steering wheel for each g across that the model does not know: camber, toe, springs."""
+STIFFNESS_DOUBT = 0.15
+"""Slip stiffness of the tires, as a share."""
+GRIP_DOUBT = 0.03
+"""Grip of the surface, as a share."""
+MODEL_DOUBT = 1.5 * DEGREE
+"""Steering wheel in one part of the lap."""
+SLOW_WAVES = 4
+"""Waves around the lap of which the steering is read: two a corner."""
+REVERSED = -0.4
+"""Correlation of recorded and expected steering below which the sign is doubted."""
+LEAST_MOVED = 0.3
+"""Share of the expected travel of the wheel below which the channel is doubted."""
+
+
+def read_wheel(run: Recording, car: Car) -> tuple[Wheel | None, str]:
+    """The stagger that the steering speaks of, and a doubt that rules it out.
+
+    Notes
+    -----
+    Least squares with what was known before [2]_: the stagger about the taped one, and about
+    nothing the zero of the sensor, an error of the steering ratio, and steering for each g across.
+    """
+    steering = run.laps.log.steering
+    if steering is None:
+        return None, ""
+    recorded = run.laps.binned(steering)
+    wheel = run.feel.steering_wheel
+    model = _filled(run.by_bin(wheel[1]))
+    seen = np.isfinite(recorded) & np.isfinite(model)
+    doubt = _doubt(recorded[seen], model[seen])
+    if doubt:
+        return None, doubt
+    apart = _slow(_filled(recorded) - model)
+    rows = _slow(np.stack([
+        run.by_bin((wheel[2] - wheel[0]) / (2 * STEP)), np.ones(BINS), model - model.mean(),
+        run.by_bin(run.feel.lap.a_y / G),
+        *(run.by_bin(change) for change in _softer_and_slicker(run)),
+    ], axis=-1))  # fmt: skip
+    before = np.array([TAPE_DOUBT, ZERO_DOUBT, GAIN_DOUBT, BALANCE_DOUBT, 1.0, 1.0])
+    normal = rows.T @ rows / MODEL_DOUBT**2 + np.diag(before**-2.0)
+    found = np.linalg.solve(normal, rows.T @ apart / MODEL_DOUBT**2)
+    left = float(np.sqrt(np.mean((apart - rows @ found) ** 2)))
+    # What the model misses by more than was granted makes every figure less sure.
+    error = math.sqrt(np.linalg.inv(normal)[0, 0]) * max(1.0, left / MODEL_DOUBT)
+    # The tape's share taken out again: what the wheel knows is what both know, less the tape.
+    known = max(float(1.0 / np.linalg.inv(normal)[0, 0] - before[0] ** -2.0), 1e-9)
+    taped, moved = float(car.rear.stagger), float(found[0])
+    return Wheel(
+        recorded, model, _exit_less_corner(run, recorded), _exit_less_corner(run, model),
+        stagger=taped + moved,
+        error=error,
+        alone=taped + moved * (1.0 + before[0] ** -2.0 / known),
+        alone_error=known**-0.5,
+        zero=float(found[1]),
+        scatter=left,
+    ), ""  # fmt: skip
+
+
+def _slow(bins: FloatArray) -> FloatArray:
+    """The slow waves of bins around the lap, as so many independent numbers of the same size.
+
+    A recorded path is smoothed, so where it starts to turn is blurred, and its steering with it;
+    what the wheel does over a corner is not.
+    """
+    angle = 2 * np.pi / BINS * np.outer(np.arange(1, SLOW_WAVES + 1), np.arange(BINS) + 0.5)
+    waves = np.vstack([np.full((1, BINS), math.sqrt(0.5)), np.cos(angle), np.sin(angle)])
+    return waves @ bins * (math.sqrt(2.0) / BINS) * math.sqrt(len(waves))
+
+
+def _filled(bins: FloatArray) -> FloatArray:
+    """Bins with those not seen taken from their neighbours."""
+    seen = np.flatnonzero(np.isfinite(bins))
+    filled: FloatArray = np.interp(np.arange(BINS), seen, bins[seen], period=BINS)
+    return filled
+
+
+def _softer_and_slicker(run: Recording) -> list[FloatArray]:
+    """Steering wheel for tires one standard deviation softer, and a surface as much slicker."""
+    condition, stagger = run.condition, run.feel.staggers[1]
+    others = (
+        replace(condition, slip_stiffness=condition.slip_stiffness * (1.0 - STIFFNESS_DOUBT)),
+        replace(condition, grip=condition.grip * (1.0 - GRIP_DOUBT)),
+    )
+    return [
+        np.nan_to_num(
+            trim_lap(run.feel.lap, run.feel.car, other, stagger).steering_wheel[0]
+            - run.feel.steering_wheel[1]
+        )
+        for other in others
+    ]
+
+
+def _doubt(recorded: FloatArray, model: FloatArray) -> str:
+    """Why a steering channel cannot be the steering wheel of this car; empty when it can."""
+    if len(recorded) < BINS // 3:
+        return "the steering channel covers too little of the lap; it was left out"
+    moved = float(np.ptp(np.percentile(recorded, (5, 95)))) / DEGREE
+    expected = float(np.ptp(np.percentile(model, (5, 95)))) / DEGREE
+    if moved < LEAST_MOVED * expected or moved > expected / LEAST_MOVED:
+        return (
+            f"the steering channel moves {moved:.1f} deg around the lap where the steering wheel "
+            f"should move about {expected:.0f}: a wrong unit, the angle of the front wheels, or "
+            "another steering_ratio; it was left out"
+        )
+    if float(np.corrcoef(recorded, model)[0, 1]) < REVERSED:
+        return (
+            "the steering channel turns right where the car turns left: if the logger counts "
+            "right turns positive, add --steering-positive right; it was left out"
+        )
+    return ""
+
+
+def _exit_less_corner(run: Recording, values: FloatArray) -> float:
+    """Mean of the drive-off less the mean of the corner, averaged over the two ends."""
+    corner = run.feel.lap.phase != PHASES.index("straight")
+    ends = []
+    for end in (run.lap.groove.first_end, ~run.lap.groove.first_end):
+        exit_bins = run.by_bin((run.exit & end).astype(float)) > 0.5
+        corner_bins = run.by_bin((corner & end).astype(float)) > 0.5
+        ends.append(mean_of(values, exit_bins) - mean_of(values, corner_bins))
+    known = [end for end in ends if math.isfinite(end)]
+    return float(np.mean(known)) if known else math.nan

@@ -1,0 +1,318 @@
+"""Bite rates learned from weighings of the car."""
+
+import itertools
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rollpath.car import Car, CornerWeights
+from rollpath.corners import NOTHING, Corners
+from rollpath.scales.twist import pad_pattern, pads_of
+from rollpath.units import INCH, POUND, FloatArray
+
+# Learning from scale sessions
+
+WHAT_MOVES = ("rear stagger", "front stagger", "rear jacks", "front jacks")
+"""What bite is fitted to; staggers in inches, jacks in turns."""
+TRIAL_STEPS = {"rear stagger": 1.0, "front stagger": 1.0, "rear jacks": 2.0, "front jacks": 2.0}
+"""Size of the next change to try, inches or turns; engineering judgement: well above pad noise."""
+TOLD_APART = 1 / 8
+"""Inches or turns: combinations of changes that moved less than this over all the sessions
+together did not move; it is what a tape can tell."""
+SAME_WEIGHT = 20 * POUND
+"""How far the total, the left or the rear of two sessions may differ before something was moved;
+engineering judgement: pad noise of 2 to 4 lb, against 30 lb for five gallons of fuel."""
+CONFOUNDED = 0.01
+"""Share of a rate that may hide in a combination the sessions do not show."""
+KNOWN_WELL = 0.2
+"""A rate is known well when its interval reaches no further than this share of it either way."""
+CONFIDENCE = 0.95
+
+
+@dataclass(frozen=True)
+class ScaleSession:
+    """One weighing of the car.
+
+    Attributes
+    ----------
+    label : str
+    line : int
+        Of its file.
+    driver_in : bool
+    rollouts : Corners
+        m.
+    turns : Corners or None
+        Jack positions in turns; None when not recorded.
+    weights : CornerWeights
+        N.
+    """
+
+    label: str
+    line: int
+    driver_in: bool
+    rollouts: Corners
+    turns: Corners | None
+    weights: CornerWeights
+
+
+@dataclass(frozen=True)
+class LearnedRate:
+    """A rate and the half width of its 95 % interval: N per m of stagger, or N per turn."""
+
+    value: float
+    half_width: float
+
+    @property
+    def is_sure(self) -> bool:
+        """Whether the whole interval has the right sign; a rate that is not is not written down."""
+        return self.value > self.half_width
+
+
+@dataclass(frozen=True)
+class NextSession:
+    """The weighing that would teach most: set up as `like`, with `moved` changed by `step`."""
+
+    like: str
+    moved: str
+    step: float
+
+
+@dataclass(frozen=True)
+class Learned:
+    """What scale sessions say.
+
+    Attributes
+    ----------
+    rates : dict of str to LearnedRate
+        By the names of `WHAT_MOVES`.
+    never_moved : list of str
+    tied : list of list of str
+        Groups that always moved together and cannot be told apart.
+    too_few : bool
+        Whether there are not enough sessions to give an interval; then `rates` is empty.
+    pad_noise : float or None
+        Scatter of one pad, N, as the sessions show it.
+    sessions, alone : int
+        How many there are, and how many are the only one with the driver in or out.
+    next_session : NextSession or None
+        None when every rate is known within a fifth.
+    """
+
+    rates: dict[str, LearnedRate]
+    never_moved: list[str]
+    tied: list[list[str]]
+    too_few: bool
+    pad_noise: float | None
+    sessions: int
+    alone: int
+    next_session: NextSession | None
+
+
+def weights_that_differ(sessions: Sequence[ScaleSession]) -> list[tuple[int, str]]:
+    """Sessions in which weight came, went or was moved: line and what is wrong.
+
+    With the same driver in or out, the total, the left and the rear weight cannot change by
+    anything that twists the chassis; when they do, fuel, ballast or a person moved.
+    """
+    faults = []
+    for group in _by_driver(sessions):
+        for what in ("total", "left side", "rear"):
+            sums = [_part(session.weights, what) for session in group]
+            usual = float(np.median(sums))
+            faults += [
+                (session.line, f"{session.label}: the {what} weighs {found / POUND:.0f} lb, in the "
+                 f"other sessions with the driver {'in' if session.driver_in else 'out'} about "
+                 f"{usual / POUND:.0f} lb; weigh with the same fuel, ballast and driver")
+                for session, found in zip(group, sums, strict=True)
+                if abs(found - usual) > SAME_WEIGHT
+            ]  # fmt: skip
+    return sorted(faults)
+
+
+def _by_driver(sessions: Sequence[ScaleSession]) -> list[list[ScaleSession]]:
+    groups = [[s for s in sessions if s.driver_in is seated] for seated in (True, False)]
+    return [group for group in groups if group]
+
+
+def _part(weights: CornerWeights, what: str) -> float:
+    shares = {"total": 1.0, "left side": weights.left_share, "rear": weights.rear_share}
+    return float(weights.total * shares[what])
+
+
+@dataclass(frozen=True)
+class _Design:
+    """Sessions as a linear problem: what moved, (n, p) in inches and turns, and who sat in it."""
+
+    moved: FloatArray
+    seated: NDArray[np.bool_]
+
+    @classmethod
+    def of(cls, sessions: Sequence[ScaleSession], names: Sequence[str]) -> "_Design":
+        moved = np.array([_moved(session)[: len(names)] for session in sessions])
+        return cls(moved, np.array([session.driver_in for session in sessions]))
+
+    def plus(self, moved: FloatArray, seated: bool) -> "_Design":
+        return _Design(np.vstack([self.moved, moved]), np.append(self.seated, seated))
+
+    def centred(self, values: FloatArray) -> FloatArray:
+        """Values less their mean with the same driver in or out."""
+        centred = values.astype(float)
+        for seated in np.unique(self.seated):
+            centred[self.seated == seated] -= values[self.seated == seated].mean(axis=0)
+        return centred
+
+    @cached_property
+    def X(self) -> FloatArray:
+        return self.centred(self.moved)
+
+    @cached_property
+    def _svd(self) -> tuple[FloatArray, FloatArray, FloatArray]:
+        U, s, Vt = np.linalg.svd(self.X, full_matrices=True)
+        rank = int(np.sum(s > TOLD_APART))
+        return U[:, :rank], s[:rank], Vt
+
+    @property
+    def freedom(self) -> int:
+        return len(self.moved) - len(np.unique(self.seated)) - len(self._svd[1])
+
+    @property
+    def confounded(self) -> FloatArray:
+        """Projector on the combinations of moves that the sessions do not show, (p, p)."""
+        _, s, Vt = self._svd
+        hidden = Vt[len(s) :]
+        return hidden.T @ hidden
+
+    @property
+    def never_moved(self) -> NDArray[np.bool_]:
+        return np.asarray(np.linalg.norm(self.X, axis=0) < TOLD_APART)
+
+    @property
+    def told_apart(self) -> NDArray[np.bool_]:
+        """Which rates the sessions can tell from all others, (p,)."""
+        return np.sqrt(np.diag(self.confounded)) < CONFOUNDED
+
+    @property
+    def inverse(self) -> FloatArray:
+        """From observations to rates, (p, n); hidden combinations count as nothing."""
+        U, s, Vt = self._svd
+        return (Vt[: len(s)].T / s) @ U.T
+
+
+def _moved(session: ScaleSession) -> list[float]:
+    """What raises bite, in the order of `WHAT_MOVES`: each rate then comes out positive."""
+    rollouts, turns = session.rollouts, session.turns or NOTHING
+    return [
+        float(rollouts.left_rear - rollouts.right_rear) / INCH,
+        float(rollouts.right_front - rollouts.left_front) / INCH,
+        float(turns.left_rear - turns.right_rear),
+        float(turns.right_front - turns.left_front),
+    ]
+
+
+def fit_rates(design: _Design, y: FloatArray) -> tuple[list[LearnedRate], float]:
+    """Ordinary least squares with Student intervals; also the standard error of one y."""
+    from scipy.special import stdtrit
+
+    y = design.centred(y)
+    values = design.inverse @ y
+    scatter = float(np.linalg.norm(y - design.X @ values)) / np.sqrt(design.freedom)
+    student = stdtrit(design.freedom, 0.5 * (1 + CONFIDENCE))
+    half_widths = student * scatter * np.linalg.norm(design.inverse, axis=1)
+    return [LearnedRate(*map(float, r)) for r in zip(values, half_widths, strict=True)], scatter
+
+
+def learn_rates(car: Car, sessions: Sequence[ScaleSession]) -> Learned:
+    """Bite rates of a car from scale sessions, by least squares.
+
+    Bite is read from all four pads: they can only change in one pattern (`pad_pattern`), and its
+    least-squares fit is steadier than the two rear pads alone. The driver in or out shifts bite
+    by an amount of its own.
+
+    Parameters
+    ----------
+    car : Car
+        For its track widths.
+    sessions : sequence of ScaleSession
+        At least one; checked by `weights_that_differ`.
+
+    Returns
+    -------
+    Learned
+        With Student intervals, which cover the truth 95 times in 100 when pad noise is Gaussian.
+    """
+    names = WHAT_MOVES if sessions[0].turns is not None else WHAT_MOVES[:2]
+    design = _Design.of(sessions, names)
+    rates: dict[str, LearnedRate] = {}
+    noise = None
+    if design.freedom > 0:
+        fitted, scatter = fit_rates(design, _bite_by_four_pads(car, sessions))
+        rates = {name: fitted[j] for j, name in enumerate(names) if design.told_apart[j]}
+        noise = scatter * float(np.linalg.norm(np.array(pad_pattern(car))))
+    return Learned(
+        rates={name: _in_si(name, rate) for name, rate in rates.items()},
+        never_moved=[name for name, still in zip(names, design.never_moved, strict=True) if still],
+        tied=_tied(design, names),
+        too_few=design.freedom <= 0,
+        pad_noise=noise,
+        sessions=len(sessions),
+        alone=sum(len(group) == 1 for group in _by_driver(sessions)),
+        next_session=_next_session(design, names, sessions, rates),
+    )
+
+
+def _bite_by_four_pads(car: Car, sessions: Sequence[ScaleSession]) -> FloatArray:
+    pattern = np.array(pad_pattern(car), dtype=float)
+    pads = np.array([pads_of(session.weights) for session in sessions], dtype=float)
+    return np.asarray(pads @ pattern / (pattern @ pattern))
+
+
+def _in_si(name: str, rate: LearnedRate) -> LearnedRate:
+    if "jacks" in name:
+        return rate
+    return LearnedRate(rate.value / INCH, rate.half_width / INCH)
+
+
+def _tied(design: _Design, names: Sequence[str]) -> list[list[str]]:
+    """Groups of moves that the sessions cannot tell apart, in the order of the names."""
+    linked = np.abs(design.confounded) > CONFOUNDED**2
+    linked[design.never_moved] = False
+    linked[:, design.never_moved] = False
+    np.fill_diagonal(linked, True)
+    reach = np.linalg.matrix_power(linked.astype(int), len(names)) > 0
+    groups = dict.fromkeys(
+        tuple(name for name, yes in zip(names, row, strict=True) if yes) for row in reach
+    )
+    return [list(group) for group in groups if len(group) > 1]
+
+
+def _next_session(
+    design: _Design,
+    names: Sequence[str],
+    sessions: Sequence[ScaleSession],
+    rates: dict[str, LearnedRate],
+) -> NextSession | None:
+    """The single change to the last set-up that teaches most; None when all is known well."""
+    if len(rates) == len(names) and all(
+        rate.half_width <= KNOWN_WELL * rate.value for rate in rates.values()
+    ):
+        return None
+    last = max(_by_driver(sessions), key=len)[-1]
+    start = design.moved[sessions.index(last)]
+    trials = []
+    for (j, name), sign in itertools.product(enumerate(names), (1.0, -1.0)):
+        step = sign * TRIAL_STEPS[name]
+        row = start.copy()
+        row[j] += -step if name == "rear stagger" else step
+        trial = design.plus(row, last.driver_in)
+        trials.append((_worth_running(trial), NextSession(last.label, name, step)))
+    return max(trials, key=lambda pair: pair[0])[1]
+
+
+def _worth_running(design: _Design) -> tuple[int, bool, float]:
+    """More rates told apart first, then an interval at all, then narrower ones."""
+    known = design.told_apart
+    spread = np.sum(np.linalg.norm(design.inverse, axis=1)[known] ** 2)
+    return int(known.sum()), design.freedom > 0, -float(spread)

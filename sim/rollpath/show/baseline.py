@@ -1,0 +1,351 @@
+"""Pictures: results drawn, nothing computed.
+
+Every picture reads in grey: lines differ by dash and label, shades run from dark to light one way,
+and signs and words say what a shade means.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from rollpath.screen import Screen, feet, inches, miles_per_hour, pounds
+from rollpath.show.picture import (
+    SHADE_KEY,
+    STYLES,
+    Picture,
+    case_title,
+    draw_edges,
+    draw_shaded_path,
+    figure_with,
+    length_unit,
+    lengths,
+    map_size,
+    mark_signs,
+    shade_phases,
+    stagger_unit,
+    staggers,
+)
+from rollpath.show.words import (
+    add_or_take_out,
+    case_json,
+    case_words,
+    caution_lines,
+    paragraph,
+    row,
+    sections,
+    tape_range,
+)
+from rollpath.stagger import ASSUMED_GRIP_SHARE, ASSUMED_RATE_SHARE, Baseline
+from rollpath.units import INCH, nearest_eighth
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+    from rollpath.scales.rates import StaggerEffect
+
+# baseline
+
+
+def baseline_pictures(result: Baseline, screen: Screen) -> list[Picture]:
+    """Map, cost curve and lap of a `baseline`."""
+    return [
+        Picture("baseline-map", mismatch_map(result, screen)),
+        Picture("baseline-cost", cost_curve(result, screen)),
+        Picture("baseline-lap", needed_and_scrub(result, screen)),
+    ]
+
+
+def mismatch_map(result: Baseline, screen: Screen) -> Figure:
+    """The track from above, its groove shaded by mismatch with the recommended stagger."""
+    figure, axes = figure_with(size=map_size(result.track, extra=1.1))
+    mismatch = staggers(result.stagger.recommended - result.needed.total, screen)
+    limit = float(np.max(np.abs(mismatch)))
+    draw_edges(axes, result.track, screen)
+    band = draw_shaded_path(axes, result.groove, mismatch, limit, screen)
+    mark_signs(axes, result.groove, mismatch, 0.2 * limit, screen)
+    figure.colorbar(
+        band, ax=axes, location="bottom", aspect=40,
+        label=f"mismatch with {screen.tape(result.stagger.recommended)}, {stagger_unit(screen)}\n"
+        "dark \N{MINUS SIGN} too little: the axle pushes     "
+        "light + more than needed: it steers left",
+    )  # fmt: skip
+    axes.set_title(case_title(result))
+    return figure
+
+
+def cost_curve(result: Baseline, screen: Screen) -> Figure:
+    """Stagger against root-mean-square mismatch with window, band, present and recommended."""
+    figure, axes = figure_with(size=(7.2, 5.2))
+    best = result.stagger
+    now = float(result.car.rear.stagger)
+    ends = [*best.window, now, float(best.unbounded)]
+    margin = 0.4 * INCH
+    s = np.linspace(min(ends) - margin, max(ends) + margin, 300)
+    low, high = (staggers(end, screen) for end in best.window)
+    axes.axvspan(*(staggers(end, screen) for end in best.band), color="0.80", label="as good")
+    axes.plot(staggers(s, screen), staggers(best.cost(s), screen), color="black")
+    for end, word in ((low, "window"), (high, None)):
+        axes.axvline(end, color="0.35", linestyle=":", label=word)
+    for stagger, marker, word in (
+        (now, "s", f"on the car {screen.tape(now)}"),
+        (best.recommended, "o", f"recommended {screen.tape(best.recommended)}"),
+    ):
+        axes.plot(
+            staggers(stagger, screen), staggers(best.cost(stagger), screen), marker,
+            color="black", markersize=10, label=word, linestyle="none",
+            markerfacecolor="white" if marker == "s" else "black",
+        )  # fmt: skip
+    axes.set_xlabel(f"rear stagger, {stagger_unit(screen)}")
+    axes.set_ylabel(f"mismatch where the car drives (rms), {stagger_unit(screen)}")
+    axes.set_ylim(bottom=0)
+    axes.legend(loc="upper center", ncols=2)
+    axes.set_title(case_title(result))
+    return figure
+
+
+def needed_and_scrub(result: Baseline, screen: Screen) -> Figure:
+    """Along the lap: needed against fitted stagger, and the scrub below it."""
+    figure, (upper, lower) = figure_with(
+        2, size=(7.2, 6.8), sharex=True, gridspec_kw={"height_ratios": [3, 2]}
+    )
+    s = result.groove.s
+    x = lengths(s, screen)
+    phase = result.lap.phase
+    shade_phases(upper, s, phase, screen, named=True)
+    shade_phases(lower, s, phase, screen, named=False)
+    upper.plot(x, staggers(result.needed.total, screen), **STYLES[0], label="needed")
+    upper.plot(x, staggers(result.needed.geometric, screen), **STYLES[3], label="by geometry alone")
+    now, then = result.car.rear.stagger, result.stagger.recommended
+    upper.axhline(float(staggers(now, screen)), **STYLES[1], label=f"on the car {screen.tape(now)}")
+    upper.axhline(
+        float(staggers(then, screen)), **STYLES[2], label=f"recommended {screen.tape(then)}"
+    )
+    upper.set_ylabel(f"rear stagger, {stagger_unit(screen)}")
+    upper.set_title(case_title(result), pad=20)
+    for scrub, style in ((result.now, STYLES[1]), (result.then, STYLES[2])):
+        lower.plot(x, 100 * np.abs(scrub.slip), **style)
+    lower.set_ylabel("scrub between\nthe rear treads, %")
+    lower.set_ylim(bottom=0)
+    lower.set_xlabel(
+        f"distance from the middle of the front straight, {length_unit(screen)}\n{SHADE_KEY}"
+    )
+    figure.legend(fontsize=9, ncols=2, loc="outside lower center")
+    lower.set_xlim(0, float(lengths(result.groove.length, screen)))
+    return figure
+
+
+def baseline_json(result: Baseline, bite: StaggerEffect) -> dict[str, Any]:
+    """The result of `baseline`; keys end in their unit."""
+    best, lap = result.stagger, result.lap
+    return {
+        **case_json(result),
+        "stagger": {
+            "recommended_in": inches(best.recommended),
+            "optimum_in": inches(best.optimum),
+            "unbounded_in": inches(best.unbounded),
+            "window_in": [inches(end) for end in best.window],
+            "at_window": best.at_window,
+            "least_scrub_in": inches(best.least_scrub),
+            "even_drive_in": inches(best.even_drive),
+            "geometric_corner_in": [inches(end) for end in best.geometric_corner],
+            "loaded_corner_in": [inches(end) for end in best.loaded_corner],
+            "straights_in": inches(best.straights),
+            "band_in": [inches(end) for end in best.band],
+            "uncertainty_in": inches(result.total_uncertainty),
+            "uncertainty_shares_in": {
+                name.replace(" ", "_").replace("-", "_"): inches(share)
+                for name, share in result.uncertainty.items()
+            },
+            "assumed_shares_in": {
+                name.replace(" ", "_"): inches(share) for name, share in result.assumed.items()
+            },
+        },
+        "now": {"stagger_in": inches(result.car.rear.stagger)},
+        "lap": {
+            "length_ft": feet(result.groove.length),
+            "time_s": lap.time,
+            "slowest_mph": miles_per_hour(np.min(lap.speed)),
+            "fastest_mph": miles_per_hour(np.max(lap.speed)),
+            "turning_share": result.groove.turning_share,
+        },
+        "scrub": {
+            name: {
+                "corners_ft": feet(scrub.corners),
+                "straights_ft": feet(scrub.straights),
+                "lap_ft": feet(scrub.lap),
+            }
+            for name, scrub in (("now", result.now), ("recommended", result.then))
+        },
+        "bite": {
+            "per_inch_lb": pounds(bite.rates.rear * INCH),
+            "source": bite.rates.rear_source,
+            "now_lb": pounds(bite.now),
+            "then_lb": pounds(bite.then),
+            "hold_front_stagger_change_in": inches(bite.hold_front),
+        },
+    }
+
+
+def baseline_screen(result: Baseline, bite: StaggerEffect, screen: Screen, note: str = "") -> str:
+    """The result of `baseline` for a racer: the answer, with a note to it, then the reasons."""
+    best, now = result.stagger, float(result.car.rear.stagger)
+    change = float(best.recommended) - now
+    answer = [
+        f"Rear stagger to bolt on: {screen.tape(best.recommended)}",
+        f"  {stagger_change_words(change, now, screen)}",
+        f"  {case_words(result)}",
+        *([paragraph(note, "  ")] if note else []),
+    ]
+    return sections(
+        [
+            [*answer, *_warnings(result, screen)],
+            ["Why", *_need_lines(result, screen)],
+            ["How sure (estimates)", *_sure_lines(result, screen)],
+            ["Scrub a lap", *_scrub_lines(result, screen)],
+            ["The lap (estimated)", *_lap_lines(result, screen)],
+            ["Bite", *_bite_lines(bite, change, screen)],
+            caution_lines(),
+        ]
+    )
+
+
+def stagger_change_words(change: float, now: float, screen: Screen) -> str:
+    """What is on the car, and what to do about it."""
+    on_car = f"on the car now {screen.tape(now)}"
+    if nearest_eighth(change) == 0:
+        return f"{on_car}: leave it"
+    return f"{on_car}: {add_or_take_out(change, screen)}"
+
+
+def _warnings(result: Baseline, screen: Screen) -> list[str]:
+    best, notes = result.stagger, []
+    for name, axle in (("rear", result.car.rear), ("front", result.car.front)):
+        if axle.stagger < 0:
+            notes.append(
+                f"Note: the left {name} is taped bigger than the right, {name} stagger "
+                f"{screen.tape(axle.stagger)}. If that is not so, the two are swapped."
+            )
+    if best.at_window is not None:
+        end = best.window[0 if best.at_window == "low" else 1]
+        notes.append(
+            f"Note: with no window the best value is {screen.tape(best.unbounded)}, beyond the "
+            f"window's {best.at_window} end of {screen.tape(end)}: "
+            f"{_WINDOW_WORDS[best.at_window]}. "
+            "Check the radius and the straight before trusting it."
+        )
+    return [paragraph(note, "  ") for note in notes]
+
+
+_WINDOW_WORDS = {
+    "low": "the straights ask for less than the class runs, and the axle will scrub on them",
+    "high": "the corners ask for more than the class runs, and the axle will push through them",
+}
+
+
+def _need_lines(result: Baseline, screen: Screen) -> list[str]:
+    best = result.stagger
+    lines = [
+        row(
+            f"{turns} centre needs",
+            f"{screen.fine(loaded)} loaded, {screen.fine(plain)} by geometry",
+        )
+        for turns, loaded, plain in zip(
+            ("turns 1-2", "turns 3-4"), best.loaded_corner, best.geometric_corner, strict=True
+        )
+    ]
+    window = tape_range(best.window, screen)
+    return [
+        *lines,
+        row("straights want", screen.fine(best.straights)),
+        row("even drive", f"{screen.fine(best.even_drive)}  weighed where the car drives"),
+        row("least scrub", f"{screen.fine(best.least_scrub)}  every foot alike, in mean square"),
+        row("best inside the window", f"{screen.fine(best.optimum)}  window {window}"),
+    ]
+
+
+def _sure_lines(result: Baseline, screen: Screen) -> list[str]:
+    lines = [row("as good", tape_range(result.stagger.band, screen))]
+    if result.uncertainty:
+        shares = sorted(result.uncertainty.items(), key=lambda item: -item[1])
+        told = ", ".join(f"{name} {screen.fine(share)}" for name, share in shares)
+        lines += [
+            row("give or take", f"{screen.fine(result.total_uncertainty)}, nine times in ten"),
+            row("from what was measured", told),
+            row("not measured, may add", _assumed_words(result, screen)),
+            row("surer by", _surer_by(shares[0][0])),
+        ]
+    return lines
+
+
+def _assumed_words(result: Baseline, screen: Screen) -> str:
+    shares = {"grip": ASSUMED_GRIP_SHARE, "tire rate": ASSUMED_RATE_SHARE}
+    return ", ".join(
+        f"{screen.fine(moved)} if the {name} is {shares[name]:.0%} less"
+        for name, moved in result.assumed.items()
+    )
+
+
+def _surer_by(name: str) -> str:
+    if name == "tape":
+        return "taping each rear tire three times and taking the mean"
+    return f"measuring the {name} again"
+
+
+def _scrub_lines(result: Baseline, screen: Screen) -> list[str]:
+    lines = []
+    for name, stagger, scrub in (
+        ("now", result.car.rear.stagger, result.now),
+        ("recommended", result.stagger.recommended, result.then),
+    ):
+        corners, straights = screen.distance(scrub.corners), screen.distance(scrub.straights)
+        told = f"{screen.distance(scrub.lap)}: corners {corners}, straights {straights}"
+        lines.append(row(f"{name} {screen.tape(stagger)}", told))
+    if result.then.lap > result.now.lap:
+        lines.append(row("", "more in all, and less where the car drives: that is what is asked"))
+    return lines
+
+
+def _lap_lines(result: Baseline, screen: Screen) -> list[str]:
+    speed = result.lap.speed
+    slowest, fastest = screen.speed(speed.min()), screen.speed(speed.max())
+    return [
+        row("length on the groove", screen.distance(result.groove.length)),
+        row("time", f"{result.lap.time:.1f} s"),
+        row("speed", f"{slowest} slowest, {fastest} fastest"),
+        row("turning", f"{result.groove.turning_share:.0%} of the lap"),
+    ]
+
+
+SOURCE_WORDS = {
+    "measured": "measured, from the car file",
+    "predicted": "predicted from the car file, an estimate",
+    "typical": "typical, common practice; find your own on the scales",
+}
+
+
+def _bite_lines(bite: StaggerEffect, change: float, screen: Screen) -> list[str]:
+    lines = [
+        row("per inch of rear stagger", f"{screen.weight_rate(bite.rates.rear)} "
+            f"({SOURCE_WORDS[bite.rates.rear_source]})"),
+        row("bite now", screen.weight(bite.now)),
+    ]  # fmt: skip
+    if nearest_eighth(change) == 0:
+        return lines
+    return [
+        *lines,
+        row("bite after the change", screen.weight(bite.then)),
+        row("to hold it", hold_words(bite, change, screen).removeprefix("to hold bite: ")),
+    ]
+
+
+def hold_words(bite: StaggerEffect, change: float, screen: Screen) -> str:
+    """What holds bite when the rear stagger is changed."""
+    if nearest_eighth(change) == 0:
+        return "no change, so nothing to hold"
+    hold = f"to hold bite: {add_or_take_out(float(bite.hold_front), screen)} of front stagger"
+    if nearest_eighth(bite.front_then) >= 0:
+        return hold
+    then = screen.tape(bite.front_then)
+    return f"{hold}; that leaves {then}, the left front the bigger: a jack may be better"

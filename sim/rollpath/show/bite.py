@@ -1,0 +1,476 @@
+"""Pictures: results drawn, nothing computed.
+
+Every picture reads in grey: lines differ by dash and label, shades run from dark to light one way,
+and signs and words say what a shade means.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from rollpath.car import Car
+from rollpath.corners import CORNERS, RAISES_BITE
+from rollpath.scales.hold import STAGGER_STEP, Outcome, bite_map
+from rollpath.scales.twist import Change, Pads
+from rollpath.screen import Screen, eighths, inches, pounds
+from rollpath.show.baseline import SOURCE_WORDS
+from rollpath.show.picture import (
+    STYLES,
+    Picture,
+    figure_with,
+    stagger_unit,
+    staggers,
+    weight_unit,
+    weights,
+)
+from rollpath.show.words import (
+    add_or_take_out,
+    caution_lines,
+    figures,
+    none_or,
+    paragraph,
+    row,
+    sections,
+)
+from rollpath.units import INCH, POUND, Real
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+    from rollpath.corners import Corners
+    from rollpath.scales.hold import Hold
+    from rollpath.scales.rates import Rates
+
+# bite
+
+
+def bite_pictures(car: Car, outcome: Outcome, screen: Screen) -> list[Picture]:
+    """The car from above on its pads, and bite against staggers."""
+    return [
+        Picture("bite-pads", pads_from_above(car, outcome, screen)),
+        Picture("bite-staggers", bite_against_stagger(car, outcome, screen)),
+    ]
+
+
+def pads_from_above(car: Car, outcome: Outcome, screen: Screen) -> Figure:
+    """The car from above: each pad before and after, with arrows for what moved."""
+    figure, axes = figure_with(size=(7.2, 7.6))
+    axes.set_axis_off()
+    axes.set_xlim(-1.12, 1.12)
+    axes.set_ylim(-1.05, 1.12)
+    _draw_car(axes)
+    columns = [("now", outcome.now), ("after", outcome.then)]
+    if outcome.holds:
+        columns.append(("held", outcome.held))
+    for corner, (x, y) in zip(CORNERS, _PAD_PLACES, strict=True):
+        values = [getattr(pads.weights, corner) for _, pads in columns]
+        lines = [
+            f"{name:<5} {screen.weight(value):>7}"
+            for (name, _), value in zip(columns, values, strict=True)
+        ]
+        out = 0.84 * np.sign(x)
+        axes.text(out, y + 0.12, corner.replace("_", " "), ha="center", weight="bold", fontsize=11)
+        axes.text(
+            out, y, "\n".join(lines), ha="center", va="center", family="monospace", fontsize=11
+        )
+        axes.text(
+            out, y - 0.14, _moved_here(corner, outcome, screen), ha="center", va="top", fontsize=11
+        )
+        _draw_gain(axes, x, y, values[1] - values[0], screen)
+    _write_middle(axes, columns, screen)
+    axes.set_title(f"{car.name} on the scales, from above")
+    return figure
+
+
+_PAD_PLACES = ((-0.42, 0.62), (0.42, 0.62), (-0.42, -0.62), (0.42, -0.62))
+"""Middle of each pad on the picture in the order of `CORNERS`, front up."""
+UP, DOWN = "\N{UPWARDS ARROW}", "\N{DOWNWARDS ARROW}"
+
+
+def _moved_here(corner: str, outcome: Outcome, screen: Screen) -> str:
+    """What is changed at a corner, with an arrow up for bigger or longer."""
+    lines = _arrowed(corner, outcome.change, screen)
+    if outcome.holds:
+        hold = _arrowed(corner, outcome.holds[0].change, screen)
+        lines += ["to hold:", *hold] if hold else []
+    return "\n".join(lines)
+
+
+def _arrowed(corner: str, change: Change, screen: Screen) -> list[str]:
+    told = (
+        ("tire", change.rollouts, screen.tape_or_fine),
+        ("jack", change.turns, turns_words),
+        ("spacer", change.spacers, screen.tape_or_fine),
+    )
+    return [
+        f"{name} {UP if amount > 0 else DOWN} {words(abs(amount))}"
+        for name, amounts, words in told
+        if (amount := float(getattr(amounts, corner)))
+    ]
+
+
+def _draw_car(axes: Axes) -> None:
+    from matplotlib.patches import FancyBboxPatch, Rectangle
+
+    body = FancyBboxPatch(
+        (-0.24, -0.9), 0.48, 1.8, boxstyle="round,pad=0.04", facecolor="0.95", edgecolor="0.5"
+    )
+    axes.add_patch(body)
+    for x, y in _PAD_PLACES:
+        axes.add_patch(
+            Rectangle((x - 0.12, y - 0.17), 0.24, 0.34, facecolor="0.8", edgecolor="0.3")
+        )
+        axes.add_patch(
+            Rectangle((x - 0.07, y - 0.13), 0.14, 0.26, facecolor="white", edgecolor="black")
+        )
+    axes.annotate("", (0, 1.1), (0, 0.97), arrowprops={"arrowstyle": "-|>", "color": "0.3"})
+    axes.text(0.04, 1.0, "front", color="0.3")
+
+
+def _draw_gain(axes: Axes, x: float, y: float, gain: float, screen: Screen) -> None:
+    """Inside a wheel: an arrow up for weight gained, down for weight lost, and how much."""
+    if abs(gain) < 0.5 * POUND:
+        return
+    way = 0.1 if gain > 0 else -0.1
+    axes.annotate(
+        "", (x, y + way), (x, y - way),
+        arrowprops={"arrowstyle": "-|>", "lw": 2.5, "mutation_scale": 18, "color": "black"},
+    )  # fmt: skip
+    inside = x - 0.15 * np.sign(x)
+    side = "left" if x < 0 else "right"
+    axes.text(inside, y, screen.weight(gain, signed=True), ha=side, va="center")
+
+
+def _write_middle(axes: Axes, columns: list[tuple[str, Pads]], screen: Screen) -> None:
+    lines = ["bite"]
+    lines += [f"{screen.weight(pads.weights.bite)} {name}" for name, pads in columns]
+    lines += ["", "cross weight"]
+    lines += [f"{100 * pads.weights.cross_share:.1f} % {name}" for name, pads in columns]
+    lifted = columns[1][1].lifted
+    if lifted:
+        lines += ["", f"{lifted.replace('_', ' ')}", "off its pad"]
+    axes.text(0, 0, "\n".join(lines), ha="center", va="center", fontsize=12, weight="bold")
+
+
+def bite_against_stagger(car: Car, outcome: Outcome, screen: Screen) -> Figure:
+    """Bite against rear stagger, one line for each of several front staggers."""
+    figure, axes = figure_with(size=(7.2, 5.8))
+    rear_now, front_now = float(car.rear.stagger), float(car.front.stagger)
+    rear_then = rear_now + float(outcome.change.rear_stagger)
+    low, high = car.stagger_window
+    ends = (min(low, rear_now, rear_then) - INCH / 4, max(high, rear_now, rear_then) + INCH / 4)
+    rears = np.linspace(*ends, 60)
+    fronts = front_now + _front_step(outcome) * np.array([2, 1, 0, -1, -2])
+    order = (3, 1, 0, 2, 4)
+    for bite, front, style in zip(
+        bite_map(car, outcome.rates, rears, fronts), fronts, order, strict=True
+    ):
+        present = " (on the car)" if front == front_now else ""
+        axes.plot(
+            staggers(rears, screen), weights(bite, screen), **STYLES[style],
+            label=f"{screen.tape(front)}{present}",
+        )  # fmt: skip
+    axes.axhline(float(weights(car.weights.bite, screen)), color="0.5", lw=1)
+    axes.text(
+        float(staggers(ends[1], screen)), float(weights(car.weights.bite, screen)),
+        "bite now", fontsize=9, ha="right", va="bottom", color="0.3", bbox=CLEARED,
+    )  # fmt: skip
+    _mark_bites(axes, rear_now, rear_then, outcome, screen)
+    axes.set_xlabel(f"rear stagger, {stagger_unit(screen)}")
+    axes.set_ylabel(f"bite, {weight_unit(screen)}")
+    axes.legend(title="front stagger", fontsize=9, loc="upper right")
+    moved = any(outcome.change.turns) or any(outcome.change.spacers)
+    others = "\nlines: jacks and spacers as they are on the car" if moved else ""
+    axes.set_title(f"{car.name}: a pair of staggers that holds bite\nlies on the grey line{others}")
+    return figure
+
+
+CLEARED = {"facecolor": "white", "edgecolor": "none", "alpha": 0.85, "pad": 1.0}
+"""Behind a label that may lie on a line."""
+
+
+def _front_step(outcome: Outcome) -> float:
+    """Step between the lines: half an inch, or half of a larger front change, in eighths."""
+    changed = [outcome.change.front_stagger]
+    if outcome.holds:
+        changed.append(changed[0] + outcome.holds[0].front_stagger)
+    widest = max(abs(float(change)) for change in changed)
+    return max(INCH / 2, float(np.ceil(widest / 2 / STAGGER_STEP - 1e-9)) * STAGGER_STEP)
+
+
+def _mark_bites(
+    axes: Axes, rear_now: float, rear_then: float, outcome: Outcome, screen: Screen
+) -> None:
+    """Where the car is, where the change takes it, and where the hold leaves it."""
+    marks = [("now", rear_now, outcome.now, "o")]
+    if outcome.raised:
+        marks.append(("after", rear_then, outcome.then, "s"))
+    if outcome.holds:
+        marks.append(("held", rear_then, outcome.held, "D"))
+    for name, rear, pads, shape in marks:
+        at = float(staggers(rear, screen)), float(weights(pads.weights.bite, screen))
+        axes.plot(*at, shape, color="black", markersize=8, markerfacecolor="white", mew=2)
+        axes.annotate(
+            name, at, (9, 7), textcoords="offset points", fontsize=10, weight="bold", bbox=CLEARED
+        )
+
+
+CORNER_INITIALS = {corner: "".join(w[0] for w in corner.split("_")).upper() for corner in CORNERS}
+"""LF, RF, LR, RR."""
+
+
+def corner_words(corner: str) -> str:
+    """A corner such as ``left rear``."""
+    return corner.replace("_", " ")
+
+
+def pads_json(pads: Pads) -> dict[str, Real]:
+    """Four pads and the figures racers make of them."""
+    weights = pads.weights
+    four = {f"{corner}_lb": pounds(getattr(weights, corner)) for corner in CORNERS}
+    return four | {
+        "bite_lb": pounds(weights.bite),
+        "cross_pct": 100 * weights.cross_share,
+        "left_pct": 100 * weights.left_share,
+        "rear_pct": 100 * weights.rear_share,
+    }
+
+
+def _rates_json(rates: Rates) -> dict[str, Any]:
+    return {
+        "rear_lb_per_in": pounds(rates.rear * INCH),
+        "front_lb_per_in": pounds(rates.front * INCH),
+        "source": rates.source,
+        "rear_lb_per_turn": none_or(rates.rear_turn, pounds),
+        "front_lb_per_turn": none_or(rates.front_turn, pounds),
+        "turn_source": {"rear": rates.rear_turn_source, "front": rates.front_turn_source},
+        "doubtful": rates.doubtful,
+    }
+
+
+def hold_json(hold: Hold) -> dict[str, Any]:
+    """One way to hold bite; keys end in their unit."""
+    return {
+        "means": hold.means,
+        "corner": hold.corner,
+        "front_stagger_change_in": inches(hold.front_stagger),
+        "jack_turns": hold.change.turns._asdict(),
+        "spacers_in": corners_json(hold.change.spacers),
+        "left_over_lb": pounds(hold.left_over),
+    }
+
+
+def corners_json(corners: Corners) -> dict[str, Real]:
+    """Lengths at the four corners, in."""
+    return {corner: inches(value) for corner, value in corners._asdict().items()}
+
+
+def bite_json(car: Car, outcome: Outcome) -> dict[str, Any]:
+    """The result of `bite`; keys end in their unit."""
+    heights, holds = outcome.ride_heights, outcome.holds
+    return {
+        "car": car.name,
+        "now": pads_json(outcome.now),
+        "then": pads_json(outcome.then),
+        "held": pads_json(outcome.held) if holds else None,
+        "lifted": outcome.then.lifted,
+        "change": {
+            "rollouts_in": corners_json(outcome.change.rollouts),
+            "jack_turns": outcome.change.turns._asdict(),
+            "spacers_in": corners_json(outcome.change.spacers),
+        },
+        "rates": _rates_json(outcome.rates),
+        "hold": hold_json(holds[0]) if holds else None,
+        "other_holds": [hold_json(hold) for hold in holds[1:]],
+        "ride_height_change_in": none_or(heights, corners_json),
+        "gear_change_pct": 100 * outcome.gear_change,
+    }
+
+
+def bite_screen(car: Car, outcome: Outcome, screen: Screen) -> str:
+    """The result of `bite` for a racer: the answer, then the pads, then the reasons."""
+    parts = [
+        _bite_answer(car, outcome, screen),
+        _hold_lines(outcome, screen),
+        pad_lines(outcome, screen),
+        _worth_lines(outcome.rates, screen),
+        side_effect_lines(outcome, screen),
+        caution_lines(),
+    ]
+    return sections(parts)
+
+
+def _bite_answer(car: Car, outcome: Outcome, screen: Screen) -> list[str]:
+    now, then = outcome.now.weights.bite, outcome.then.weights.bite
+    changes = change_words(outcome.change, screen)
+    if not changes:
+        return [f"Bite: {screen.weight(now)}", f"  {car.name} as it is"]
+    lines = [
+        f"Bite: {screen.weight(now)} now, {screen.weight(then)} after the change "
+        f"({screen.weight(then - now, signed=True)})",
+        paragraph(f"{car.name}: {'; '.join(changes)}", "  "),
+        *(
+            f"  {name} stagger {screen.tape(axle.stagger)} now, "
+            f"{screen.tape(axle.stagger + added)} after"
+            for name, axle, added in (
+                ("rear", car.rear, outcome.change.rear_stagger),
+                ("front", car.front, outcome.change.front_stagger),
+            )
+            if added
+        ),
+    ]
+    if outcome.then.lifted:
+        wheel = corner_words(outcome.then.lifted)
+        lines.append(
+            paragraph(
+                f"Note: the {wheel} wheel would come off its pad. The other three carry the car, "
+                "and more of the same change moves no more weight.",
+                "  ",
+            )
+        )
+    return lines
+
+
+def change_words(change: Change, screen: Screen) -> list[str]:
+    """Each thing that is changed, in words."""
+    return [
+        *(
+            f"{corner_words(corner)} tire {'bigger' if grown > 0 else 'smaller'} by "
+            f"{screen.tape_or_fine(abs(grown))}"
+            for corner, grown in change.rollouts._asdict().items()
+            if np.any(grown)
+        ),
+        *(
+            f"{corner_words(corner)} jack {longer_words(turns)}"
+            for corner, turns in change.turns._asdict().items()
+            if turns
+        ),
+        *(
+            f"{screen.tape_or_fine(abs(height))} spacer "
+            f"{'put under' if height > 0 else 'taken from under'} the {corner_words(corner)} spring"
+            for corner, height in change.spacers._asdict().items()
+            if height
+        ),
+    ]
+
+
+def turns_words(turns: Real) -> str:
+    """A number of jack turns such as ``1 1/4 turns``."""
+    count = float(turns)
+    text = eighths(count * INCH) if (count * 8).is_integer() else f"{count:.2f}"
+    return f"{text} turn{'s' if count > 1 else ''}"
+
+
+def longer_words(turns: Real) -> str:
+    return f"{turns_words(abs(float(turns)))} {'longer' if float(turns) > 0 else 'shorter'}"
+
+
+def _hold_lines(outcome: Outcome, screen: Screen) -> list[str]:
+    if not outcome.holds:
+        return []
+    first, *others = (
+        way_to_hold(hold, screen)
+        for hold in outcome.holds
+        if hold is outcome.holds[0] or hold.change != Change()
+    )
+    return [
+        paragraph(f"To hold bite: {first}"),
+        *(paragraph(f"or {other}", "  ") for other in others),
+    ]
+
+
+def way_to_hold(hold: Hold, screen: Screen) -> str:
+    """One way to hold bite, and what it leaves."""
+    left_over = f"leaves {screen.weight(hold.left_over, 1, signed=True)}"
+    if hold.means != "front":
+        told = change_words(hold.change, screen)
+        return f"{told[0] if told else 'no step of a jack or spacer comes nearer'}; {left_over}"
+    added = float(hold.front_stagger)
+    if not added:
+        return f"no eighth of front stagger comes nearer; {left_over}"
+    right, left = ("bigger", "smaller") if added > 0 else ("smaller", "bigger")
+    return (
+        f"{add_or_take_out(added, screen)} of front stagger "
+        f"(right front {right} by that, or left front {left}); {left_over}"
+    )
+
+
+def pad_lines(outcome: Outcome, screen: Screen) -> list[str]:
+    """The four pads, and what racers make of them: now, after the change, with bite held."""
+    told = [("now", outcome.now)]
+    if any(map(any, (outcome.change.rollouts, outcome.change.turns, outcome.change.spacers))):
+        told.append(("after", outcome.then))
+    if outcome.holds:
+        told.append(("held", outcome.held))
+
+    def line(label: str, texts: list[str]) -> str:
+        return figures(label, texts, 12)
+
+    weights = [pads.weights for _, pads in told]
+    return [
+        line("On the scales", [name for name, _ in told])[2:],
+        *(
+            line(corner_words(corner), [screen.weight(getattr(w, corner)) for w in weights])
+            for corner in CORNERS
+        ),
+        line("bite", [screen.weight(w.bite) for w in weights]),
+        line("cross weight", [f"{100 * w.cross_share:.1f} %" for w in weights]),
+        line("left", [f"{100 * w.left_share:.1f} %" for w in weights]),
+        line("rear", [f"{100 * w.rear_share:.1f} %" for w in weights]),
+    ]
+
+
+def _worth_lines(rates: Rates, screen: Screen) -> list[str]:
+    inch = screen.stagger_unit_length
+    lines = ["What a change is worth in bite"]
+    for name, rate, source, sign in (
+        ("rear", rates.rear, rates.rear_source, -1),
+        ("front", rates.front, rates.front_source, 1),
+    ):
+        told = f"{screen.weight(sign * rate * inch, 1, signed=True)} ({SOURCE_WORDS[source]})"
+        lines.append(row(f"{screen.tape(inch)} more {name} stagger", told))
+    for corner, raises in zip(CORNERS, RAISES_BITE, strict=True):
+        rate = raises * (rates.rear if "rear" in corner else rates.front)
+        turn = rates.rear_turn if "rear" in corner else rates.front_turn
+        source = rates.rear_turn_source if "rear" in corner else rates.front_turn_source
+        told = f"{screen.tape(STAGGER_STEP)} bigger "
+        told += screen.weight(rate * STAGGER_STEP, 1, signed=True)
+        if turn is not None:
+            told += f", one turn longer {screen.weight(raises * turn, 1, signed=True)} ({source})"
+        lines.append(row(corner_words(corner), told))
+    return lines + [_doubt_words(axle, rates, screen) for axle in rates.doubtful]
+
+
+def _doubt_words(axle: str, rates: Rates, screen: Screen) -> str:
+    predicted = rates.predicted.rear if axle == "rear" else rates.predicted.front
+    assert predicted is not None
+    return paragraph(
+        f"Note: the {axle} rate in the car file is far from the {screen.weight_rate(predicted)} "
+        "that the springs say. Weigh again after rolling the car and bouncing it, and check the "
+        "springs in the car file.",
+        "  ",
+    )
+
+
+def side_effect_lines(outcome: Outcome, screen: Screen) -> list[str]:
+    """What else moves, under a head; nothing where nothing does."""
+    lines = []
+    if outcome.gear_change:
+        way = "up" if outcome.gear_change > 0 else "down"
+        told = f"engine speed {way} {abs(100 * outcome.gear_change):.1f} % at the same road speed"
+        lines.append(row("gear", told))
+    heights = outcome.ride_heights
+    if heights is not None and np.max(np.abs(np.array(heights))) > 1e-6:
+        for name, left, right in (
+            ("front", heights.left_front, heights.right_front),
+            ("rear", heights.left_rear, heights.right_rear),
+        ):
+            told = f"left {screen.fine(left, signed=True)}, right {screen.fine(right, signed=True)}"
+            lines.append(row(f"{name} ride height", told))
+    if not lines:
+        return []
+    held = ", bite held" if outcome.holds else ""
+    return [f"Side effects{held} (estimates)", *lines]

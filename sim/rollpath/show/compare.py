@@ -1,0 +1,292 @@
+"""Pictures: results drawn, nothing computed.
+
+Every picture reads in grey: lines differ by dash and label, shades run from dark to light one way,
+and signs and words say what a shade means.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from rollpath.compare import SORT_KEYS
+from rollpath.files.sweeps import Sweep
+from rollpath.screen import Screen, trade_values
+from rollpath.show.picture import (
+    EDGE,
+    STYLES,
+    Picture,
+    case_title,
+    draw_edges,
+    figure_grid,
+    figure_with,
+    lengths,
+    map_size,
+    stagger_unit,
+    staggers,
+)
+from rollpath.show.words import (
+    case_json,
+    case_words,
+    caution_lines,
+    columns,
+    paragraph,
+    sections,
+    tape_range,
+)
+from rollpath.stagger import Baseline
+from rollpath.track import Track
+from rollpath.units import FOOT, INCH, FloatArray, nearest_eighth
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+    from rollpath.scales.rates import StaggerEffect
+
+# compare
+
+
+def compare_pictures(results: list[Baseline], screen: Screen) -> list[Picture]:
+    """Grooves on each track, needed stagger along the lap, and the recommendations."""
+    tracks = {result.track.name: result.track for result in results}
+    maps = []
+    for i, (name, track) in enumerate(tracks.items(), start=1):
+        there = [result for result in results if result.track.name == name]
+        maps.append(Picture(f"compare-grooves-{i}", groove_map(track, there, screen)))
+    return [
+        *maps,
+        Picture("compare-needed", needed_lines(results, screen)),
+        Picture("compare-staggers", dots_and_bands(results, screen)),
+    ]
+
+
+def groove_map(track: Track, results: list[Baseline], screen: Screen) -> Figure:
+    """All grooves of a track on its outline."""
+    figure, axes = figure_with(size=map_size(track))
+    draw_edges(axes, track, screen)
+    grooves = {result.groove.name: result.groove for result in results}
+    for style, (name, groove) in zip(STYLES, grooves.items(), strict=False):
+        x, y = (lengths(np.append(part, part[0]), screen) for part in groove.path)
+        axes.plot(x, y, label=name, **style)
+    axes.legend(loc="center", title="groove")
+    axes.set_title(track.name)
+    return figure
+
+
+def needed_lines(results: list[Baseline], screen: Screen) -> Figure:
+    """Needed stagger along the lap, a panel for each track and groove, a line for each surface."""
+    panels = list({(result.track.name, result.groove.name): None for result in results})
+    rows = -(-len(panels) // 2)
+    columns = min(2, len(panels))
+    figure, grid = figure_grid(rows, columns, (7.2, 1.2 + 2.4 * rows))
+    cases = list({(result.condition.name, result.car.name): None for result in results})
+    for axes, panel in zip(grid.flat, panels, strict=False):
+        for result in results:
+            if (result.track.name, result.groove.name) == panel:
+                style = STYLES[cases.index((result.condition.name, result.car.name)) % len(STYLES)]
+                share = 100 * result.groove.s / result.groove.length
+                axes.plot(share, staggers(result.needed.total, screen), **style)
+        axes.set_title(", ".join(panel), fontsize=10)
+        axes.set_xlim(0, 100)
+    for axes in grid.flat[len(panels) :]:
+        axes.set_visible(False)
+    figure.supxlabel("distance from the middle of the front straight, % of the lap", fontsize=11)
+    figure.supylabel(f"rear stagger needed, {stagger_unit(screen)}", fontsize=11)
+    handles = [_style_handle(i) for i in range(len(cases))]
+    cars = len({car for _, car in cases}) > 1
+    words = [f"{surface}, {car}" if cars else surface for surface, car in cases]
+    figure.legend(handles, words, loc="outside upper center", ncols=min(4, len(cases)), fontsize=10)
+    return figure
+
+
+def _style_handle(i: int) -> Any:
+    from matplotlib.lines import Line2D
+
+    return Line2D([], [], **STYLES[i % len(STYLES)])
+
+
+def dots_and_bands(results: list[Baseline], screen: Screen) -> Figure:
+    """The recommendation of every case as a dot, what is as good as a band, in the window."""
+    figure, axes = figure_with(size=(7.2, 1.6 + 0.34 * len(results)))
+    places = np.arange(len(results))[::-1]
+    for place_, result in zip(places, results, strict=True):
+        best = result.stagger
+        low, high = (float(staggers(end, screen)) for end in best.band)
+        axes.barh(place_, high - low, left=low, height=0.55, color="0.80", edgecolor="0.5")
+        axes.plot(staggers(best.recommended, screen), place_, "o", color="black", markersize=8)
+    for end in {end for result in results for end in result.stagger.window}:
+        axes.axvline(float(staggers(end, screen)), color="0.35", linestyle=":")
+    for now in {float(result.car.rear.stagger) for result in results}:
+        axes.axvline(float(staggers(now, screen)), color="black", linestyle="--", linewidth=1.2)
+    several = len({result.car.name for result in results}) > 1
+    axes.set_yticks(places, [_row_name(result, several) for result in results], fontsize=9)
+    ends = [end for result in results for end in (*result.stagger.window, result.car.rear.stagger)]
+    axes.set_xlim(*(float(staggers(end, screen)) for end in (min(ends) - EDGE, max(ends) + EDGE)))
+    axes.set_xlabel(f"rear stagger, {stagger_unit(screen)}")
+    figure.suptitle(
+        "dot: recommended   band: as good\ndotted: window   dashed: on the car", fontsize=10
+    )
+    return figure
+
+
+def _row_name(result: Baseline, with_car: bool) -> str:
+    name = f"{result.track.name}, {result.condition.name}, {result.groove.name}"
+    return f"{name}, {result.car.name}" if with_car else name
+
+
+def sweep_picture(
+    sweep: Sweep, case: Baseline, rows: dict[str, FloatArray], screen: Screen
+) -> Picture:
+    """Recommended stagger against the swept number."""
+    figure, axes = figure_with(size=(7.2, 5.2))
+    unit = screen.of_kind(1.0, sweep.kind).partition(" ")[2]
+    x = [float(screen.of_kind(value, sweep.kind).split()[0]) for value in sweep.values]
+    low, high = (staggers(rows[f"band_{end}_in"] * INCH, screen) for end in ("low", "high"))
+    axes.fill_between(x, low, high, color="0.82", label="as good")
+    for style, name, word in (
+        (STYLES[0], "optimum_in", "best"),
+        (STYLES[1], "loaded_corner_1_in", "turns 1-2 centre needs"),
+        (STYLES[3], "loaded_corner_2_in", "turns 3-4 centre needs"),
+    ):
+        axes.plot(x, staggers(rows[name] * INCH, screen), label=word, **style)
+    axes.set_xlabel(f"{sweep.key.replace('_', ' ')}{', ' if unit else ''}{unit}")
+    axes.set_ylabel(f"rear stagger, {stagger_unit(screen)}")
+    axes.legend()
+    axes.set_title(case_title(case))
+    return Picture("compare-sweep", figure)
+
+
+WHERE_FROM = (
+    "Where it comes from (before the window, estimates): the line's mean need, what tire",
+    "load adds, and what weighing it where the car drives adds",
+)
+
+
+def compare_screen(results: list[Baseline], effects: list[StaggerEffect], screen: Screen) -> str:
+    """Every case side by side: what it asks for, then where that comes from."""
+    names = _case_names(results)
+    asked = [
+        ["track", "surface", "groove", "stagger", "as good", "corners need", "scrub",
+         "lap", "time", "turning", "bite"],
+        *(
+            [*name, *_asked_cells(result, effect, screen)]
+            for name, result, effect in zip(names, results, effects, strict=True)
+        ),
+    ]  # fmt: skip
+    parts = [
+        ["track", "surface", "groove", "best", "=", "line", "load", "drive"],
+        *(
+            [*name, screen.fine(best.unbounded), "",
+             *(screen.fine(part, signed=True) for part in vars(best.parts).values())]
+            for name, best in zip(names, (result.stagger for result in results), strict=True)
+        ),
+    ]  # fmt: skip
+    return sections(
+        [
+            [paragraph(difference_words(results, screen))],
+            [
+                *columns(asked),
+                *(["* at the end of the window"] if _any_at_window(results) else []),
+            ],
+            [*WHERE_FROM, *columns(parts)],
+            caution_lines(),
+        ]
+    )
+
+
+def _any_at_window(results: list[Baseline]) -> bool:
+    return any(result.stagger.at_window is not None for result in results)
+
+
+def _case_names(results: list[Baseline]) -> list[list[str]]:
+    """Track, surface and groove of each case; the car too where there are several."""
+    several = len({result.car.name for result in results}) > 1
+    return [
+        [
+            f"{result.track.name}, {result.car.name}" if several else result.track.name,
+            result.condition.name,
+            result.groove.name,
+        ]
+        for result in results
+    ]
+
+
+def _asked_cells(result: Baseline, effect: StaggerEffect, screen: Screen) -> list[str]:
+    best = result.stagger
+    low, high = (screen.tape(end) for end in best.band)
+    unit = "" if screen.is_si else " in"
+    corners = " ".join(screen.fine(end).split()[0] for end in best.loaded_corner)
+    return [
+        screen.tape(best.recommended) + ("" if best.at_window is None else "*"),
+        f"{low.removesuffix(unit)} to {high}",
+        corners,
+        screen.distance(result.then.lap),
+        screen.distance(result.groove.length),
+        f"{result.lap.time:.1f} s",
+        f"{result.groove.turning_share:.0%}",
+        screen.weight(effect.then - effect.now, signed=True),
+    ]
+
+
+def difference_words(results: list[Baseline], screen: Screen) -> str:
+    """One sentence: the two cases furthest apart, and the reason that weighs most."""
+    ordered = sorted(results, key=SORT_KEYS["stagger"])
+    least, most = ordered[0], ordered[-1]
+    apart = float(most.stagger.unbounded) - float(least.stagger.unbounded)
+    if nearest_eighth(apart) == 0:
+        return "All cases ask for the same stagger within 1/8 in."
+    parts = {
+        name: float(getattr(most.stagger.parts, name)) - float(getattr(least.stagger.parts, name))
+        for name in PART_WORDS
+    }
+    told = sorted(parts, key=lambda name: -abs(parts[name]))
+    reasons = ", ".join(
+        f"{PART_WORDS[name]} {screen.fine(parts[name], signed=True)}" for name in told
+    )
+    return (
+        f"{_case_words(most, least)} asks for {screen.tape(apart)} more than "
+        f"{_case_words(least, most)}, most of it from {reasons}."
+    )
+
+
+PART_WORDS = {"line": "the line", "load": "the load on the tires", "drive": "where it drives"}
+
+
+def _case_words(case: Baseline, other: Baseline) -> str:
+    car = f" with {case.car.name}" if case.car.name != other.car.name else ""
+    return f"{case.track.name} {case.condition.name} on the {case.groove.name} groove{car}"
+
+
+def sweep_json(sweep: Sweep, case: Baseline, rows: dict[str, FloatArray]) -> dict[str, Any]:
+    """A sweep as rows; the swept value is in the trade unit its key ends in."""
+    name, values = trade_values(sweep.key, sweep.kind, sweep.values)
+    return {
+        **case_json(case),
+        "swept": sweep.key,
+        "rows": [
+            {name: value, **{key: column[i] for key, column in rows.items()}}
+            for i, value in enumerate(values)
+        ],
+    }
+
+
+def sweep_screen(sweep: Sweep, case: Baseline, rows: dict[str, FloatArray], screen: Screen) -> str:
+    """A sweep as a table."""
+    table = [[sweep.key, "stagger", "best", "as good", "corners need", "scrub", "lap", "time"]]
+    for i, value in enumerate(sweep.values):
+        at = {name: float(column[i]) for name, column in rows.items()}
+        table.append(
+            [
+                screen.of_kind(float(value), sweep.kind),
+                screen.tape(at["recommended_in"] * INCH),
+                screen.fine(at["unbounded_in"] * INCH),
+                tape_range((at[f"band_{end}_in"] * INCH for end in ("low", "high")), screen),
+                " ".join(screen.fine(at[f"loaded_corner_{end}_in"] * INCH) for end in (1, 2)),
+                screen.distance(at["scrub_ft"] * FOOT),
+                screen.distance(at["lap_ft"] * FOOT),
+                f"{at['time_s']:.1f} s",
+            ]
+        )
+    title = f"Rear stagger against {sweep.key}: {case_words(case)} (estimates)"
+    return sections([[title], columns(table), caution_lines()])

@@ -1,0 +1,364 @@
+"""Pictures: results drawn, nothing computed.
+
+Every picture reads in grey: lines differ by dash and label, shades run from dark to light one way,
+and signs and words say what a shade means.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from rollpath.feel.lap import FeelCase
+from rollpath.screen import Screen, degrees, horsepower, inches, pound_feet, pounds
+from rollpath.show.picture import (
+    SHADE_KEY,
+    STYLES,
+    Picture,
+    figure_with,
+    length_unit,
+    lengths,
+    shade_phases,
+)
+from rollpath.show.words import (
+    case_json,
+    case_words,
+    caution_lines,
+    columns,
+    paragraph,
+    row,
+    sections,
+)
+from rollpath.units import DEGREE, FOOT, POUND
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+    from rollpath.feel.lap import PhaseFeel
+
+    PhaseRow = tuple[PhaseFeel, PhaseFeel, PhaseFeel, PhaseFeel]
+    """A phase with the bite held, with it free, on softer and on stiffer tires."""
+
+# feel
+
+
+def feel_pictures(result: FeelCase, screen: Screen) -> list[Picture]:
+    """Steering wheel, axle moment and thrust split along the lap."""
+    return [
+        Picture("feel-steering", steering_lines(result, screen)),
+        Picture("feel-axle", axle_lines(result, screen)),
+        Picture("feel-thrust", thrust_split(result, screen)),
+    ]
+
+
+def _feel_title(result: FeelCase) -> str:
+    return (
+        f"{result.car.name} at {result.track.name}, "
+        f"{result.condition.name}, {result.groove.name} groove"
+    )
+
+
+def _lap_panels(result: FeelCase, screen: Screen, rows: int, height: float) -> tuple[Figure, Any]:
+    """Panels along the lap, one above the other, shaded by phase and titled."""
+    figure, panels = figure_with(rows, size=(7.2, height), sharex=True, squeeze=False)
+    lap = result.held.lap
+    for i, axes in enumerate(panels.flat):
+        shade_phases(axes, lap.groove.s, lap.phase, screen, named=i == 0)
+    panels.flat[0].set_title(_feel_title(result), pad=20)
+    panels.flat[-1].set_xlabel(
+        f"distance from the middle of the front straight, {length_unit(screen)}\n{SHADE_KEY}"
+    )
+    panels.flat[-1].set_xlim(0, float(lengths(lap.groove.length, screen)))
+    return figure, list(panels.flat)
+
+
+def _stagger_legend(figure: Figure) -> None:
+    """Below the panels, where it hides no line."""
+    figure.legend(
+        fontsize=9, title="rear stagger", title_fontsize=9, ncols=6, loc="outside lower center"
+    )
+
+
+def steering_lines(result: FeelCase, screen: Screen) -> Figure:
+    """Steering wheel along the lap, and against the same car with zero mismatch."""
+    figure, (upper, lower) = _lap_panels(result, screen, 2, 7.0)
+    held = result.held
+    x = lengths(held.lap.groove.s, screen)
+    for i, stagger in enumerate(held.staggers):
+        style, word = STYLES[i % len(STYLES)], screen.tape(stagger)
+        upper.plot(x, held.steering_wheel[i] / DEGREE, **style, label=word)
+        lower.plot(x, held.steering_change[i] / DEGREE, **style)
+    lower.axhline(0, color="0.35", linewidth=0.8)
+    sides = "\N{LEFTWARDS ARROW} right     left \N{RIGHTWARDS ARROW}"
+    upper.set_ylabel(f"steering wheel, deg\n{sides}")
+    lower.set_ylabel(f"against zero mismatch, deg\n{sides}")
+    _stagger_legend(figure)
+    return figure
+
+
+def axle_lines(result: FeelCase, screen: Screen) -> Figure:
+    """What the mismatch adds to the yaw moment of the axle, and its worth at the front."""
+    figure, (axes,) = _lap_panels(result, screen, 1, 5.2)
+    held = result.held
+    x = lengths(held.lap.groove.s, screen)
+    arm = 1.0 if screen.is_si else POUND * FOOT
+    for i, stagger in enumerate(held.staggers):
+        moment = held.moment_change[i] / arm
+        axes.plot(x, moment, **STYLES[i % len(STYLES)], label=screen.tape(stagger))
+    axes.axhline(0, color="0.35", linewidth=0.8)
+    unit = "N m" if screen.is_si else "lb-ft"
+    axes.set_ylabel(
+        f"axle's yaw moment by mismatch, {unit}\n"
+        "\N{LEFTWARDS ARROW} pushes     steers left \N{RIGHTWARDS ARROW}"
+    )
+    per_moment = arm / float(result.car.wheelbase) / (1.0 if screen.is_si else POUND)
+    beside = axes.secondary_yaxis(
+        "right", functions=(lambda m: m * per_moment, lambda f: f / per_moment)
+    )
+    beside.set_ylabel(f"as a side force at the front, {'N' if screen.is_si else 'lb'}")
+    _stagger_legend(figure)
+    return figure
+
+
+def thrust_split(result: FeelCase, screen: Screen) -> Figure:
+    """Thrust of the left and the right rear tire along the lap, a panel for each stagger."""
+    held = result.held
+    cases = len(held.staggers)
+    figure, panels = _lap_panels(result, screen, cases, 1.6 + 1.9 * cases)
+    x = lengths(held.lap.groove.s, screen)
+    force = 1.0 if screen.is_si else POUND
+    for i, axes in enumerate(panels):
+        axes.plot(x, held.fitted.thrust_left[i] / force, **STYLES[1], label="left rear")
+        axes.plot(x, held.fitted.thrust_right[i] / force, **STYLES[0], label="right rear")
+        axes.axhline(0, color="0.35", linewidth=0.8)
+        axes.set_ylabel(f"{screen.tape(held.staggers[i])}\nthrust, {'N' if screen.is_si else 'lb'}")
+        axes.sharey(panels[0])
+    handles, words = panels[0].get_legend_handles_labels()
+    figure.legend(handles, words, fontsize=9, ncols=2, loc="outside lower center")
+    return figure
+
+
+FELT_WORDS = {
+    "spins": "the rear tires spin: that is missing forward drive, not a stagger fault",
+    "pushes": "pushes, drifts out: wheel",
+    "steers itself": "hooks up but crabs, turns left by itself: wheel",
+    "nothing": "nothing of the stagger to feel",
+}
+ENTRY_WORDS = {"pushes": "will not turn in: wheel", "steers itself": "turns in by itself: wheel"}
+"""Going in, with the brakes on."""
+
+
+def feel_json(result: FeelCase) -> dict[str, Any]:
+    """The result of `feel`; keys end in their unit, to the left is positive."""
+    cases = []
+    for case, phases in enumerate(_feel_rows(result)):
+        cases.append(
+            {
+                "stagger_in": inches(result.held.staggers[case]),
+                "bite_held_lb": pounds(result.held.bite[case]),
+                "bite_free_lb": pounds(result.free.bite[case]),
+                "phases": [_phase_json(*phase) for phase in phases],
+            }
+        )
+    return {
+        **case_json(result),
+        "pace": result.pace,
+        "steering_ratio": result.car.steering_ratio,
+        "slip_stiffness": result.condition.slip_stiffness,
+        "staggers": cases,
+    }
+
+
+def _feel_rows(result: FeelCase) -> list[list[PhaseRow]]:
+    """For each stagger and phase: bite held, bite free, softer, stiffer."""
+    from rollpath.feel.lap import feel_by_phase
+
+    held, free, softer, stiffer = (
+        feel_by_phase(feel) for feel in (result.held, result.free, result.softer, result.stiffer)
+    )
+
+    return [
+        list(zip(*(feel[case] for feel in (held, free, softer, stiffer)), strict=True))
+        for case in range(len(held))
+    ]
+
+
+def _phase_json(
+    held: PhaseFeel, free: PhaseFeel, softer: PhaseFeel, stiffer: PhaseFeel
+) -> dict[str, Any]:
+    changes = {
+        f"steering_change{name}_deg": degrees(one.steering_change)
+        for name, one in (
+            ("", held), ("_bite_free", free), ("_softer", softer), ("_stiffer", stiffer)
+        )
+    }  # fmt: skip
+    told = {
+        "phase": held.phase,
+        "felt": held.felt,
+        "mismatch_in": inches(held.mismatch),
+        "steering_wheel_deg": degrees(held.steering_wheel),
+        **changes,
+        "axle_moment_lbft": pound_feet(held.moment),
+        "axle_moment_change_lbft": pound_feet(held.moment_change),
+        "front_force_change_lb": pounds(held.front_force),
+        "thrust_left_lb": pounds(held.thrust_left),
+        "thrust_right_lb": pounds(held.thrust_right),
+        "front_grip_used_share": held.front_used,
+        "rear_grip_used_share": held.rear_used,
+        "scrub_power_hp": horsepower(held.scrub_power),
+        "demand_held_share": held.holds,
+        "demand_lowered_share": held.lowered,
+        "no_balance_share": held.lost,
+        "wheelspin_share": held.spinning,
+        "wheelspin_flat_out_share": held.spinning_flat_out,
+    }
+    return {
+        key: None if isinstance(value, float) and not np.isfinite(value) else value
+        for key, value in told.items()
+    }
+
+
+def feel_screen(result: FeelCase, screen: Screen) -> str:
+    """The result of `feel` for a racer: what he feels of each stagger, then the figures."""
+    rows = _feel_rows(result)
+    return sections(
+        [
+            [
+                "What the driver feels of each rear stagger",
+                f"  driven at {result.pace:.0%} of the speed that the tires can hold",
+                f"  {case_words(result)}",
+            ],
+            *(_felt_lines(phases, screen) for phases in rows),
+            _feel_notes(result, rows),
+            _wheel_table(rows, screen),
+            _axle_table(rows, screen),
+            _grip_table(rows, screen),
+            caution_lines(),
+        ]
+    )
+
+
+def _felt_lines(phases: list[PhaseRow], screen: Screen) -> list[str]:
+    lines = [f"{screen.tape(phases[0][0].stagger)}"]
+    for held, *_ in phases:
+        words = (FELT_WORDS | (ENTRY_WORDS if held.phase == "entry" else {}))[held.felt]
+        if not np.isfinite(held.holds):
+            words = "no balance found: the car cannot be driven through here"
+        elif words.endswith("wheel"):
+            angle = screen.whole_angle(abs(held.steering_change))
+            words += f" {angle} further {'left' if held.steering_change > 0 else 'right'}"
+        lines.append(row(held.phase, words))
+    return lines
+
+
+def _feel_notes(result: FeelCase, rows: list[list[PhaseRow]]) -> list[str]:
+    """What is behind the figures, and where the car could not do what the lap asks."""
+    notes = [
+        "Estimates: the grip and slip stiffness of the surface and a steering ratio of "
+        f"{float(result.car.steering_ratio):g} are engineering judgement unless the files give "
+        "them. The last two columns of the first table show the answer with slip stiffness a "
+        "third off.",
+    ]
+    holds = _where(rows, "holds", min)
+    if _where(rows, "lowered", max):
+        notes.append(
+            "The tires cannot hold all that the estimated lap asks. The demand is lowered to what "
+            f"they hold of its energy and acceleration: {holds}."
+        )
+    spins, lost = (_where(rows, name, max) for name in ("spinning_flat_out", "lost"))
+    if spins:
+        notes.append(
+            f"Flat out the rear tires spin under power in {spins}: that is missing forward drive, "
+            "not a stagger fault."
+        )
+    if lost:
+        notes.append(f"No balance was found in {lost}; that is left out of the figures.")
+    return [paragraph(note) for note in notes]
+
+
+def _where(rows: list[list[PhaseRow]], name: str, worst: Callable[[float, float], float]) -> str:
+    """The worst share of each phase over the staggers, in words; empty where there is none."""
+    told: dict[str, float] = {}
+    for phases in rows:
+        for held, *_ in phases:
+            share = getattr(held, name)
+            told[held.phase] = worst(told.get(held.phase, share), share)
+    return ", ".join(f"{told[phase]:.0%} of {phase}" for phase in told if told[phase] > 0.005)
+
+
+def _number(value: float, form: str) -> str:
+    return format(value, form) if np.isfinite(value) else "-"
+
+
+def _by_phase(
+    rows: list[list[PhaseRow]],
+    screen: Screen,
+    head: list[str],
+    cells: Callable[[PhaseRow], list[str]],
+) -> list[str]:
+    """A table with a line for each phase, the stagger on the first line of its own."""
+    table = [["stagger", "phase", *head]]
+    for phases in rows:
+        staggers = [screen.tape(phases[0][0].stagger), *[""] * (len(phases) - 1)]
+        table += [
+            [stagger, phase[0].phase, *cells(phase)]
+            for stagger, phase in zip(staggers, phases, strict=True)
+        ]
+    return columns(table)
+
+
+def _wheel_table(rows: list[list[PhaseRow]], screen: Screen) -> list[str]:
+    def cells(phase: PhaseRow) -> list[str]:
+        held = phase[0]
+        changes = [float(degrees(one.steering_change)) for one in phase]
+        return [
+            screen.fine(held.mismatch, signed=True),
+            _number(float(degrees(held.steering_wheel)), "+.0f"),
+            *(_number(change, "+.1f") for change in changes),
+        ]
+
+    head = ["mismatch", "wheel at", "bite held", "bite free", "softer", "stiffer"]
+    return [
+        "Steering wheel against the same car with zero mismatch, degrees, further left +",
+        *_by_phase(rows, screen, head, cells),
+    ]
+
+
+def _axle_table(rows: list[list[PhaseRow]], screen: Screen) -> list[str]:
+    def cells(phase: PhaseRow) -> list[str]:
+        held = phase[0]
+        return [
+            screen.moment(held.moment, signed=True),
+            screen.moment(held.moment_change, signed=True),
+            screen.weight(held.front_force, signed=True),
+            screen.weight(held.thrust_left),
+            screen.weight(held.thrust_right),
+        ]
+
+    head = ["moment", "by mismatch", "at the front", "left rear", "right rear"]
+    return [
+        "Rear axle: moment to the left +, what the mismatch adds of it, and that as a side",
+        "force at the front axle",
+        *_by_phase(rows, screen, head, cells),
+    ]
+
+
+def _grip_table(rows: list[list[PhaseRow]], screen: Screen) -> list[str]:
+    def cells(phase: PhaseRow) -> list[str]:
+        held = phase[0]
+        return [
+            _number(held.front_used, ".0%"),
+            _number(held.rear_used, ".0%"),
+            screen.power(held.scrub_power),
+            _number(held.holds, ".0%"),
+            _number(held.spinning_flat_out, ".0%"),
+        ]
+
+    head = ["front", "rear", "scrub", "held", "wheelspin"]
+    return [
+        "Grip used, what the four tires lose more by sliding than with zero mismatch, and",
+        "flat out: the share of the estimated lap's energy that is held, and wheelspin",
+        *_by_phase(rows, screen, head, cells),
+    ]

@@ -1,0 +1,373 @@
+"""What nights teach, in words, JSON and pictures."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from rollpath.screen import Screen, inches, pounds, psi
+from rollpath.show.notebook import SAYS_WORDS, clean_text, known_only
+from rollpath.show.picture import Picture, figure_with, stagger_unit, staggers
+from rollpath.show.words import counted, finite_or_none, none_or, row
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+    from rollpath.book.lessons import Correction, Point, Study
+    from rollpath.book.nights import Night, Setting, Step, Thing
+    from rollpath.stagger import Baseline
+
+# notebook
+
+SAID_MARKERS = {1: "^", 0: "o", -1: "v", None: "s"}
+SAID_WORDS = {1: "driver: more", 0: "driver: leave it", -1: "driver: less", None: "did not say"}
+MOST_LAP_PICTURES = 12
+"""Pictures of stagger against lap time at most, those with the most runs first."""
+MOST_SEASON_RUNS = 150
+"""Runs in a season's strip at most, the last ones; more would run into each other."""
+MOST_NAMED_NIGHTS = 26
+"""Nights named one by one under the season; more would run into each other."""
+
+
+def notebook_pictures(studies: Sequence[Study], screen: Screen) -> list[Picture]:
+    """Stagger against lap time for each car, surface and track, and the season of each car."""
+    timed: dict[tuple[str, str, str], tuple[Study, list[Point]]] = {}
+    for study in studies:
+        for point in study.points:
+            name = (study.car, study.condition, point.page.run.track)
+            if point.lap == point.lap and point.page.run.rear_stagger is not None:  # not nan
+                timed.setdefault(name, (study, []))[1].append(point)
+    most = sorted(timed.values(), key=lambda item: -len(item[1]))[:MOST_LAP_PICTURES]
+    laps = [
+        Picture(f"notebook-laps-{i}", stagger_against_lap(study, points, screen))
+        for i, (study, points) in enumerate((item for item in most if len(item[1]) > 1), 1)
+    ]
+    cars = dict.fromkeys(study.car for study in studies)
+    seasons = [
+        Picture(f"notebook-season-{i}", season_strip([s for s in studies if s.car == car], screen))
+        for i, car in enumerate(cars, 1)
+    ]
+    return laps + seasons
+
+
+def plain_text(text: str, longest: int = 34) -> str:
+    """Text for a picture in one line, no longer than fits."""
+    line = "".join(c for c in " ".join(text.split()) if c.isprintable())
+    return line if len(line) <= longest else line[: longest - 3] + "..."
+
+
+def stagger_against_lap(study: Study, points: list[Point], screen: Screen) -> Figure:
+    """Stagger against lap time; runs of one night joined, confounded ones hollow."""
+    figure, axes = figure_with(size=(7.2, 5.6))
+    for stretch in dict.fromkeys(point.stretch for point in points):
+        joined = sorted(
+            (staggers(p.page.run.rear_stagger or 0.0, screen), p.lap)
+            for p in points if p.stretch == stretch and p.clean
+        )  # fmt: skip
+        axes.plot(*zip(*joined, strict=True) if joined else ((), ()), color="0.7", linewidth=1)
+    for said in SAID_MARKERS:
+        _draw_said(
+            axes, said,
+            [(float(staggers(p.page.run.rear_stagger or 0.0, screen)), p.lap, p.clean)
+             for p in points if p.said == said],
+        )  # fmt: skip
+    _mark_optima(axes, study, points, screen)
+    axes.set_xlabel(f"rear stagger, {stagger_unit(screen)}")
+    axes.set_ylabel("lap time, s")
+    track = points[0].page.run.track
+    axes.set_title(
+        f"{plain_text(study.car)}, {plain_text(study.condition)}\n{plain_text(track, 60)}"
+    )
+    _said_legend(figure, "joined: may be compared")
+    return figure
+
+
+def _mark_optima(axes: Axes, study: Study, points: list[Point], screen: Screen) -> None:
+    """The optimum by physics, the middle of all nights, and the corrected one."""
+    optima = [p.page.run.optimum_stagger for p in points if p.page.run.optimum_stagger is not None]
+    if not optima:
+        return
+    middle = float(np.median(optima))
+    lines = [(middle, ":", "physics")]
+    if study.correction is not None:
+        lines.append((middle + study.correction.stagger, "--", "corrected"))
+    for at, dash, word in lines:
+        x = float(staggers(at, screen))
+        axes.axvline(x, color="0.25", linestyle=dash, linewidth=1.4)
+        axes.annotate(
+            word, (x, 0.985), xycoords=axes.get_xaxis_transform(), xytext=(-5, 0),
+            textcoords="offset points", rotation=90, ha="right", va="top", fontsize=9,
+            bbox={"facecolor": "white", "edgecolor": "none", "pad": 1},
+        )  # fmt: skip
+
+
+def _draw_said(axes: Axes, said: int | None, places: list[tuple[float, float, bool]]) -> None:
+    for clean, face in ((True, "black"), (False, "white")):
+        spots = [(x, y) for x, y, is_clean in places if is_clean == clean]
+        if spots:
+            axes.plot(
+                *zip(*spots, strict=True), SAID_MARKERS[said], color="black", markersize=8,
+                markerfacecolor=face, linestyle="none",
+            )  # fmt: skip
+
+
+def _said_legend(figure: Figure, joined: str | None = None) -> None:
+    from matplotlib.lines import Line2D
+
+    def mark(marker: str, face: str, word: str) -> Line2D:
+        return Line2D([], [], color="black", marker=marker, markerfacecolor=face, markersize=8,
+                      linestyle="none", label=word)  # fmt: skip
+
+    handles = [mark(SAID_MARKERS[said], "black", word) for said, word in SAID_WORDS.items()]
+    handles.append(mark("o", "white", "hollow: teaches nothing"))
+    if joined:
+        handles.append(Line2D([], [], color="0.7", linewidth=1, label=joined))
+    figure.legend(handles=handles, loc="outside lower center", ncols=3, fontsize=9.5)
+
+
+def season_strip(studies: list[Study], screen: Screen) -> Figure:
+    """Runs of a car in order: stagger fitted less best by physics, and what the driver said."""
+    figure, axes = figure_with(size=(7.2, 5.8))
+    points = sorted(
+        (p for study in studies for p in study.points if p.page.run.off_optimum is not None),
+        key=lambda p: p.page.run.when,
+    )[-MOST_SEASON_RUNS:]
+    days = [f"{p.page.run.when:%Y-%m-%d}" for p in points]
+    starts = [i for i, day in enumerate(days) if i == 0 or day != days[i - 1]]
+    for n, (start, end) in enumerate(zip(starts, [*starts[1:], len(points)], strict=True)):
+        if n % 2:
+            axes.axvspan(start - 0.5, end - 0.5, color="0.93", lw=0)
+    for said in SAID_MARKERS:
+        _draw_said(axes, said, [
+            (i, float(staggers(p.page.run.off_optimum or 0.0, screen)), p.clean)
+            for i, p in enumerate(points) if p.said == said
+        ])  # fmt: skip
+    axes.axhline(0.0, color="black", linewidth=1.2)
+    axes.grid(axis="x", visible=False)
+    _name_nights(axes, points, days, starts)
+    axes.set_ylabel(f"stagger fitted less best by physics, {stagger_unit(screen)}")
+    axes.set_title(f"{plain_text(studies[0].car, 60)}: the season" if studies else "the season")
+    _said_legend(figure)
+    return figure
+
+
+def _name_nights(axes: Axes, points: list[Point], days: list[str], starts: list[int]) -> None:
+    step = -(-len(starts) // MOST_NAMED_NIGHTS)
+    named = starts[::step] if step else []
+    labels = [
+        f"{days[i]} {plain_text(points[i].page.run.condition or '', 9)}" if step == 1 else days[i]
+        for i in named
+    ]
+    axes.set_xticks(named, labels, rotation=90, fontsize=8.5)
+    axes.set_xlim(-0.7, max(len(points), 1) - 0.3)
+    axes.set_xlabel("runs in order; shading changes with the night")
+
+
+def review_screen(
+    found: Sequence[Night], earlier: int, taught: Sequence[Study], screen: Screen
+) -> str:
+    """What changed within nights, then what the nights teach together."""
+    if not found:
+        return "No such runs in the notebook."
+    lines = []
+    for night in found:
+        lines += [*_night_lines(night, screen), ""]
+    if earlier:
+        lines += [f"{earlier} earlier nights: --nights 0 tells them too.", ""]
+    lines.append("Over the nights")
+    for study in taught:
+        lines += _study_lines(study, screen)
+    if not taught:
+        lines.append("  no run says what the surface was")
+    return "\n".join(lines)
+
+
+def _night_lines(night: Night, screen: Screen) -> list[str]:
+    head = f"{clean_text(night.track)}, {night.day:%Y-%m-%d}, {clean_text(night.car)}"
+    lines = [f"{head}: {counted(len(night.runs), 'run')}"]
+    for step in night.steps:
+        label = f"run {step.before.number} to {step.after.number}"
+        lines.append(row(label, _step_words(step, screen)))
+        if step.is_confounded:
+            lines.append(row("", _trial_words(step, screen)))
+    return lines
+
+
+def _step_words(step: Step, screen: Screen) -> str:
+    from rollpath.book.lessons import driver_says
+
+    parts = [
+        f"{change.thing.name} {setting_words(change.thing, change.before, screen)} -> "
+        f"{setting_words(change.thing, change.after, screen)}"
+        for change in step.changes
+    ]
+    words = ", ".join(parts) or "nothing that matters changed"
+    if step.lap_gain == step.lap_gain:  # not nan
+        gain = step.lap_gain
+        words += f"; {abs(gain):.2f} s {'quicker' if gain >= 0 else 'slower'}"
+    says = SAYS_WORDS[driver_says(step.after.run)]
+    return f"{words}; driver then: {says}" if says else words
+
+
+def _trial_words(step: Step, screen: Screen) -> str:
+    trials = [
+        " with ".join(f"{thing.name} {setting_words(thing, value, screen)}" for thing, value in one)
+        for one in step.trials()
+    ]
+    names = " and ".join(change.thing.name for change in step.changes)
+    nothing = f"At once: {names}. This pair teaches nothing about either"
+    if not trials:
+        return f"{nothing}."
+    if len(trials[0]) == 1:
+        return f"{nothing}. What would: on one surface and line, {' and then '.join(trials)}."
+    return f"{nothing}. What would, against run {step.before.number}: {'; and '.join(trials)}."
+
+
+def setting_words(thing: Thing, value: Setting, screen: Screen) -> str:
+    """A setting of a thing that matters, as a racer says it."""
+    if isinstance(value, str):
+        return clean_text(value)
+    if isinstance(value, tuple):
+        if thing.kind == "turns":
+            return "/".join(known_only(turns, "{:g}".format) or "?" for turns in value) + " turns"
+        cells = ["?" if one is None else screen.of_kind(one, "pressure") for one in value]
+        unit = next(cell for cell in cells if cell != "?").split()[1]
+        return "/".join(cell.split()[0] for cell in cells) + " " + unit
+    return screen.tape(value) if thing.kind == "tape" else screen.weight(value)
+
+
+def _study_lines(study: Study, screen: Screen) -> list[str]:
+    counted = [point for point in study.points if point.page.run.off_optimum is not None]
+    said = [point.said for point in study.points]
+    lines = [f"  {clean_text(study.car)}, {clean_text(study.condition)}"]
+    if counted:
+        mean = float(np.mean([point.page.run.off_optimum for point in counted]))
+        lines.append(row("  fitted less physics", f"{screen.fine(mean, signed=True)} on average"))
+    told = ", ".join(f"{SAYS_WORDS[one]} {said.count(one)}" for one in (1, 0, -1))
+    lines += [row("  driver asked for", told), row("  clean runs", str(study.clean_runs))]
+    if study.correction is None:
+        return [*lines, row("  correction", f"none: {study.reason}")]
+    return [*lines, row("  correction", correction_words(study.correction, screen))]
+
+
+def correction_words(found: Correction, screen: Screen) -> str:
+    low, high = (screen.fine(end, signed=True) for end in found.interval)
+    return (
+        f"{screen.fine(found.stagger, signed=True)} ({low} to {high}, 99 in 100) from "
+        f"{found.clean_runs} clean runs; `rollpath baseline --book` puts it on the physics"
+    )
+
+
+def lesson_words(study: Study, physics: Baseline, screen: Screen) -> str:
+    """What the nights of a car in a condition add to the physics, or why nothing."""
+    found = study.correction
+    if found is None:
+        return f"Your own nights, {study.condition}: no correction; {study.reason}."
+    low, high = (screen.fine(end, signed=True) for end in found.interval)
+    return (
+        f"By physics alone {screen.tape(physics.stagger.recommended)}. Your own nights, "
+        f"{found.condition}: {screen.fine(found.stagger, signed=True)} ({low} to {high}, 99 in "
+        f"100, {found.clean_runs} clean runs). The stagger above has it in; scrub is by physics."
+    )
+
+
+def lesson_json(study: Study, physics: Baseline) -> dict[str, Any]:
+    """`correction` beside the corrected `stagger`, with what the physics says alone."""
+    best = physics.stagger
+    found = correction_json(study.correction)
+    return {
+        "correction": found and {**found, "condition": study.condition},
+        "correction_reason": study.reason or None,
+        "clean_runs": study.clean_runs,
+        "physics": {
+            "recommended_in": inches(best.recommended),
+            "optimum_in": inches(best.optimum),
+            "unbounded_in": inches(best.unbounded),
+        },
+    }
+
+
+def correction_json(found: Correction | None) -> dict[str, Any] | None:
+    if found is None:
+        return None
+    return {
+        "stagger_in": inches(found.stagger),
+        "interval_in": [inches(end) for end in found.interval],
+        "clean_runs": found.clean_runs,
+    }
+
+
+_JSON_UNITS: dict[str, tuple[str, Callable[[Any], Any]]] = {
+    "tape": ("_in", inches),
+    "weight": ("_lb", pounds),
+    "pressures": (
+        "_psi",
+        lambda values: [none_or(value, psi) for value in values],
+    ),
+    "turns": ("_turns", list),
+    "word": ("", str),
+}
+
+
+def _setting_json(name: str, thing: Thing, value: Setting) -> dict[str, Any]:
+    ending, convert = _JSON_UNITS[thing.kind]
+    return {f"{name}{ending}": convert(value)}
+
+
+def _step_json(step: Step) -> dict[str, Any]:
+    return {
+        "from": step.before.number,
+        "to": step.after.number,
+        "confounded": step.is_confounded,
+        "changes": [
+            {
+                "what": change.thing.name,
+                **_setting_json("before", change.thing, change.before),
+                **_setting_json("after", change.thing, change.after),
+            }
+            for change in step.changes
+        ],
+        "trials": [
+            [{"what": thing.name, **_setting_json("at", thing, value)} for thing, value in trial]
+            for trial in step.trials()
+        ],
+        "lap_gain_s": finite_or_none(step.lap_gain),
+    }
+
+
+def review_json(found: Sequence[Night], taught: Sequence[Study]) -> dict[str, Any]:
+    """The result of `notebook review`; keys end in their unit."""
+    return {
+        "nights": [
+            {
+                "day": night.day.isoformat(),
+                "track": night.track,
+                "car": night.car,
+                "runs": [page.number for page in night.runs],
+                "steps": [_step_json(step) for step in night.steps],
+            }
+            for night in found
+        ],
+        "studies": [
+            {
+                "car": study.car,
+                "condition": study.condition,
+                "clean_runs": study.clean_runs,
+                "correction": correction_json(study.correction),
+                "reason": study.reason or None,
+                "runs": [
+                    {
+                        "number": point.page.number,
+                        "clean": point.clean,
+                        "driver": SAYS_WORDS[point.said] or None,
+                        "off_optimum_in": none_or(point.page.run.off_optimum, inches),
+                    }
+                    for point in study.points
+                ],
+            }
+            for study in taught
+        ],
+    }

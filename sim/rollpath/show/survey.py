@@ -1,0 +1,310 @@
+"""Pictures: results drawn, nothing computed.
+
+Every picture reads in grey: lines differ by dash and label, shades run from dark to light one way,
+and signs and words say what a shade means.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from rollpath.groove.path import place
+from rollpath.screen import Screen, feet
+from rollpath.show.picture import (
+    PAGE,
+    STYLES,
+    Picture,
+    draw_edges,
+    figure_with,
+    length_unit,
+    lengths,
+    map_size,
+)
+from rollpath.show.words import counted, none_or, paragraph, row, sections
+from rollpath.survey.oval import LogFit
+from rollpath.survey.tape import Survey
+from rollpath.track import Track
+from rollpath.units import DEGREE, FOOT, FloatArray
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+    from rollpath.survey.tape import ChordRadius
+
+# survey
+
+
+def survey_pictures(survey: Survey, screen: Screen) -> list[Picture]:
+    """The surveyed track from above, and the curvature along it when there is a log."""
+    if survey.fit is None:
+        return [Picture("survey-track", taped_map(survey, screen))]
+    return [
+        Picture("survey-track", log_map(survey.fit, screen)),
+        Picture("survey-curvature", curvature_lines(survey.fit, screen)),
+    ]
+
+
+def taped_map(survey: Survey, screen: Screen) -> Figure:
+    """The oval that a tape found."""
+    width = survey.width or 0.0
+    track = Track("", survey.inside_radius, survey.straight, width, bow=survey.bow)
+    figure, axes = figure_with(size=map_size(track))
+    draw_edges(axes, track, screen)
+    edge = track.edge
+    middles = (edge.starts + 0.5 * edge.blends)[0]
+    apexes = np.array([middles[:2].mean(), middles[2:].mean()])
+    x, y = place(edge, apexes, -0.35 * min(survey.inside_radius))
+    for x_0, y_0, radius, turns in zip(
+        x[0], y[0], survey.inside_radius, ("1-2", "3-4"), strict=True
+    ):
+        axes.text(
+            float(lengths(x_0, screen)), float(lengths(y_0, screen)),
+            f"turns {turns}\n{screen.distance(radius)}", ha="center", va="center",
+        )  # fmt: skip
+    axes.set_title(f"From {survey.method}: lap {screen.distance(survey.lap)} on the inside edge")
+    return figure
+
+
+def log_map(fit: LogFit, screen: Screen) -> Figure:
+    """Points, fitted line and edges from above, north up."""
+    curves = [fit.inside, fit.line] + ([fit.outside] if fit.outside is not None else [])
+    tall = max(float(np.ptp(c.y)) / float(np.ptp(c.x)) for c in curves[-1:])
+    figure, axes = figure_with(size=(PAGE[0], min(max(6.2 * tall + 1.6, 4.2), 9.2)))
+    x_0, y_0 = float(np.mean(fit.inside.x)), float(np.mean(fit.inside.y))
+
+    def draw(x: FloatArray, y: FloatArray, *style: str, **more: Any) -> None:
+        axes.plot(lengths(x - x_0, screen), lengths(y - y_0, screen), *style, **more)
+
+    draw(*fit.points, ".", color="0.55", markersize=4, label="points used")
+    if len(fit.dropped[0]):
+        draw(*fit.dropped, "x", color="#d55e00", markersize=4, label="points left out")
+    for edge, label in ((fit.inside, "edges"), (fit.outside, None)):
+        if edge is not None:
+            draw(edge.x, edge.y, color="0.35", linewidth=1.2, label=label)
+    draw(fit.path.x, fit.path.y, **STYLES[1], label="measured path")
+    draw(fit.line.x, fit.line.y, **STYLES[0], label="fitted line")
+    draw(fit.line.x[:1], fit.line.y[:1], "o", color="black", markersize=8, label="start")
+    axes.set_aspect("equal")
+    everything = [fit.points, (fit.inside.x, fit.inside.y)] + [(c.x, c.y) for c in curves]
+    for set_limits, at, middle in ((axes.set_xlim, 0, x_0), (axes.set_ylim, 1, y_0)):
+        low = min(float(np.min(c[at])) for c in everything) - middle
+        high = max(float(np.max(c[at])) for c in everything) - middle
+        set_limits(*lengths(np.array([low, high]) + np.array([-0.06, 0.06]) * (high - low), screen))
+    unit = length_unit(screen)
+    ways = ("east", "north") if fit.origin is not None else ("along x", "along y")
+    axes.set_xlabel(f"{ways[0]}, {unit}")
+    axes.set_ylabel(f"{ways[1]}, {unit}")
+    figure.legend(loc="outside lower center", ncols=3, fontsize=9)
+    axes.set_title("Position log and the oval that fits it")
+    return figure
+
+
+def curvature_lines(fit: LogFit, screen: Screen) -> Figure:
+    """Curvature along the line: measured and fitted."""
+    figure, axes = figure_with(size=(7.2, 4.6))
+    for curve, style, label in (
+        (fit.path, STYLES[1], "measured path"),
+        (fit.line, STYLES[0], "fitted oval"),
+    ):
+        axes.plot(
+            100.0 * curve.s / curve.s[-1], curve.curvature * (1.0 if screen.is_si else 100 * FOOT),
+            **style, label=label,
+        )  # fmt: skip
+    unit = "1/m" if screen.is_si else "1 / 100 ft"
+    axes.set_xlabel("share of the lap from the middle of the front straight, %")
+    axes.set_ylabel(f"curvature of the line, {unit}")
+    axes.set_xlim(0, 100)
+    axes.legend(loc="upper center", ncols=2, bbox_to_anchor=(0.5, 1.0))
+    axes.margins(y=0.18)
+    axes.set_title("Curvature along the lap")
+    return figure
+
+
+NO_OVAL = (
+    "Note: this track is no plain oval. The log keeps a bulge or dent of up to {bulge} that no two "
+    "corners and two straights explain: a dogleg, a bent straight, or the like. Use the measured "
+    "path as the groove (--points) rather than the oval alone."
+)
+BANK_NOTE = "Bank is not measured here: add it to the track file before you trust a number."
+UNKNOWN_LINE = (
+    "Nobody says which line this lap length belongs to; a length that is advertised is often none "
+    "of these. The inside edge was taken, and the tolerance has room for the others."
+)
+
+
+def survey_json(survey: Survey) -> dict[str, Any]:
+    """The result of `survey`; keys end in their unit."""
+    fit = survey.fit
+    result = {
+        "method": survey.method,
+        "inside_radius_ft": [feet(radius) for radius in survey.inside_radius],
+        "straight_ft": feet(survey.straight),
+        "bow_ft": feet(survey.bow),
+        "width_ft": none_or(survey.width, feet),
+        "lap_ft": feet(survey.lap),
+        "residual_ft": none_or(survey.residual, feet),
+        "tolerance": {
+            "inside_radius_ft": feet(survey.tolerance.inside_radius),
+            "straight_ft": feet(survey.tolerance.straight),
+        },
+        "laps_used": survey.laps_used,
+        "notes": list(survey.notes),
+        "chords": [_end_json(end) for end in survey.ends],
+        "lap_lines": {
+            line.name.replace(" ", "_"): {"inside_radius_ft": none_or(line.radius, feet)}
+            for line in survey.lap_lines
+        },
+    }
+    return result if fit is None else {**result, **_fit_json(survey, fit)}
+
+
+def _end_json(end: ChordRadius) -> dict[str, Any]:
+    from rollpath.survey.tape import chord_advice
+
+    return {
+        "inside_radius_ft": feet(end.radius),
+        "tolerance_ft": feet(end.tolerance),
+        "each_ft": [feet(radius) for radius in end.each],
+        "spread_ft": feet(end.spread),
+        "per_inch_of_gap_ft": feet(end.by_gap),
+        "per_foot_of_chord_ft": feet(end.by_chord),
+        "chord_to_lay_ft": feet(chord_advice(end.radius)),
+    }
+
+
+def _fit_json(survey: Survey, fit: LogFit) -> dict[str, Any]:
+    result = {
+        "is_oval": fit.is_oval,
+        "bulge_ft": feet(fit.bulge),
+        "blend_ft": feet(survey.blend),
+        "heading_deg": compass(fit.heading),
+        "drift": {"sd_ft": feet(fit.drift[0]), "time_s": fit.drift[1]},
+    }
+    if fit.origin is None:
+        return {**result, "centre_ft": [feet(value) for value in fit.centre]}
+    # As text, because six figures of a latitude are 11 m.
+    latitude, longitude = fit.centre
+    return {**result, "centre_latitude_longitude_deg": f"{latitude:.7f}, {longitude:.7f}"}
+
+
+def survey_screen(survey: Survey, written: Sequence[Path], screen: Screen) -> str:
+    """The result of `survey` for a racer: the track, how sure, and what to do better."""
+    parts = [
+        _survey_answer(survey, written, screen),
+        _survey_size(survey, screen),
+        [line for end in survey.ends for line in _end_lines(end, survey, screen)],
+        _line_lines(survey, screen),
+        _fit_lines(survey, screen),
+        [paragraph(note) for note in _survey_notes(survey)],
+    ]
+    return sections(parts)
+
+
+def _survey_answer(survey: Survey, written: Sequence[Path], screen: Screen) -> list[str]:
+    first, last = (screen.distance(radius) for radius in survey.inside_radius)
+    both = f"{first} both ends" if first == last else f"{first} turns 1-2, {last} turns 3-4"
+    lines = [f"Inside radius: {both}; straight: {screen.distance(survey.straight)}"]
+    fit = survey.fit
+    if fit is not None and not fit.is_oval:
+        lines.append(paragraph(NO_OVAL.format(bulge=screen.distance(fit.bulge))))
+    return [*lines, *(f"  written: {path}" for path in written)]
+
+
+def _survey_size(survey: Survey, screen: Screen) -> list[str]:
+    radius, straight = survey.tolerance.inside_radius, survey.tolerance.straight
+    width = "not given" if survey.width is None else screen.distance(survey.width)
+    return [
+        "The track (nine times in ten within the give or take):",
+        row("radius, give or take", screen.distance(radius, 1)),
+        row("straight, give or take", screen.distance(straight, 1)),
+        row("straights bow out", screen.distance(survey.bow, 1)),
+        row("width", width),
+        row("lap along the inside edge", screen.distance(survey.lap)),
+    ]
+
+
+def _end_lines(end: ChordRadius, survey: Survey, screen: Screen) -> list[str]:
+    from rollpath.survey.tape import CHORD_ERROR, GAP_ERROR, chord_advice
+
+    name = "both ends"
+    if len(survey.ends) == 2:
+        name = "turns 1-2" if end is survey.ends[0] else "turns 3-4"
+    advice, inch, foot = (
+        chord_advice(end.radius), screen.tape(GAP_ERROR), screen.distance(CHORD_ERROR)
+    )  # fmt: skip
+    better = f"lay about {screen.distance(advice)}: then {inch} of gap is 1 % of the radius"
+    if end.chord > 0.95 * advice:
+        better = "this chord is long enough; lay it again elsewhere in the corner and compare"
+    lines = [
+        f"Chords, {name}:",
+        row(f"{inch} more of gap", f"radius {_change(end.by_gap, screen)}"),
+        row(f"{foot} more of chord", f"radius {_change(end.by_chord, screen)}"),
+        row("next time", better),
+    ]
+    if len(end.each) > 1:
+        each = ", ".join(screen.distance(radius) for radius in end.each)
+        lines.insert(1, row("each chord", f"{each}; spread {screen.distance(end.spread, 1)}"))
+    return lines
+
+
+def _change(metres: float, screen: Screen) -> str:
+    return f"{'+' if metres > 0 else '-'}{screen.distance(abs(metres), 1)}"
+
+
+def _line_lines(survey: Survey, screen: Screen) -> list[str]:
+    if not survey.lap_lines:
+        return []
+    lines = ["If the lap length was measured along the"]
+    for line in survey.lap_lines:
+        if line.radius is None:
+            lines.append(row(line.name, "nothing is left for the corners"))
+            continue
+        along = screen.distance(line.radius + line.offset)
+        lines.append(
+            row(line.name, f"inside radius {screen.distance(line.radius)} ({along} along it)")
+        )
+    return lines
+
+
+def _fit_lines(survey: Survey, screen: Screen) -> list[str]:
+    fit = survey.fit
+    if fit is None:
+        return []
+    assert survey.residual is not None
+    sd, forgets = fit.drift
+    middle = "" if fit.origin is None else f", middle {fit.centre[0]:.5f}, {fit.centre[1]:.5f}"
+    return [
+        "From the log:",
+        row("laps used", f"{survey.laps_used}"),
+        row("points off the oval", f"{screen.distance(survey.residual, 1)} root mean square"),
+        row("drift of the receiver", f"{screen.distance(sd, 1)}, lasting about {forgets:.0f} s"),
+        row("blend", f"{screen.distance(survey.blend)} (a log says little about it)"),
+        row("front straight heads", f"{compass(fit.heading):.0f} deg from north{middle}"),
+    ]
+
+
+def compass(heading: float) -> float:
+    """Degrees clockwise from north of a heading counted from east, rad."""
+    return float((90.0 - heading / DEGREE) % 360.0)
+
+
+def _survey_notes(survey: Survey) -> list[str]:
+    notes = [f"Note: {note}." for note in survey.notes]
+    if survey.lap_unknown_line:
+        notes.append(f"Note: {UNKNOWN_LINE}")
+    return [*notes, BANK_NOTE]
+
+
+def survey_remarks(survey: Survey) -> list[str]:
+    """Comment lines for the head of a track file."""
+    how = survey.method
+    if survey.laps_used:
+        how += f", {counted(survey.laps_used, 'lap')}"
+    remarks = [f"Measured: {how}. Tolerances hold about nine times in ten."]
+    if survey.fit is not None and not survey.fit.is_oval:
+        remarks.append("No plain oval: use the measured path as the groove.")
+    return [*remarks, "Bank was not measured; add: bank: {corners: 10 deg, straights: 2 deg}"]

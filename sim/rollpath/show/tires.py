@@ -1,0 +1,462 @@
+"""Pictures: results drawn, nothing computed.
+
+Every picture reads in grey: lines differ by dash and label, shades run from dark to light one way,
+and signs and words say what a shade means.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from rollpath.corners import CORNERS
+from rollpath.scales.hold import bite_map
+from rollpath.scales.rates import bite_rates
+from rollpath.screen import Screen, inches, pounds
+from rollpath.show.bite import (
+    CORNER_INITIALS,
+    corner_words,
+    corners_json,
+    hold_json,
+    pad_lines,
+    pads_json,
+    side_effect_lines,
+    way_to_hold,
+)
+from rollpath.show.picture import (
+    STYLES,
+    Picture,
+    figure_with,
+    stagger_unit,
+    staggers,
+    weight_unit,
+    weights,
+)
+from rollpath.show.words import (
+    case_words,
+    caution_lines,
+    counted,
+    figures,
+    none_or,
+    paragraph,
+    row,
+    sections,
+    tape_range,
+)
+from rollpath.tires.air import cold_rollout
+from rollpath.tires.choose import Choice
+from rollpath.tires.judge import doubts, reach
+from rollpath.tires.rack import RackTire
+from rollpath.tires.rules import FRONT, REAR
+from rollpath.units import INCH, PSI, FloatArray, Real
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+    from rollpath.scales.hold import Outcome
+    from rollpath.tires.judge import OwnSet
+    from rollpath.tires.rack import Rack
+    from rollpath.tires.sets import Pick
+
+# tires
+
+
+def tires_pictures(choice: Choice, screen: Screen) -> list[Picture]:
+    """The rack as a strip of rollouts, and what staggers it can make."""
+    return [
+        Picture("tires-rack", rack_strip(choice, screen)),
+        Picture("tires-reach", reach_map(choice, screen)),
+    ]
+
+
+def _place_in_strip(choice: Choice, tire: RackTire) -> tuple[str, str]:
+    """The corner a tire's rollout is shown for, and what it is: chosen, off, scrap or empty."""
+    for corner, name in choice.picks[0].names.items():
+        if name == tire.name:
+            return corner, "chosen"
+    corner = tire.on_car or tire.corners[0]
+    return corner, "scrap" if tire.scrap else "off" if tire.on_car else ""
+
+
+_STRIP_MARKS = {
+    "chosen": ("o", "black", 10, "bolt on"),
+    "off": ("s", "white", 9, "on the car, comes off"),
+    "": ("o", "white", 7, "on the rack"),
+    "scrap": ("x", "0.4", 8, "scrap"),
+}
+"""Marker, fill, size and words of each state of a tire."""
+
+
+def rack_strip(choice: Choice, screen: Screen) -> Figure:
+    """Each tire of the rack at its cold rollout, the chosen four marked and named."""
+    taped = [tire for tire in choice.rack.tires if tire.cold is not None]
+    shown = sorted(
+        ((cold_rollout(choice.rack, tire, corner), tire, corner, state)
+         for tire in taped
+         for corner, state in [_place_in_strip(choice, tire)]),
+        key=lambda item: item[0],
+    )  # fmt: skip
+    figure, axes = figure_with(size=(7.2, 1.9 + 0.27 * len(shown)))
+    rollouts = staggers(np.array([rollout for rollout, *_ in shown]), screen)
+    named = set()
+    for y, (x, (_, _, corner, state)) in enumerate(zip(rollouts, shown, strict=True)):
+        marker, fill, size, words = _STRIP_MARKS[state]
+        axes.plot(
+            x, y, marker, markersize=size, markerfacecolor=fill, markeredgecolor="black",
+            linestyle="none", label=None if words in named else words,
+        )  # fmt: skip
+        named.add(words)
+        if state in ("chosen", "off"):
+            told = corner.replace("_", " ") if state == "chosen" else f"off the {corner}"
+            axes.annotate(
+                told.replace("_", " "), (x, y), (10, 0), textcoords="offset points",
+                va="center", weight="bold" if state == "chosen" else "normal", fontsize=10,
+            )  # fmt: skip
+    axes.set_yticks(range(len(shown)), [tire.name for _, tire, *_ in shown])
+    axes.set_xlim(right=rollouts.max() + 0.22 * max(np.ptp(rollouts), 1.0))
+    axes.set_xlabel(f"rollout, cold, at the running pressure, {stagger_unit(screen)}")
+    axes.legend(fontsize=9, loc="upper left")
+    axes.set_title(f"{choice.rack.name}: rear stagger "
+                   f"{screen.tape(choice.picks[0].rear_stagger)}")  # fmt: skip
+    return figure
+
+
+def reach_map(choice: Choice, screen: Screen) -> Figure:
+    """Rear against front stagger: what the rack can make, with lines of equal bite."""
+    made = reach(choice)
+    figure, axes = figure_with(size=(7.2, 6.2))
+    axes.grid(False)
+    x, y = staggers(made.rear, screen), staggers(made.front, screen)
+    axes.pcolormesh(
+        x, y, np.where(made.made, 0.25, np.nan), cmap="Greys", vmin=0, vmax=1, shading="nearest",
+        edgecolors="white", linewidth=0.3,
+    )  # fmt: skip
+    rear, front = (_near_the_picks(choice, axle) for axle in ("rear", "front"))
+    axes.set_xlim(*staggers(rear[[0, -1]], screen))
+    axes.set_ylim(*staggers(front[[0, -1]], screen))
+    bite = weights(bite_map(choice.car, bite_rates(choice.car), rear, front), screen)
+    lines = axes.contour(
+        staggers(rear, screen), staggers(front, screen), bite, 8, colors="0.25", linewidths=0.9
+    )
+    axes.clabel(lines, fmt=f"%g {weight_unit(screen)}", fontsize=8)
+    axes.axvline(
+        float(staggers(choice.aim.stagger, screen)), **STYLES[1],
+        label=f"wanted {screen.tape(choice.aim.stagger)}",
+    )  # fmt: skip
+    _mark_staggers(axes, choice, screen)
+    axes.set_xlabel(f"rear stagger, cold, {stagger_unit(screen)}")
+    axes.set_ylabel(f"front stagger, cold, {stagger_unit(screen)}")
+    figure.legend(fontsize=9, loc="outside lower center", ncols=4)
+    axes.set_title("Grey: pairs of staggers the rack can make; lines: equal bite")
+    return figure
+
+
+def _near_the_picks(choice: Choice, axle: str) -> FloatArray:
+    """An axis of the map: the best sets, the car file and the target with room around them."""
+    ends = [float(getattr(choice.car, axle).stagger)]
+    ends += [getattr(pick, f"{axle}_stagger") for pick in choice.picks]
+    if axle == "rear":
+        ends.append(choice.aim.stagger)
+    return np.linspace(min(ends) - 1.25 * INCH, max(ends) + 1.25 * INCH, 80)
+
+
+def _mark_staggers(axes: Axes, choice: Choice, screen: Screen) -> None:
+    """The car file, the best ten and the first."""
+    first, *others = choice.picks
+    car = choice.car
+    axes.plot(
+        staggers(np.array([pick.rear_stagger for pick in others]), screen),
+        staggers(np.array([pick.front_stagger for pick in others]), screen),
+        "o", markersize=6, markerfacecolor="white", markeredgecolor="black", linestyle="none",
+        label="others of the best",
+    )  # fmt: skip
+    axes.plot(
+        float(staggers(car.rear.stagger, screen)), float(staggers(car.front.stagger, screen)),
+        "s", markersize=9, markerfacecolor="white", markeredgecolor="black", mew=2,
+        linestyle="none", label="car file",
+    )  # fmt: skip
+    axes.plot(
+        float(staggers(first.rear_stagger, screen)), float(staggers(first.front_stagger, screen)),
+        "*", markersize=17, color="black", linestyle="none",
+        label=", ".join(first.names.values()),
+    )  # fmt: skip
+
+
+AIM_WORDS = {
+    "stagger": "rear stagger",
+    "bite": "bite",
+    "gear": "gear",
+    "wheel": "wheels to change",
+    "unlike": "unlike tires",
+}
+
+
+def pick_json(pick: Pick) -> dict[str, Any]:
+    """One set of four; keys end in their unit."""
+    return {
+        **pick.names,
+        "rear_stagger_in": inches(pick.rear_stagger),
+        "front_stagger_in": inches(pick.front_stagger),
+        "bite_lb": pounds(pick.bite),
+        "bite_change_lb": pounds(pick.bite_change),
+        "gear_change_pct": 100 * pick.gear_change,
+        "wheel_changes": pick.wheel_changes,
+        "score": pick.score,
+        "rank": pick.rank or None,
+        "points": pick.points,
+        "rollouts_in": corners_json(pick.rollouts),
+        "hot_rear_stagger_in": none_or(pick.hot_stagger(REAR), inches),
+        "hot_front_stagger_in": none_or(pick.hot_stagger(FRONT), inches),
+    }
+
+
+def tires_json(choice: Choice, outcome: Outcome, own: OwnSet | None) -> dict[str, Any]:
+    """The result of `tires`; keys end in their unit."""
+    best, heights, told = choice.aim.recommendation, outcome.ride_heights, doubts(choice)
+    to_look_for = {} if choice.in_reach else choice.to_look_for()
+    return {
+        "rack": choice.rack.name,
+        "car": choice.car.name,
+        "target_in": inches(choice.aim.stagger),
+        "band_in": None if best is None else [inches(end) for end in best.band],
+        "picks": [pick_json(pick) for pick in choice.picks],
+        "tied_for_first": choice.tied,
+        "sets_considered": choice.considered,
+        "target_in_reach": choice.in_reach,
+        "nearest": pick_json(choice.nearest),
+        "look_for_in": {corner: inches(rollout) for corner, rollout in to_look_for.items()},
+        "first": {
+            "pads": pads_json(outcome.then),
+            "holds": [hold_json(hold) for hold in outcome.holds],
+            "ride_height_change_in": none_or(heights, corners_json),
+            "front_stagger_change_in": inches(outcome.change.front_stagger),
+        },
+        "why": None if own is None else {
+            **pick_json(own.pick), "better_sets": own.better, "broken_rules": own.broken,
+        },
+        "questioned_readings": [
+            {"tire": name, "reading_in": inches(one), "others_in": inches(mean)}
+            for name, one, mean in told.readings
+        ],
+    }  # fmt: skip
+
+
+def tires_screen(choice: Choice, outcome: Outcome, own: OwnSet | None, screen: Screen) -> str:
+    """The result of `tires` for a racer: what to bolt on, the best ten, the first in full."""
+    parts = [
+        _tires_answer(choice, screen),
+        _best_lines(choice, screen),
+        _first_lines(choice, outcome, screen),
+        pad_lines(outcome, screen),
+        _left_over_lines(choice, outcome, screen),
+        _why_lines(choice, own, screen),
+        _doubt_lines(choice, screen),
+        caution_lines(),
+    ]
+    return sections(parts)
+
+
+def initials(pick: Pick) -> str:
+    """A set in a line: ``LF A1, RF B1, LR L4, RR R7``."""
+    return ", ".join(f"{CORNER_INITIALS[corner]} {name}" for corner, name in pick.names.items())
+
+
+def _tires_answer(choice: Choice, screen: Screen) -> list[str]:
+    first = choice.picks[0]
+    wheels = first.wheel_changes
+    count = f"{counted(wheels, 'wheel')} to change" if wheels else "as it stands"
+    lines = [
+        f"Bolt on: {initials(first)}",
+        f"  rear stagger {screen.tape(first.rear_stagger)}, front "
+        f"{screen.tape(first.front_stagger)}, bite {screen.weight(first.bite)} "
+        f"({screen.weight(first.bite_change, signed=True)}), {count}",
+        paragraph(_wanted_words(choice, screen), "  "),
+    ]
+    if choice.tied > 1:
+        lines.append(f"  Note: {choice.tied} sets tie for the best score.")
+    return lines + [paragraph(note, "  ") for note in _reach_notes(choice, screen)]
+
+
+def _wanted_words(choice: Choice, screen: Screen) -> str:
+    aim = choice.aim
+    if aim.baseline is None:
+        return f"{choice.car.name}: wanted {screen.tape(aim.stagger)}"
+    band = tape_range(aim.baseline.stagger.band, screen)
+    return f"{case_words(aim.baseline)}: wanted {screen.tape(aim.stagger)}, as good {band}"
+
+
+def _reach_notes(choice: Choice, screen: Screen) -> list[str]:
+    first, nearest = choice.picks[0], choice.nearest
+    target = screen.tape(choice.aim.stagger)
+    near = f"{initials(nearest)} with {screen.tape_or_fine(nearest.rear_stagger)}"
+    if not choice.in_reach:
+        right, left = (
+            _look_words(choice, corner, screen) for corner in ("right_rear", "left_rear")
+        )
+        return [
+            f"Note: no set of this rack reaches {target}. The nearest is {near}. At the tire truck "
+            f"look for {right}, or {left}."
+        ]
+    if not choice.aim.reached(first.rear_stagger):
+        return [
+            f"Note: {target} can be reached, but costs more elsewhere: {near}. --weigh-stagger 2 "
+            "makes stagger count for more."
+        ]
+    return []
+
+
+def _look_words(choice: Choice, corner: str, screen: Screen) -> str:
+    other = "left_rear" if corner == "right_rear" else "right_rear"
+    rollout = screen.tape(choice.to_look_for()[corner])
+    return (f"a {corner_words(corner)} of {rollout}{_at(choice, corner, screen)} to go with "
+            f"{choice.nearest.names[other]}")  # fmt: skip
+
+
+def _at(choice: Choice, corner: str, screen: Screen) -> str:
+    pressure = choice.rack.running_pressure
+    return "" if pressure is None else f" at {screen.pressure(getattr(pressure, corner))}"
+
+
+def _best_lines(choice: Choice, screen: Screen) -> list[str]:
+    picks = choice.picks
+    wide = max(4, *(len(tire.name) for pick in picks for tire in pick.tires)) + 1
+    names = "".join(f"{short:<{wide}}" for short in CORNER_INITIALS.values())
+    one = len(picks) == 1
+    head = "The only set" if choice.considered == 1 else f"The best {'' if one else len(picks)}"
+    ranks = [pick.rank for pick in picks]
+
+    def line(pick: Pick) -> str:
+        rank = f"{pick.rank}{'=' if ranks.count(pick.rank) > 1 else ''}"
+        tires = "".join(f"{tire.name:<{wide}}" for tire in pick.tires)
+        bite = f"{screen.weight(pick.bite)} ({screen.weight(pick.bite_change, signed=True)})"
+        return (
+            f"  {rank:<4}{tires}{screen.tape(pick.rear_stagger):>10}"
+            f"{screen.tape(pick.front_stagger):>10}{bite:>18}"
+            f"{100 * pick.gear_change:>+7.1f}%{pick.wheel_changes:>8}{pick.score:>8.2f}"
+        )
+
+    return [
+        f"{head.strip()} of {choice.considered:,} sets; points, the fewer the better",
+        f"  {'':<4}{names}{'rear':>10}{'front':>10}{'bite (change)':>18}{'gear':>8}{'wheels':>8}"
+        f"{'points':>8}",
+        *map(line, picks),
+    ]
+
+
+def _first_lines(choice: Choice, outcome: Outcome, screen: Screen) -> list[str]:
+    first, rack = choice.picks[0], choice.rack
+    on_car = dict(zip(CORNERS, rack.on_car(), strict=True))
+    lines = ["The first in full"]
+    for corner, tire in zip(CORNERS, first.tires, strict=True):
+        rollout = screen.tape_or_fine(getattr(first.rollouts, corner))
+        moved = _move_words(rack, tire, corner, on_car[corner])
+        told = f"{tire.name}, {rollout}{_at(choice, corner, screen)}: {moved}"
+        lines.append(row(corner_words(corner), told))
+    lines += [
+        row(f"{name} stagger", _stagger_words(choice, axle, cold, filed, screen))
+        for name, axle, cold, filed in (
+            ("rear", REAR, first.rear_stagger, choice.car.rear.stagger),
+            ("front", FRONT, first.front_stagger, choice.car.front.stagger),
+        )
+    ]
+    points = ", ".join(f"{AIM_WORDS[aim]} {points:.2f}" for aim, points in first.points.items())
+    return [*lines, row("points", points), *side_effect_lines(outcome, screen)[1:]]
+
+
+def _move_words(rack: Rack, tire: RackTire, corner: str, there: int) -> str:
+    if tire.on_car == corner:
+        return "stays on"
+    comes = f"comes from the {corner_words(tire.on_car)}" if tire.on_car else "from the rack"
+    off = f", {rack.tires[there].name} off" if there >= 0 else ""
+    note = f"; {tire.note}" if tire.note else ""
+    return f"{comes}{off}{note}"
+
+
+def _stagger_words(
+    choice: Choice, axle: tuple[int, int], cold: float, filed: Real, screen: Screen
+) -> str:
+    told = f"{screen.fine(cold)} cold, {screen.fine(cold - filed, signed=True)} from the car file"
+    hot = choice.picks[0].hot_stagger(axle)
+    if hot is not None:
+        return f"{told}; {screen.fine(hot)} hot, as taped"
+    if axle == REAR and choice.car.tire.growth:
+        grown = cold + float(choice.car.tire.growth)
+        return f"{told}; about {screen.fine(grown)} hot, with the growth of the car file"
+    return f"{told}; hot not known, tape both tires hot"
+
+
+def _left_over_lines(choice: Choice, outcome: Outcome, screen: Screen) -> list[str]:
+    first = choice.picks[0]
+    if not outcome.holds:
+        return []
+    left = screen.weight(first.bite_change, signed=True)
+    hold = way_to_hold(outcome.holds[0], screen)
+    others = [f"or {way_to_hold(hold, screen)}" for hold in outcome.holds[1:2]]
+    return [
+        paragraph(f"Bite left over, {left}. To put it back: {hold}"),
+        *(paragraph(other, "  ") for other in others),
+    ]
+
+
+def _why_lines(choice: Choice, own: OwnSet | None, screen: Screen) -> list[str]:
+    if own is None:
+        return []
+    first, yours = choice.picks[0], own.pick
+
+    def line(label: str, one: str, other: str) -> str:
+        return figures(label, [one, other], 26)
+
+    def cells(pick: Pick) -> dict[str, str]:
+        return {
+            "stagger": screen.tape_or_fine(pick.rear_stagger),
+            "bite": screen.weight(pick.bite_change, 1, signed=True),
+            "gear": f"{100 * pick.gear_change:+.1f}%",
+            "wheel": str(pick.wheel_changes),
+            "unlike": f"{pick.unlike:.1f}",
+        }
+
+    one, other = cells(first), cells(yours)
+    better = f"{own.better:,} of {choice.considered:,} sets score better"
+    return [
+        line("Your set and the first", "first", "yours")[2:],
+        line("", ", ".join(first.names.values()), ", ".join(yours.names.values())),
+        *(
+            line(AIM_WORDS[aim], f"{one[aim]} = {first.points[aim]:.2f}",
+                 f"{other[aim]} = {yours.points[aim]:.2f}")
+            for aim in first.points
+        ),
+        line("points", f"{first.score:.2f}", f"{yours.score:.2f}"),
+        f"  {better}",
+        *(paragraph(f"Not allowed: {rule}", "  ") for rule in own.broken),
+    ]  # fmt: skip
+
+
+def _doubt_lines(choice: Choice, screen: Screen) -> list[str]:
+    told = doubts(choice)
+    notes = [questioned_words(name, one, mean, screen) for name, one, mean in told.readings]
+    if not any(tire.on_car for tire in choice.rack.tires):
+        notes.append("no tire is marked on_car, so that every wheel counts as changed")
+    if told.taped_hot_only:
+        notes.append(f"{', '.join(told.taped_hot_only)}: only taped hot, not used; tape it cold")
+    if told.no_pressure:
+        notes.append(f"{', '.join(told.no_pressure)}: no pressure written down, taken as taped")
+    notes += [
+        f"{name}: moved by {screen.fine(by, signed=True)} to the running pressure with "
+        f"{screen.fine(choice.rack.growth * PSI)} per psi, not its own; tape it there"
+        for name, by in told.far_corrected
+    ]
+    notes += [
+        f"{corner_words(corner)}: {name} on the car is {screen.tape(rollout)}, the car file has "
+        f"{screen.tape(filed)}; bite and gear are against the car file"
+        for corner, name, rollout, filed in told.not_as_filed
+    ]
+    return ["Notes on the rack", *(paragraph(note, "  ") for note in notes)] if notes else []
+
+
+def questioned_words(name: str, reading: float, mean: float, screen: Screen) -> str:
+    return (
+        f"{name}: a reading of {screen.tape_or_fine(reading)} is off from the others "
+        f"({screen.fine(mean)}): did the tape wander or the hook slip? Tape it again"
+    )

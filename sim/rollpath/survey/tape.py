@@ -1,0 +1,362 @@
+"""The shape of a track from a tape, a lap length, or a position log.
+
+A tape laid as a chord inside a corner gives a radius by the exact circle. A lap length and a
+straight give one by the length of the oval. A position log gives the whole oval: its drifting
+noise is modelled, and the parallel of the inside edge that best explains the points is found by
+generalised least squares.
+
+References
+----------
+.. [1] National Imagery and Mapping Agency TR8350.2 (WGS 84), ch. 3 and 4.
+.. [2] G. A. F. Seber and C. J. Wild, Nonlinear Regression, ch. 2 and 6 (autocorrelated errors).
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from rollpath.survey.log import MOST_BOW, STANDARD_ERRORS, SurveyError
+from rollpath.survey.oval import LogFit
+from rollpath.track import DEFAULT_BLEND, Tolerance, Track, TrackError, check_track, straight_turn
+from rollpath.units import FOOT, INCH
+
+GAP_ERROR = 1 * INCH
+"""How well the gap of a chord is read on a dirt edge. Engineering judgement."""
+CHORD_ERROR = 1 * FOOT
+"""How well a chord is laid: sag, stretch, and ends not quite on the edge. Engineering judgement."""
+PACED_SHARE = 0.05
+"""How well a straight is paced. Engineering judgement: one step in twenty."""
+LAP_SHARE = 0.02
+"""How well a lap length is known along the line it was measured on. Engineering judgement."""
+USUAL_WIDTH = 50 * FOOT
+"""Width taken for the room between lines when none was given. Engineering judgement."""
+GAP_WANTED = 100 * INCH
+"""A gap of which 1 in is one per cent."""
+LONGEST_CHORD_SHARE = 1.0
+"""Longest chord advised, in radii: it spans a third of a half circle, clear of the corner's ends.
+Engineering judgement."""
+
+
+@dataclass(frozen=True)
+class Survey:
+    """A track as it was measured, SI.
+
+    Attributes
+    ----------
+    method : str
+        ``chords``, ``lap length`` or ``position log``.
+    inside_radius : tuple of float
+        Turns 1-2 and 3-4, to the inside edge, m.
+    straight, bow, blend : float
+        m; `blend` is the default when it was not measured.
+    width : float or None
+        As given; no method measures it.
+    lap : float
+        Length of the inside edge, m.
+    tolerance : Tolerance
+        The truth is inside it about nine times in ten.
+    residual : float or None
+        Root mean square distance of the points used from the fitted line, m.
+    laps_used : int or None
+    notes : tuple of str
+        What a person should know, most important first.
+    ends : tuple of ChordRadius
+        What the chords of each end that was taped came to.
+    lap_lines : tuple of LapLine
+        The radius if the lap length belongs to another line.
+    fit : LogFit or None
+        The points and curves behind it, for a position log.
+    """
+
+    method: str
+    inside_radius: tuple[float, float]
+    straight: float
+    bow: float
+    blend: float
+    width: float | None
+    lap: float
+    tolerance: Tolerance
+    residual: float | None = None
+    laps_used: int | None = None
+    notes: tuple[str, ...] = ()
+    ends: "tuple[ChordRadius, ...]" = ()
+    lap_lines: "tuple[LapLine, ...]" = ()
+    fit: "LogFit | None" = None
+
+    lap_unknown_line: bool = False
+    """Whether nobody said which line a lap length belongs to."""
+
+    def track(self, name: str) -> Track:
+        """The track as a checked `Track`.
+
+        Raises
+        ------
+        SurveyError
+            Without a width, or when the numbers make no oval.
+        """
+        if self.width is None:
+            raise SurveyError('the width was not measured; give it, such as --width "45 ft"')
+        track = Track(
+            name,
+            self.inside_radius,
+            self.straight,
+            self.width,
+            bow=self.bow,
+            blend=self.blend,
+            tolerance=self.tolerance,
+        )
+        _check(track)
+        return track
+
+
+# Tape and pace
+
+
+def chord_radius(chord: float, gap: float) -> float:
+    """Radius of the circle over a chord with a gap at its middle: ``c^2 / (8 g) + g / 2``, m.
+
+    Parameters
+    ----------
+    chord, gap : float
+        m; the chord lies inside the corner, its ends on the edge.
+
+    Raises
+    ------
+    SurveyError
+        If the gap is not positive, or more than half the chord (more than a half circle).
+    """
+    if not 0 < gap <= 0.5 * chord:
+        raise SurveyError(
+            "the gap in the middle of a chord is more than nothing and at most half the chord; "
+            "check which is which"
+        )
+    return chord**2 / (8.0 * gap) + 0.5 * gap
+
+
+def chord_radius_errors(chord: float, gap: float) -> tuple[float, float]:
+    """Change of the radius for an inch more of gap (a minus sign) and for a foot more of chord."""
+    by_gap = 0.5 - chord**2 / (8.0 * gap**2)
+    by_chord = chord / (4.0 * gap)
+    return by_gap * GAP_ERROR, by_chord * CHORD_ERROR
+
+
+def chord_advice(radius: float) -> float:
+    """Chord to lay in a corner of about this radius, m: an inch of its gap is one per cent.
+
+    Never longer than `LONGEST_CHORD_SHARE` radii, so that it stays in the part of the corner that
+    is a circle.
+    """
+    gap = min(GAP_WANTED, radius)
+    return float(min(2.0 * np.sqrt(gap * (2.0 * radius - gap)), LONGEST_CHORD_SHARE * radius))
+
+
+@dataclass(frozen=True)
+class ChordRadius:
+    """Radius of one end from its chords, m.
+
+    Attributes
+    ----------
+    radius, tolerance : float
+    each : tuple of float
+        Radius by each chord.
+    by_gap, by_chord : float
+        Mean change of the radius for `GAP_ERROR` more of gap and `CHORD_ERROR` more of chord.
+    chord : float
+        Longest chord laid.
+    """
+
+    radius: float
+    tolerance: float
+    each: tuple[float, ...]
+    by_gap: float
+    by_chord: float
+    chord: float
+
+    @property
+    def spread(self) -> float:
+        """Largest less smallest, m."""
+        return max(self.each) - min(self.each)
+
+
+@dataclass(frozen=True)
+class LapLine:
+    """Inside radius if the lap length was measured along a line, m; None when it cannot be."""
+
+    name: str
+    offset: float
+    radius: float | None
+
+
+def average_chords(chords: list[tuple[float, float]]) -> ChordRadius:
+    """Radius of one end from (chord, gap) pairs, with its tolerance.
+
+    The tolerance is what `GAP_ERROR` and `CHORD_ERROR` make of the mean, or what the spread of the
+    chords says when that is more.
+    """
+    each = [chord_radius(c, g) for c, g in chords]
+    errors = np.array([chord_radius_errors(c, g) for c, g in chords])
+    count = len(each)
+    tolerance = float(np.sqrt(np.sum(errors**2)) / count)
+    if count > 1:
+        by_spread = STANDARD_ERRORS * float(np.std(each, ddof=1)) / np.sqrt(count)
+        tolerance = max(tolerance, float(by_spread))
+    by_gap, by_chord = (float(value) for value in errors.mean(axis=0))
+    longest = max(chord for chord, _ in chords)
+    return ChordRadius(float(np.mean(each)), tolerance, tuple(each), by_gap, by_chord, longest)
+
+
+def lap_radius(lap: float, straight: float, bow: float = 0.0, offset: float = 0.0) -> float:
+    """Inside radius of an oval of equal ends from a lap length, m.
+
+    Parameters
+    ----------
+    lap : float
+        Length along a line `offset` outside the inside edge, m.
+    straight, bow : float
+        Along the inside edge, m.
+
+    Raises
+    ------
+    SurveyError
+        If the straights leave nothing for the corners.
+
+    Notes
+    -----
+    A line at a constant distance d outside a closed convex one is longer by 2 pi d (Steiner).
+    """
+    turn = float(straight_turn(straight, bow))
+    radius = (lap - 2.0 * np.pi * offset - 2.0 * straight) / (2.0 * (np.pi - turn))
+    if radius <= 0:
+        raise SurveyError("two straights of that length leave nothing of the lap for the corners")
+    return float(radius)
+
+
+def lap_straight(
+    lap: float, radii: tuple[float, float], bow: float = 0.0, offset: float = 0.0
+) -> float:
+    """Straight along the inside edge from a lap length and the two inside radii, m.
+
+    Raises
+    ------
+    SurveyError
+        If the corners alone are longer than the lap.
+    """
+    from scipy.optimize import brentq
+
+    inside = lap - 2.0 * np.pi * offset
+
+    def excess(straight: float) -> float:
+        track = Track("", radii, straight, min(radii), bow=min(bow, MOST_BOW * straight))
+        return float(track.edge.length[0, 0]) - inside
+
+    least = abs(radii[0] - radii[1]) + 1e-3
+    if excess(least) > 0:
+        raise SurveyError("corners of those radii alone are longer than that lap; check both")
+    return float(brentq(excess, least, inside, xtol=1e-4))
+
+
+def survey_by_chords(
+    ends: tuple[list[tuple[float, float]], list[tuple[float, float]]],
+    straight: float | None,
+    width: float | None,
+    bow: float = 0.0,
+    lap: float | None = None,
+    offset: float | None = None,
+) -> Survey:
+    """A track from chords in its ends, and a paced straight or a lap length.
+
+    Parameters
+    ----------
+    ends : tuple of lists of (chord, gap)
+        Turns 1-2 and turns 3-4, m; an empty list takes the other end's.
+    straight, width, bow : float
+        m.
+    lap, offset : float, optional
+        Length of a lap and how far outside the inside edge it was measured, m; used when there is
+        no straight.
+    """
+    measured = tuple(average_chords(end) for end in ends if end)
+    if not measured:
+        raise SurveyError("no chord was given; give a chord and its gap")
+    radii = measured[0].radius, measured[-1].radius
+    error = max(end.tolerance for end in measured)
+    if straight is not None:
+        straight_error = PACED_SHARE * straight
+    elif lap is not None:
+        straight = lap_straight(lap, radii, bow, offset or 0.0)
+        lap_error = 0.5 * (LAP_SHARE * lap + _line_doubt(offset, width))
+        straight_error = float(np.hypot(lap_error, np.pi * error))
+    else:
+        raise SurveyError("chords give the corners; give --straight or --lap as well")
+    tolerance = Tolerance(error, straight_error)
+    taped = _taped("chords", radii, straight, width, bow, tolerance)
+    return replace(taped, ends=measured, lap_unknown_line=lap is not None and offset is None)
+
+
+def survey_by_lap(
+    lap: float,
+    straight: float,
+    width: float | None,
+    bow: float = 0.0,
+    offset: float | None = None,
+) -> Survey:
+    """A track of equal ends from a lap length and a paced straight.
+
+    Parameters
+    ----------
+    lap, straight, width, bow : float
+        m.
+    offset : float or None
+        How far outside the inside edge the lap length was measured, m; None when nobody knows,
+        and then the inside edge is taken and the tolerance has room for the other lines.
+    """
+    radius = lap_radius(lap, straight, bow, offset or 0.0)
+    around = 2.0 * (np.pi - float(straight_turn(straight, bow)))
+    straight_error = PACED_SHARE * straight
+    errors = 2.0 * straight_error, LAP_SHARE * lap, _line_doubt(offset, width)
+    tolerance = Tolerance(float(np.hypot.reduce(errors)) / around, straight_error)
+    taped = _taped("lap length", (radius, radius), straight, width, bow, tolerance)
+    lines = _lap_lines(lap, straight, width, bow)
+    return replace(taped, lap_lines=lines, lap_unknown_line=offset is None)
+
+
+def _line_doubt(offset: float | None, width: float | None) -> float:
+    """How much a lap length may be off when nobody knows which line it belongs to, m.
+
+    The inside edge is taken, and a lap of the outside edge is 2 pi widths longer (Steiner).
+    """
+    return 0.0 if offset is not None else 2.0 * np.pi * (width or USUAL_WIDTH)
+
+
+def _lap_lines(lap: float, straight: float, width: float | None, bow: float) -> tuple[LapLine, ...]:
+    lines = []
+    for name, share in (("inside edge", 0.0), ("middle", 0.5), ("outside edge", 1.0)):
+        offset = share * (width or USUAL_WIDTH)
+        try:
+            radius = lap_radius(lap, straight, bow, offset)
+        except SurveyError:
+            lines.append(LapLine(name, offset, None))
+        else:
+            lines.append(LapLine(name, offset, radius))
+    return tuple(lines)
+
+
+def _taped(
+    method: str,
+    radii: tuple[float, float],
+    straight: float,
+    width: float | None,
+    bow: float,
+    tolerance: Tolerance,
+) -> Survey:
+    plain = Track("", radii, straight, width or 0.0, bow=bow)
+    _check(plain)
+    lap = float(plain.edge.length[0, 0])
+    return Survey(method, radii, straight, bow, DEFAULT_BLEND, width, lap, tolerance)
+
+
+def _check(track: Track) -> None:
+    try:
+        check_track(track)
+    except TrackError as error:
+        raise SurveyError(f"what was measured makes no track: {error.key}: {error}") from None

@@ -1,0 +1,60 @@
+"""The tire: the brush's force for a slip in any direction, and how far a loaded tire rolls.
+
+References
+----------
+.. [1] H. B. Pacejka, Tire and Vehicle Dynamics, ch. 3 (brush tire).
+.. [2] R. N. Jazar, Vehicle Dynamics: Theory and Application, ch. 3: R_w = R_g - (R_g - R_h) / 3.
+"""
+
+import numpy as np
+
+from rollpath.units import Real
+
+# The brush tire: one normalised force curve for slip in any direction.
+
+
+def brush_grip_used(slip: Real, mu: Real, slip_stiffness: Real) -> Real:
+    """Share of the grip that a brush tire uses at a given slip.
+
+    Parameters
+    ----------
+    slip : float or ndarray
+        Length of the theoretical slip vector (tan alpha for pure side slip), not negative.
+    mu : float or ndarray
+        Grip: greatest force per unit load.
+    slip_stiffness : float or ndarray
+        Force per unit load and unit slip at zero slip, C.
+
+    Returns
+    -------
+    float or ndarray
+        Force / (mu N), 0 to 1: ``1 - (1 - C slip / (3 mu))^3``, 1 when all of it slides [1]_.
+
+    Notes
+    -----
+    Isotropic: the same stiffness along and across, the force opposite the slip vector.
+    """
+    sticking = np.maximum(1.0 - slip_stiffness * slip / (3.0 * mu), 0.0)
+    return 1.0 - sticking**3
+
+
+def brush_slip(grip_used: Real, mu: Real, slip_stiffness: Real) -> Real:
+    """Slip at which a brush tire uses a share of its grip; the inverse of `brush_grip_used`."""
+    return 3.0 * mu / slip_stiffness * (1.0 - np.cbrt(1.0 - grip_used))
+
+
+LOADED_SHARE = 1.0 / 3.0
+"""Share of a tire's deflection by which its rolling radius falls [3]_."""
+
+
+def lost_circumference(load: Real, spring_rate: Real) -> Real:
+    """How much less than its taped rollout a loaded tire rolls in one turn, m [3]_.
+
+    Parameters
+    ----------
+    load : float or ndarray
+        N.
+    spring_rate : float
+        Of the tire, N/m.
+    """
+    return 2 * np.pi * LOADED_SHARE * load / spring_rate

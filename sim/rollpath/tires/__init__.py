@@ -1,0 +1,1 @@
+"""The rack, the air in its tires, and the choice of four."""

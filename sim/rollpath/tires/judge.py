@@ -1,0 +1,194 @@
+"""Beside the choice: a set of the racer's own, what makes it less sure, what the rack reaches."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from rollpath.car import Car
+from rollpath.corners import CORNERS
+from rollpath.scales.hold import Outcome, weigh_change
+from rollpath.scales.twist import BiteError
+from rollpath.tires.air import cold_rollout, pressure_correction
+from rollpath.tires.choose import Choice
+from rollpath.tires.rack import Rack
+from rollpath.tires.rules import BoolArray
+from rollpath.tires.sets import (
+    SAME_SCORE,
+    Four,
+    Pick,
+    Sets,
+    TireError,
+    broken_rules,
+    filed_rollouts,
+)
+from rollpath.units import EIGHTH, POUND, FloatArray
+
+WORTH_TURNING = 3 * POUND
+"""Bite left over that is worth a jack turn; engineering judgement: pads scatter by 2 to 4 lb."""
+NOT_AS_FILED = 2 * EIGHTH
+"""A tire on the car whose rollout is further than this from the car file's is pointed out."""
+
+
+# A set of the racer's own
+
+
+@dataclass(frozen=True)
+class OwnSet:
+    """A set the racer asks about.
+
+    Attributes
+    ----------
+    pick : Pick
+    broken : list of str
+        Rules it breaks.
+    better : int
+        How many allowed sets score better.
+    """
+
+    pick: Pick
+    broken: list[str]
+    better: int
+
+
+def weigh_own(choice: Choice, names: Sequence[str]) -> OwnSet:
+    """How a set of the racer's own scores.
+
+    Parameters
+    ----------
+    choice : Choice
+    names : sequence of str
+        Tires of left front, right front, left rear, right rear.
+
+    Raises
+    ------
+    TireError
+        If it is not four different tires of the rack, each taped cold.
+    """
+    known = choice.rack.names
+    if len(names) != 4:
+        raise TireError(f"expected four tires, got {len(names)}")
+    for name in names:
+        if name not in known:
+            raise TireError(f'no tire "{name}" in the rack; it holds {", ".join(known)}')
+        if names.count(name) > 1:
+            raise TireError(f"{name} cannot be in two places")
+        if choice.rack.tires[known.index(name)].cold is None:
+            raise TireError(f"{name} was never taped cold")
+    sets = Sets.of(choice.rack, choice.car, choice.aim, choice.weights)
+    pick = sets.pick(Four(*(known.index(name) for name in names)))
+    better = sum(
+        int(np.count_nonzero(score < pick.score - SAME_SCORE)) for _, score in sets.blocks()
+    )
+    return OwnSet(pick, broken_rules(choice.car, pick), better)
+
+
+# What to know beside the choice
+
+
+def in_full(choice: Choice) -> Outcome:
+    """What the first pick does on the scales, and the jack turns that take out bite left over."""
+    first = choice.picks[0]
+    change = first.change(choice.car)
+    if abs(first.bite_change) >= WORTH_TURNING:
+        try:
+            return weigh_change(choice.car, change, "jacks")
+        except BiteError:
+            pass
+    return weigh_change(choice.car, change)
+
+
+@dataclass(frozen=True)
+class Doubts:
+    """What makes a choice less sure.
+
+    Attributes
+    ----------
+    readings : list of (str, float, float)
+        Tire, questioned reading and mean of the others, m.
+    taped_hot_only, no_pressure : list of str
+        Tires that cannot be used, and tires taken as taped.
+    far_corrected : list of (str, float)
+        Tires of the first pick corrected by more than an eighth with the growth of the rack and
+        not their own, and the correction, m.
+    not_as_filed : list of (str, str, float, float)
+        Corner, tire on it, its rollout, and the car file's, where they differ by more than
+        `NOT_AS_FILED`, m.
+    """
+
+    readings: list[tuple[str, float, float]]
+    taped_hot_only: list[str]
+    no_pressure: list[str]
+    far_corrected: list[tuple[str, float]]
+    not_as_filed: list[tuple[str, str, float, float]]
+
+
+def doubts(choice: Choice) -> Doubts:
+    """What makes a choice less sure."""
+    rack, first = choice.rack, choice.picks[0]
+    fit = [tire for tire in rack.tires if not tire.scrap]
+    used = [(t, taping) for t in fit for taping in (t.cold, t.hot) if taping is not None]
+    corrected = [
+        (tire.name, pressure_correction(rack, tire, corner))
+        for tire, corner in zip(first.tires, CORNERS, strict=True)
+        if tire.own_growth is None
+    ]
+    return Doubts(
+        readings=[(t.name, one, taping.mean) for t, taping in used for one in taping.doubtful],
+        taped_hot_only=[t.name for t in fit if t.cold is None],
+        no_pressure=[
+            t.name
+            for t in fit
+            if rack.running_pressure and t.cold is not None and t.cold.pressure is None
+        ],
+        far_corrected=[(name, by) for name, by in corrected if abs(by) > EIGHTH + 1e-9],
+        not_as_filed=_not_as_filed(rack, choice.car),
+    )
+
+
+def _not_as_filed(rack: Rack, car: Car) -> list[tuple[str, str, float, float]]:
+    found = []
+    for corner, filed, index in zip(CORNERS, filed_rollouts(car), rack.on_car(), strict=True):
+        if index >= 0:
+            tire = rack.tires[index]
+            rollout = cold_rollout(rack, tire, corner)
+            if abs(rollout - float(filed)) > NOT_AS_FILED:
+                found.append((corner, tire.name, rollout, float(filed)))
+    return found
+
+
+# What the rack can reach
+
+
+@dataclass(frozen=True)
+class Reach:
+    """Which pairs of staggers the rack can make, in cells of an eighth of an inch.
+
+    Attributes
+    ----------
+    rear, front : ndarray
+        Middles of the cells, m.
+    made : ndarray of bool
+        Shape (front, rear).
+    """
+
+    rear: FloatArray
+    front: FloatArray
+    made: BoolArray
+
+
+def reach(choice: Choice) -> Reach:
+    """Every pair of rear and front stagger that an allowed set makes."""
+    sets = Sets.of(choice.rack, choice.car, choice.aim, choice.weights)
+    rear, front = (
+        np.round(pairs.stagger / EIGHTH).astype(int) for pairs in (sets.rear, sets.front)
+    )
+    made = np.zeros((np.ptp(front) + 1, np.ptp(rear) + 1), dtype=bool)
+    for here, score in sets.blocks():
+        row, column = np.nonzero(np.isfinite(score))
+        made[front[column] - front.min(), rear[here][row] - rear.min()] = True
+    return Reach(
+        EIGHTH * np.arange(rear.min(), rear.max() + 1),
+        EIGHTH * np.arange(front.min(), front.max() + 1),
+        made,
+    )

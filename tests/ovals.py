@@ -8,7 +8,8 @@ import numpy as np
 from hypothesis import strategies as st
 from rollpath import load_car, load_track
 from rollpath.axle.rolling import needed_stagger
-from rollpath.car import Axle, Car, CornerWeights, Tire
+from rollpath.car import Axle, Car, Tire
+from rollpath.corners import Corners
 from rollpath.groove.lay import make_groove
 from rollpath.groove.parallel import parallel_groove
 from rollpath.groove.path import Groove
@@ -74,7 +75,7 @@ def wanted(track, car, condition, groove="middle", stations=720) -> Recommendati
 def spread_of_cars() -> list[Car]:
     """Light and heavy, narrow and wide, soft and stiff tires, small and large engines."""
     base = demo_car()
-    weights = CornerWeights(*(w * POUND for w in (588, 487, 684, 591)))
+    weights = Corners(*(w * POUND for w in (588, 487, 684, 591)))
     narrow = Axle(54 * INCH, 76 * INCH, 78 * INCH)
     return [
         *DEMO_CARS,
@@ -111,7 +112,7 @@ def one_case(thing, i):
         return thing[i]
     if isinstance(thing, tuple):
         return tuple(one_case(part, i) for part in thing)
-    if isinstance(thing, (Track, Car, Axle, CornerWeights, Bank, Condition)) or hasattr(
+    if isinstance(thing, (Track, Car, Axle, Corners, Bank, Condition)) or hasattr(
         thing, "spring_rate"
     ):
         return replace(thing, **{name: one_case(value, i) for name, value in vars(thing).items()

@@ -6,7 +6,7 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from rollpath import baseline, load_car
-from rollpath.car import Axle, CornerWeights
+from rollpath.car import Axle
 from rollpath.corners import Corners
 from rollpath.feel.lap import trim_lap
 from rollpath.groove.lay import make_groove
@@ -55,7 +55,7 @@ def cars(draw):
     left, rear, bite = (
         draw(st.floats(*span)) for span in ((0.46, 0.58), (0.44, 0.62), (-0.05, 0.08))
     )
-    weights = CornerWeights(
+    weights = Corners(
         total * (left * (1 - rear) - bite / 4), total * ((1 - left) * (1 - rear) + bite / 4),
         total * (left * rear + bite / 4), total * ((1 - left) * rear - bite / 4),
     )  # fmt: skip

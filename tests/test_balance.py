@@ -11,7 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from ovals import oval
 from rollpath.axle.rolling import rolling_ratio
-from rollpath.car import ROLLING_RESISTANCE, Car, CornerWeights
+from rollpath.car import ROLLING_RESISTANCE, Car
+from rollpath.corners import Corners
 from rollpath.feel.lap import (
     Feel,
     chassis_of,
@@ -123,7 +124,7 @@ def one_station(**changes: float) -> Stations:
     }  # fmt: skip
     loads = {"left_front": 2300.0, "right_front": 4300.0, "left_rear": 3500.0, "right_rear": 4300.0}
     corner = {name: changes.get(name, load) for name, load in loads.items()}
-    weights = CornerWeights(**{name: np.array([load]) for name, load in corner.items()})
+    weights = Corners(**{name: np.array([load]) for name, load in corner.items()})
     rest = {name: np.array([value]) for name, value in values.items() if name not in corner}
     return Stations(loads=weights, loads_at_rest=weights, **rest)
 
@@ -284,7 +285,7 @@ def test_zero_mismatch_gives_equal_thrust_from_equal_loads() -> None:
 def even_car() -> Car:
     """The leaf-sprung demo car with the same weight left and right."""
     car = load_car(ROOT / "cars/number-31.yaml")
-    return replace(car, weights=CornerWeights(3800.0, 3800.0, 4200.0, 4200.0))
+    return replace(car, weights=Corners(3800.0, 3800.0, 4200.0, 4200.0))
 
 
 def test_stagger_of_the_banked_rolling_ratio_gives_equal_thrust_from_equal_loads() -> None:
@@ -337,7 +338,7 @@ def test_brakes_act_at_both_ends_in_proportion_to_load() -> None:
 def test_mirrored_car_in_a_right_turn_is_the_mirror_image() -> None:
     at = one_station(a_x=0.8)
     car = plain_chassis(at, offset=0.03)
-    swapped = CornerWeights(at.loads.right_front, at.loads.left_front,
+    swapped = Corners(at.loads.right_front, at.loads.left_front,
                             at.loads.right_rear, at.loads.left_rear)  # fmt: skip
     mirror = replace(
         at, turn=-at.turn, a_y=-at.a_y, loads=swapped, loads_at_rest=swapped,

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from rollpath.car import BiteRates, Car, CornerWeights, Springs, Tire
-from rollpath.corners import CORNERS, RAISES_BITE, Corners, only
+from rollpath.car import BiteRates, Car, Springs, Tire
+from rollpath.corners import CORNERS, NOTHING, RAISES_BITE, Corners, only
 from rollpath.files.cars import load_car
 from rollpath.scales.hold import bite_map, holds, weigh_change
 from rollpath.scales.learn import (
@@ -56,7 +56,7 @@ def lopsided(car: Car) -> Car:
     return replace(car, springs=springs)
 
 
-def pads(weights: CornerWeights) -> np.ndarray:
+def pads(weights: Corners) -> np.ndarray:
     return np.array([getattr(weights, corner) for corner in CORNERS])
 
 
@@ -250,7 +250,7 @@ def test_front_stagger_that_holds_bite_has_the_sign_of_the_change_and_holds_it(n
     assert np.sign(effect.then - effect.now) == -np.sign(inches)
     alone = settle(car, Change(rollouts=only("right_rear", inches * INCH))).loads
     assert effect.then - effect.now == pytest.approx(alone[2] - alone[3], rel=1e-9)
-    both = Corners(right_front=effect.hold_front, right_rear=inches * INCH)
+    both = replace(NOTHING, right_front=effect.hold_front, right_rear=inches * INCH)
     loads = settle(car, Change(rollouts=both)).loads
     assert loads[2] - loads[3] == pytest.approx(0.0, abs=1e-6)
 
@@ -275,7 +275,7 @@ def test_springs_of_the_demo_cars_predict_8_to_15_lb_per_inch(name):
 
 def test_three_and_a_half_inches_make_about_thirty_pounds(car):
     # common practice, no source: 3 1/2 in of rear stagger for about 30 lb, seen on one such car.
-    change = Change(rollouts=Corners(left_rear=-1.75 * INCH, right_rear=1.75 * INCH))
+    change = Change(rollouts=replace(NOTHING, left_rear=-1.75 * INCH, right_rear=1.75 * INCH))
     assert -weigh_change(car, change).raised / POUND == pytest.approx(30, rel=0.25)
 
 
@@ -435,7 +435,7 @@ def test_map_of_staggers_agrees_with_single_changes(car):
     rear = car.rear.stagger + np.array([-1, 0, 2]) * INCH
     front = car.front.stagger + np.array([0, 0.5]) * INCH
     bites = bite_map(car, rates, rear, front)
-    change = Change(rollouts=Corners(right_front=0.5 * INCH, right_rear=2 * INCH))
+    change = Change(rollouts=replace(NOTHING, right_front=0.5 * INCH, right_rear=2 * INCH))
     assert bites.shape == (2, 3)
     assert bites[0, 1] == pytest.approx(car.weights.bite)
     assert bites[1, 2] == pytest.approx(weigh_change(car, change).then.weights.bite)
@@ -463,7 +463,7 @@ def made_sessions(
         sitting = np.array([60.0, 20.0, 75.0, 25.0]) * POUND * driver
         loads = pads(car.weights) + np.array(settle(car, moved).loads) + sitting
         loads += rng.normal(0, noise * POUND, 4)
-        weights = CornerWeights(*map(float, loads))
+        weights = Corners(*map(float, loads))
         sessions.append(ScaleSession(f"s{i + 1}", i + 2, driver, rollouts, turns, weights))
     return sessions
 
@@ -604,7 +604,7 @@ def test_wrong_way_round_is_not_sure(car):
         replace(s, rollouts=Corners(s.rollouts[1], s.rollouts[0], s.rollouts[3], s.rollouts[2]))
         for s in made_sessions(car, moves, 0.2, 1)
     ]
-    sessions = [replace(s, weights=CornerWeights(*pads(s.weights)[[1, 0, 3, 2]])) for s in sessions]
+    sessions = [replace(s, weights=Corners(*pads(s.weights)[[1, 0, 3, 2]])) for s in sessions]
     mirrored = learn_rates(car, sessions)
     assert mirrored.rates["rear stagger"].is_sure
     unmirrored = [s.rollouts for s in made_sessions(car, moves, 0, 1)]
@@ -625,7 +625,7 @@ def test_pad_noise_alone_does_not_make_weights_differ(car, seed):
 )
 def test_fuel_or_ballast_that_moved_is_found(car, shift, words):
     sessions = made_sessions(car, MOVES, 0, 1)
-    heavier = CornerWeights(*(pads(sessions[3].weights) + np.array(shift) * POUND))
+    heavier = Corners(*(pads(sessions[3].weights) + np.array(shift) * POUND))
     sessions[3] = replace(sessions[3], weights=heavier)
     found = weights_that_differ(sessions)
     assert {line for line, _ in found} == {5}

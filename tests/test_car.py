@@ -7,7 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from ovals import demo_car
-from rollpath.car import DEFAULT_FRONT_ROLL_SHARE, CornerWeights, Springs, axle_roll_stiffness
+from rollpath.car import DEFAULT_FRONT_ROLL_SHARE, Springs, axle_roll_stiffness
+from rollpath.corners import Corners
 from rollpath.tire import brush_grip_used, brush_slip
 from rollpath.units import INCH, POUND
 
@@ -18,7 +19,7 @@ stiffness = st.floats(2.0, 30.0)
 
 def test_scale_figures_are_the_trades_own():
     # Definitions of design.md section 1: bite is LR - RR, cross is (LR + RF) / total.
-    weights = CornerWeights(*(w * POUND for w in (812, 741, 838, 779)))
+    weights = Corners(*(w * POUND for w in (812, 741, 838, 779)))
     assert weights.total / POUND == pytest.approx(3170)
     assert weights.bite / POUND == pytest.approx(59)
     assert weights.cross_share == pytest.approx((838 + 741) / 3170)

@@ -7,6 +7,7 @@ import pytest
 import yaml
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from rollpath.corners import Corners
 from rollpath.files.cars import load_car
 from rollpath.files.schema import FileError
 from rollpath.files.sessions import load_scale_sessions
@@ -65,7 +66,7 @@ def test_a_heading_may_state_the_unit(csv_file):
 def test_jacks_are_read_in_turns(csv_file):
     jacks = ",".join(f"{side}_jack" for side in SIDES)
     path = csv_file(f"{HEAD},{jacks}", f"{ROW},0 turns,0 turns,-1 1/2 turns,1/4 turn")
-    assert load_scale_sessions(path)[0].turns == (0, 0, -1.5, 0.25)
+    assert load_scale_sessions(path)[0].turns == Corners(0, 0, -1.5, 0.25)
 
 
 @pytest.mark.parametrize(

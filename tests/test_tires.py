@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from rollpath.car import Alike, CornerWeights
+from rollpath.car import Alike
 from rollpath.corners import CORNERS, Corners
 from rollpath.files.cars import load_car
 from rollpath.scales.hold import weigh_change
@@ -341,7 +341,7 @@ def test_stagger_bite_and_gear_are_those_of_bite_for_the_same_rollouts(rack):
 
 
 def test_bite_stops_where_a_wheel_comes_off_its_pad():
-    light = replace(CAR, weights=CornerWeights(400 * POUND, 8 * POUND, 400 * POUND, 400 * POUND))
+    light = replace(CAR, weights=Corners(400 * POUND, 8 * POUND, 400 * POUND, 400 * POUND))
     rack = rack_of(*(tire(name, size) for name, size in zip("ABCD", (82, 84, 84, 90), strict=True)))
     pick = choose(rack, light, Aim(6 * INCH), Weights(stagger=80 / INCH)).picks[0]
     outcome = weigh_change(light, pick.change(light))
@@ -350,7 +350,7 @@ def test_bite_stops_where_a_wheel_comes_off_its_pad():
 
 
 def test_sets_that_lift_a_wheel_are_ranked_by_the_bite_the_scales_would_show():
-    light = replace(CAR, weights=CornerWeights(400 * POUND, 8 * POUND, 400 * POUND, 400 * POUND))
+    light = replace(CAR, weights=Corners(400 * POUND, 8 * POUND, 400 * POUND, 400 * POUND))
     sizes = (82, 83.5, 84.25, 86, 88, 90.5)
     rack = rack_of(*(tire(name, size) for name, size in zip("ABCDEF", sizes, strict=True)))
     choice = choose(rack, light, Aim(4 * INCH), Weights(gear=0, wheel=0), most=400)

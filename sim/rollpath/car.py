@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from rollpath.corners import Corners
 from rollpath.units import FOOT, HP, INCH, POUND, G, Real
 
 DEFAULT_CG_HEIGHT = 18 * INCH
@@ -56,38 +57,6 @@ class Axle:
     @property
     def half_track(self) -> Real:
         return 0.5 * self.track_width
-
-
-@dataclass(frozen=True)
-class CornerWeights:
-    """Scale weights of the four wheels in newtons, car and driver as raced."""
-
-    left_front: Real
-    right_front: Real
-    left_rear: Real
-    right_rear: Real
-
-    @property
-    def total(self) -> Real:
-        return self.left_front + self.right_front + self.left_rear + self.right_rear
-
-    @property
-    def bite(self) -> Real:
-        """Left rear minus right rear."""
-        return self.left_rear - self.right_rear
-
-    @property
-    def cross_share(self) -> Real:
-        """(left rear + right front) / total."""
-        return (self.left_rear + self.right_front) / self.total
-
-    @property
-    def left_share(self) -> Real:
-        return (self.left_front + self.left_rear) / self.total
-
-    @property
-    def rear_share(self) -> Real:
-        return (self.left_rear + self.right_rear) / self.total
 
 
 @dataclass(frozen=True)
@@ -165,7 +134,7 @@ class Car:
     wheelbase: Real
     front: Axle
     rear: Axle
-    weights: CornerWeights
+    weights: Corners[Real]
     cg_height: Real = DEFAULT_CG_HEIGHT
     power: Real = DEFAULT_POWER
     drag_area: Real = DEFAULT_DRAG_AREA

@@ -18,7 +18,8 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from rollpath.car import ROLLING_RESISTANCE, Car, CornerWeights
+from rollpath.car import ROLLING_RESISTANCE, Car
+from rollpath.corners import Corners
 from rollpath.groove.path import Groove
 from rollpath.loads import across, wheel_loads
 from rollpath.tire import brush_slip
@@ -77,7 +78,7 @@ class Lap:
         Force along the path that the tires must make, N; negative under braking.
     drive : ndarray
         The positive part of the thrust, N, a mean over the station.
-    wheels : CornerWeights
+    wheels : Corners[Real]
         Load of each wheel, N.
     phase : ndarray of int
         Index into `PHASES`.
@@ -90,7 +91,7 @@ class Lap:
     load: FloatArray
     thrust: FloatArray
     drive: FloatArray
-    wheels: CornerWeights
+    wheels: Corners[Real]
     phase: NDArray[np.int_]
 
     @property

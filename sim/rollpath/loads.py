@@ -7,7 +7,8 @@ References
 
 import numpy as np
 
-from rollpath.car import Car, CornerWeights
+from rollpath.car import Car
+from rollpath.corners import Corners
 from rollpath.units import FloatArray, G, Real
 
 
@@ -16,7 +17,7 @@ def across(value: Real) -> FloatArray:
     return np.asarray(value, dtype=float)[..., None]
 
 
-def wheel_loads(car: Car, a_x: FloatArray, a_y: FloatArray, load: FloatArray) -> CornerWeights:
+def wheel_loads(car: Car, a_x: FloatArray, a_y: FloatArray, load: FloatArray) -> Corners[Real]:
     """Loads of the four wheels: static, lateral and longitudinal transfer, bank [2]_.
 
     Parameters
@@ -29,7 +30,7 @@ def wheel_loads(car: Car, a_x: FloatArray, a_y: FloatArray, load: FloatArray) ->
 
     Returns
     -------
-    CornerWeights
+    Corners
         N. A wheel that would be pulled off the ground carries nothing and its neighbour on the
         axle all of it, so the load of each axle stands.
     """
@@ -48,7 +49,7 @@ def wheel_loads(car: Car, a_x: FloatArray, a_y: FloatArray, load: FloatArray) ->
         across(weights.left_rear) * pressed + pitch - roll_r,
         across(weights.right_rear) * pressed + pitch + roll_r,
     )
-    return CornerWeights(left_front, right_front, left_rear, right_rear)
+    return Corners(left_front, right_front, left_rear, right_rear)
 
 
 def _axle_loads(left: FloatArray, right: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -27,15 +27,15 @@ from rollpath.corners import CORNERS, Corners
 from rollpath.scales.rates import bite_change, bite_rates
 from rollpath.scales.twist import Change as CornerChange
 from rollpath.scales.twist import pad_pattern
-from rollpath.units import INCH, POUND, PSI
+from rollpath.units import INCH, POUND, PSI, Real
 
 NIGHT_ENDS = timedelta(hours=6)
 """A run before six in the morning belongs to the night before."""
 IntArray = NDArray[np.int_]
-Four = tuple[float | None, ...]
+Four = Corners[float | None]
 """One value for each corner; None is not known."""
 Setting = float | str | Four
-_UNKNOWN: Four = (None, None, None, None)
+_UNKNOWN: Four = Corners(None, None, None, None)
 
 
 # Within a night: what changed
@@ -130,7 +130,7 @@ def _four(thing: str) -> Callable[[Run], Four | None]:
     read = attrgetter(*(f"{corner}_{thing}" for corner in CORNERS))
 
     def four(run: Run) -> Four | None:
-        values: Four = read(run)
+        values: Four = Corners(*read(run))
         return None if values == _UNKNOWN else values
 
     return four
@@ -138,16 +138,16 @@ def _four(thing: str) -> Callable[[Run], Four | None]:
 
 def _turns(run: Run) -> Four:
     """Jack turns; a jack that was not spoken of was not turned."""
-    return tuple(turns or 0.0 for turns in _jacks(run) or _UNKNOWN)
+    return (_jacks(run) or _UNKNOWN).map(lambda turns: turns or 0.0)
 
 
 _jacks = _four("jack")
 
 
-def _weights(run: Run) -> tuple[float, ...] | None:
+def _weights(run: Run) -> Corners[float] | None:
     """The four pads; None unless all of them are known."""
-    values = tuple(weight for weight in _pads(run) or () if weight is not None)
-    return values if len(values) == len(CORNERS) else None
+    values = [weight for weight in _pads(run) or () if weight is not None]
+    return Corners(*values) if len(values) == len(CORNERS) else None
 
 
 _pads = _four("weight")
@@ -207,9 +207,9 @@ def _moved(a: Setting, b: Setting) -> float:
     """How far a setting moved, the most of the four corners; any change of a word is far."""
     if isinstance(a, str) or isinstance(b, str):
         return math.inf
-    if isinstance(a, tuple) and isinstance(b, tuple):
+    if isinstance(a, Corners) and isinstance(b, Corners):
         return max(_apart(x, y) for x, y in zip(a, b, strict=True))
-    assert not isinstance(a, tuple) and not isinstance(b, tuple)
+    assert not isinstance(a, Corners) and not isinstance(b, Corners)
     return abs(b - a)
 
 
@@ -271,11 +271,11 @@ def with_pads(run: Run, earlier: Iterable[Page], car: Car) -> Run:
     return replace(run, weights_from="predicted", **new)
 
 
-def _same_pads(a: tuple[float, ...] | None, b: tuple[float, ...]) -> bool:
+def _same_pads(a: Corners[float] | None, b: Corners[float]) -> bool:
     return a is not None and _moved(a, b) < _SCALE_ROUNDING
 
 
-def _added(before: Four | None, after: Four | None) -> Corners:
+def _added(before: Four | None, after: Four | None) -> Corners[Real]:
     """What was added at each corner; nothing where it is not known of both."""
     pairs = zip(before or _UNKNOWN, after or _UNKNOWN, strict=True)
     moved = [0.0 if a is None or b is None else b - a for a, b in pairs]

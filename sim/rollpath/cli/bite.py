@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from rollpath.car import Axle, Car, CornerWeights
+from rollpath.car import Axle, Car
 from rollpath.cli.arguments import (
     Command,
     CommandError,
@@ -26,7 +26,7 @@ from rollpath.screen import Screen
 from rollpath.show.bite import bite_json, bite_screen
 from rollpath.show.learn import learned_json, learned_screen, rate_text
 from rollpath.show.words import as_json
-from rollpath.units import INCH
+from rollpath.units import INCH, Real
 
 
 @dataclass(frozen=True)
@@ -116,10 +116,10 @@ def _bite(arguments: argparse.Namespace) -> None:
         deliver(bite_pictures(car, outcome, screen), arguments.out, arguments.show)
 
 
-def _weights(four: list[float]) -> CornerWeights:
+def _weights(four: list[float]) -> Corners[Real]:
     for weight in four:
         check_change("weights", weight)
-    return CornerWeights(*four)
+    return Corners(*four)
 
 
 def _change(arguments: argparse.Namespace, car: Car) -> Change:
@@ -130,7 +130,7 @@ def _change(arguments: argparse.Namespace, car: Car) -> Change:
         for change in _axle_change(arguments, getattr(car, axle), axle)
     ]
     turns, spacers = (
-        NOTHING._replace(**dict(typed)) for typed in (arguments.jack, arguments.spacer)
+        replace(NOTHING, **dict(typed)) for typed in (arguments.jack, arguments.spacer)
     )
     for typed, name, most, words in (
         (arguments.jack, "--jack", 100.0, "at most 100 turns"),

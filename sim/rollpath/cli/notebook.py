@@ -179,7 +179,7 @@ def _file_or_name(
 
 def _car_values(car: Car) -> dict[str, Any]:
     """What a run keeps of a car."""
-    weights = {f"{corner}_weight": weight for corner, weight in vars(car.weights).items()}
+    weights = {f"{corner}_weight": weight for corner, weight in car.weights.by_name().items()}
     return {
         "left_front_rollout": car.front.left_rollout,
         "right_front_rollout": car.front.right_rollout,

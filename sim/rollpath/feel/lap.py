@@ -8,7 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rollpath.axle.rolling import NeededStagger, needed_stagger
-from rollpath.car import Car, CornerWeights
+from rollpath.car import Car
+from rollpath.corners import Corners
 from rollpath.feel.trim import Chassis, Stations, Trim, trim_stations
 from rollpath.groove.lay import make_groove
 from rollpath.groove.path import Groove
@@ -161,10 +162,10 @@ def _without(trim: Trim, lost: NDArray[np.bool_]) -> Trim:
     return Trim(**{name: np.where(lost, np.nan, value) for name, value in vars(trim).items()})
 
 
-def _twisted(weights: CornerWeights, bite_change: FloatArray) -> CornerWeights:
+def _twisted(weights: Corners[Real], bite_change: FloatArray) -> Corners[Real]:
     """The scale weights with bite put in, each side and each end keeping its weight."""
     half = 0.5 * bite_change
-    return CornerWeights(
+    return Corners(
         weights.left_front - half,
         weights.right_front + half,
         weights.left_rear + half,
@@ -194,7 +195,7 @@ def chassis_of(car: Car, condition: Condition) -> Chassis:
 
 
 def stations_of(
-    lap: Lap, car: Car, stagger: FloatArray, weights: CornerWeights | None = None
+    lap: Lap, car: Car, stagger: FloatArray, weights: Corners[Real] | None = None
 ) -> Stations:
     """What a lap asks of a car with a rear stagger taped cold.
 
@@ -204,7 +205,7 @@ def stations_of(
     car : Car
     stagger : ndarray, shape (cases, 1) or (cases, n)
         m.
-    weights : CornerWeights, optional
+    weights : Corners[Real], optional
         Scale weights other than the car's, each of shape (cases,).
     """
     groove, car = lap.groove, replace(car, weights=weights or car.weights)

@@ -26,7 +26,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from rollpath.car import ROLLING_RESISTANCE, CornerWeights
+from rollpath.car import ROLLING_RESISTANCE
+from rollpath.corners import Corners
 from rollpath.tire import brush_grip_used, brush_slip, lost_circumference
 from rollpath.units import FloatArray, G, Real
 
@@ -109,7 +110,7 @@ class Stations:
         The same with no speed, -g sin b, m/s2.
     air_drag : ndarray
         N.
-    loads, loads_at_rest : CornerWeights
+    loads, loads_at_rest : Corners[Real]
         Of the wheels with the whole demand, and with none, N.
     left_rollout, right_rollout : ndarray
         Of the running rear tires, unloaded, m.
@@ -123,8 +124,8 @@ class Stations:
     a_y: FloatArray
     a_y_at_rest: FloatArray
     air_drag: FloatArray
-    loads: CornerWeights
-    loads_at_rest: CornerWeights
+    loads: Corners[Real]
+    loads_at_rest: Corners[Real]
     left_rollout: FloatArray
     right_rollout: FloatArray
     most: FloatArray
@@ -266,17 +267,12 @@ def _axle(
 # Newton over all stations at once. Unknowns: sideslip, steer, axle speed, share; shape (4, n).
 
 
-def _loads(at: Stations, share: Real) -> CornerWeights:
+def _loads(at: Stations, share: Real) -> Corners[Real]:
     """Wheel loads with a share of the demand: between none and all of it, a straight line."""
-    return CornerWeights(
-        **{
-            name: rest + share * (getattr(at.loads, name) - rest)
-            for name, rest in vars(at.loads_at_rest).items()
-        }
-    )
+    return at.loads_at_rest.with_each(at.loads, lambda rest, full: rest + share * (full - rest))
 
 
-def _rear(car: Chassis, at: Stations, loads: CornerWeights, z: FloatArray) -> _Tires:
+def _rear(car: Chassis, at: Stations, loads: Corners[Real], z: FloatArray) -> _Tires:
     """The locked axle: both tires turn together, each rolls on what its load leaves of it."""
     sideslip, _, axle_speed, _ = z
     mean = 0.5 * (at.left_rollout + at.right_rollout)
@@ -295,7 +291,7 @@ def _rear(car: Chassis, at: Stations, loads: CornerWeights, z: FloatArray) -> _T
 
 
 def _front(
-    car: Chassis, at: Stations, loads: CornerWeights, z: FloatArray, brake_slip: Real
+    car: Chassis, at: Stations, loads: Corners[Real], z: FloatArray, brake_slip: Real
 ) -> _Tires:
     """The steered wheels, parallel; forces turned into the axes of the car."""
     sideslip, steer, _, _ = z
@@ -351,7 +347,7 @@ def _left_over(car: Chassis, at: Stations, z: FloatArray, limit: float = LIMIT_U
 
 def _first_guess(car: Chassis, at: Stations) -> FloatArray:
     """Bicycle model with equal slip at both ends, at a demand that tires can surely hold."""
-    load = vars(at.loads).values()
+    load = list(at.loads)
     circle = car.grip * sum(load) / car.mass
     used = np.hypot(at.a_x, at.a_y) / np.maximum(circle, 1e-6)
     share = np.minimum(at.most, EASY / np.maximum(used, 1e-6))
@@ -381,9 +377,8 @@ def _each(at: Stations, change: Callable[[FloatArray], FloatArray]) -> Stations:
     """The stations with every array changed in the same way."""
     changed: dict[str, Any] = {}
     for name, value in vars(at).items():
-        if isinstance(value, CornerWeights):
-            loads = {wheel: change(np.asarray(load)) for wheel, load in vars(value).items()}
-            changed[name] = CornerWeights(**loads)
+        if isinstance(value, Corners):
+            changed[name] = value.map(lambda load: change(np.asarray(load)))
         else:
             changed[name] = change(value)
     return Stations(**changed)

@@ -15,10 +15,10 @@ from rollpath.car import (
     Axle,
     BiteRates,
     Car,
-    CornerWeights,
     Springs,
     Tire,
 )
+from rollpath.corners import Corners
 from rollpath.files.schema import (
     Field,
     Group,
@@ -145,7 +145,7 @@ def car_from_values(values: dict[str, Any]) -> Car:
         wheelbase=values["wheelbase"],
         front=_axle(values["front"]),
         rear=_axle(values["rear"]),
-        weights=CornerWeights(**values["weights"]),
+        weights=Corners(**values["weights"]),
         cg_height=values.get("cg_height", DEFAULT_CG_HEIGHT),
         power=values.get("power", DEFAULT_POWER),
         drag_area=values.get("drag_area", DEFAULT_DRAG_AREA),

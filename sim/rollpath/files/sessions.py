@@ -8,7 +8,6 @@ from typing import Any
 
 import yaml
 
-from rollpath.car import CornerWeights
 from rollpath.corners import CORNERS, Corners
 from rollpath.files.cars import ROLLOUT, WEIGHT
 from rollpath.files.columns import separator_of, stated_unit
@@ -126,7 +125,7 @@ def _session(
         driver_in=values["driver"] == "in",
         rollouts=Corners(*corners("rollout")),
         turns=Corners(*corners("jack")) if "left_rear_jack" in values else None,
-        weights=CornerWeights(*corners("weight")),
+        weights=Corners(*corners("weight")),
     )
 
 

@@ -7,7 +7,7 @@ import numpy as np
 from rollpath.car import Car
 from rollpath.corners import Corners, only
 from rollpath.scales.rates import Rates, bite_change, bite_rates
-from rollpath.scales.twist import BiteError, Change, Pads, pad_pattern, pads_after, pads_of, settle
+from rollpath.scales.twist import BiteError, Change, Pads, pad_pattern, pads_after, settle
 from rollpath.units import INCH, POUND, FloatArray, Real
 
 STAGGER_STEP = INCH / 8
@@ -125,7 +125,7 @@ class Outcome:
         Best first; empty when none was asked for.
     held : Pads
         After the change and the best hold; `then` when there is none.
-    ride_heights : Corners or None
+    ride_heights : Corners[Real] or None
         Change of chassis height above each wheel, hold included, m; None without springs or with a
         wheel lifted.
     gear_change : float
@@ -139,7 +139,7 @@ class Outcome:
     then: Pads
     holds: list[Hold]
     held: Pads
-    ride_heights: Corners | None
+    ride_heights: Corners[Real] | None
     gear_change: float
 
 
@@ -177,7 +177,7 @@ def weigh_change(car: Car, change: Change, hold: str | None = None) -> Outcome:
     )
 
 
-def _ride_heights(car: Car, change: Change) -> Corners | None:
+def _ride_heights(car: Car, change: Change) -> Corners[Real] | None:
     if car.springs is None or (any(change.turns) and car.jack_thread is None):
         return None
     return settle(car, change).ride_heights
@@ -197,7 +197,7 @@ def bite_map(
     front = rates.front * (np.asarray(front_staggers) - car.front.stagger)
     raised = front[:, None] - rear[None, :]
     pattern = np.array(pad_pattern(car), dtype=float)
-    pads = np.array(pads_of(car.weights), dtype=float) / pattern
+    pads = np.array(car.weights, dtype=float) / pattern
     return np.asarray(
         car.weights.bite + np.clip(raised, -np.min(pads[pads > 0]), -np.max(pads[pads < 0]))
     )

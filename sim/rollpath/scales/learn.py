@@ -8,10 +8,10 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from rollpath.car import Car, CornerWeights
+from rollpath.car import Car
 from rollpath.corners import NOTHING, Corners
-from rollpath.scales.twist import pad_pattern, pads_of
-from rollpath.units import INCH, POUND, FloatArray
+from rollpath.scales.twist import pad_pattern
+from rollpath.units import INCH, POUND, FloatArray, Real
 
 # Learning from scale sessions
 
@@ -42,20 +42,20 @@ class ScaleSession:
     line : int
         Of its file.
     driver_in : bool
-    rollouts : Corners
+    rollouts : Corners[Real]
         m.
-    turns : Corners or None
+    turns : Corners[Real] or None
         Jack positions in turns; None when not recorded.
-    weights : CornerWeights
+    weights : Corners[Real]
         N.
     """
 
     label: str
     line: int
     driver_in: bool
-    rollouts: Corners
-    turns: Corners | None
-    weights: CornerWeights
+    rollouts: Corners[Real]
+    turns: Corners[Real] | None
+    weights: Corners[Real]
 
 
 @dataclass(frozen=True)
@@ -137,7 +137,7 @@ def _by_driver(sessions: Sequence[ScaleSession]) -> list[list[ScaleSession]]:
     return [group for group in groups if group]
 
 
-def _part(weights: CornerWeights, what: str) -> float:
+def _part(weights: Corners[Real], what: str) -> float:
     shares = {"total": 1.0, "left side": weights.left_share, "rear": weights.rear_share}
     return float(weights.total * shares[what])
 
@@ -265,7 +265,7 @@ def learn_rates(car: Car, sessions: Sequence[ScaleSession]) -> Learned:
 
 def _bite_by_four_pads(car: Car, sessions: Sequence[ScaleSession]) -> FloatArray:
     pattern = np.array(pad_pattern(car), dtype=float)
-    pads = np.array([pads_of(session.weights) for session in sessions], dtype=float)
+    pads = np.array([session.weights for session in sessions], dtype=float)
     return np.asarray(pads @ pattern / (pattern @ pattern))
 
 

@@ -203,7 +203,7 @@ def bite_change(rates: Rates, change: Change) -> Real:
     )
 
 
-def _worth(amounts: Corners, front: Real | None, rear: Real | None, unknown: str) -> Real:
+def _worth(amounts: Corners[Real], front: Real | None, rear: Real | None, unknown: str) -> Real:
     """Bite from amounts at the corners, each at the rate of its axle."""
     total: Real = 0.0
     for sign, rate, amount in zip(RAISES_BITE, (front, front, rear, rear), amounts, strict=True):

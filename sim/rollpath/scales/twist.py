@@ -16,7 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from rollpath.car import Axle, Car, CornerWeights
+from rollpath.car import Axle, Car
 from rollpath.corners import CORNERS, NOTHING, Corners, sum_of
 from rollpath.units import FloatArray, Real
 
@@ -31,17 +31,17 @@ class Change:
 
     Attributes
     ----------
-    rollouts : Corners
+    rollouts : Corners[Real]
         Change of rollout, m.
-    turns : Corners
+    turns : Corners[Real]
         Jack turns; positive makes the jack longer and lifts the chassis there.
-    spacers : Corners
+    spacers : Corners[Real]
         Change of height of the spring seat by a spacer, m; positive lifts the chassis there.
     """
 
-    rollouts: Corners = NOTHING
-    turns: Corners = NOTHING
-    spacers: Corners = NOTHING
+    rollouts: Corners[Real] = NOTHING
+    turns: Corners[Real] = NOTHING
+    spacers: Corners[Real] = NOTHING
 
     @property
     def rear_stagger(self) -> Real:
@@ -96,17 +96,17 @@ class Settled:
 
     Attributes
     ----------
-    loads : Corners
+    loads : Corners[Real]
         Change of the load of each tire, N.
-    ride_heights : Corners
+    ride_heights : Corners[Real]
         Change of the height of the chassis above each wheel, m.
     twist : float
         Moment that twists the chassis, N m: at the rear it loads the left side, at the front the
         right side.
     """
 
-    loads: Corners
-    ride_heights: Corners
+    loads: Corners[Real]
+    ride_heights: Corners[Real]
     twist: float
 
 
@@ -196,7 +196,7 @@ def _seat_rises(car: Car, change: Change) -> FloatArray:
 # Scale pads
 
 
-def pad_pattern(car: Car) -> Corners:
+def pad_pattern(car: Car) -> Corners[Real]:
     """Change of each pad per change of bite; no other keeps the weight and both moments."""
     front = 0.5 * car.rear.track_width / car.front.track_width
     return Corners(-front, front, 0.5, -0.5)
@@ -206,7 +206,7 @@ def pad_pattern(car: Car) -> Corners:
 class Pads:
     """Four pads, and the corner that was lifted off its pad, if any."""
 
-    weights: CornerWeights
+    weights: Corners[Real]
     lifted: str | None = None
 
 
@@ -224,7 +224,7 @@ def pads_after(car: Car, raised: float) -> Pads:
         Change of bite as long as every wheel is down, N.
     """
     pattern = np.array(pad_pattern(car), dtype=float)
-    now = np.array(pads_of(car.weights), dtype=float)
+    now = np.array(car.weights, dtype=float)
     falling = pattern * raised < 0
     room = np.where(falling, now / np.where(falling, np.abs(pattern), 1.0), np.inf)
     least = int(np.argmin(room))
@@ -232,8 +232,4 @@ def pads_after(car: Car, raised: float) -> Pads:
     then = now + pattern * np.sign(raised) * min(abs(raised), room[least])
     if lifted:
         then[least] = 0.0
-    return Pads(CornerWeights(*map(float, then)), lifted)
-
-
-def pads_of(weights: CornerWeights) -> Corners:
-    return Corners(weights.left_front, weights.right_front, weights.left_rear, weights.right_rear)
+    return Pads(Corners(*map(float, then)), lifted)

@@ -257,15 +257,15 @@ def hold_json(hold: Hold) -> dict[str, Any]:
         "means": hold.means,
         "corner": hold.corner,
         "front_stagger_change_in": inches(hold.front_stagger),
-        "jack_turns": hold.change.turns._asdict(),
+        "jack_turns": hold.change.turns.by_name(),
         "spacers_in": corners_json(hold.change.spacers),
         "left_over_lb": pounds(hold.left_over),
     }
 
 
-def corners_json(corners: Corners) -> dict[str, Real]:
+def corners_json(corners: Corners[Real]) -> dict[str, Real]:
     """Lengths at the four corners, in."""
-    return {corner: inches(value) for corner, value in corners._asdict().items()}
+    return {corner: inches(value) for corner, value in corners.by_name().items()}
 
 
 def bite_json(car: Car, outcome: Outcome) -> dict[str, Any]:
@@ -279,7 +279,7 @@ def bite_json(car: Car, outcome: Outcome) -> dict[str, Any]:
         "lifted": outcome.then.lifted,
         "change": {
             "rollouts_in": corners_json(outcome.change.rollouts),
-            "jack_turns": outcome.change.turns._asdict(),
+            "jack_turns": outcome.change.turns.by_name(),
             "spacers_in": corners_json(outcome.change.spacers),
         },
         "rates": _rates_json(outcome.rates),
@@ -339,19 +339,19 @@ def change_words(change: Change, screen: Screen) -> list[str]:
     return [
         *(
             f"{corner_words(corner)} tire {'bigger' if grown > 0 else 'smaller'} by "
-            f"{screen.tape_or_fine(abs(grown))}"
-            for corner, grown in change.rollouts._asdict().items()
+            f"{screen.tape_or_fine(abs(float(grown)))}"
+            for corner, grown in change.rollouts.by_name().items()
             if np.any(grown)
         ),
         *(
             f"{corner_words(corner)} jack {longer_words(turns)}"
-            for corner, turns in change.turns._asdict().items()
+            for corner, turns in change.turns.by_name().items()
             if turns
         ),
         *(
-            f"{screen.tape_or_fine(abs(height))} spacer "
+            f"{screen.tape_or_fine(abs(float(height)))} spacer "
             f"{'put under' if height > 0 else 'taken from under'} the {corner_words(corner)} spring"
-            for corner, height in change.spacers._asdict().items()
+            for corner, height in change.spacers.by_name().items()
             if height
         ),
     ]

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from rollpath.corners import Corners
 from rollpath.screen import Screen, inches, pounds, psi
 from rollpath.show.notebook import SAYS_WORDS, clean_text, known_only
 from rollpath.show.picture import Picture, figure_with, stagger_unit, staggers
@@ -230,7 +231,7 @@ def setting_words(thing: Thing, value: Setting, screen: Screen) -> str:
     """A setting of a thing that matters, as a racer says it."""
     if isinstance(value, str):
         return clean_text(value)
-    if isinstance(value, tuple):
+    if isinstance(value, Corners):
         if thing.kind == "turns":
             return "/".join(known_only(turns, "{:g}".format) or "?" for turns in value) + " turns"
         cells = ["?" if one is None else screen.of_kind(one, "pressure") for one in value]

@@ -13,9 +13,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from rollpath.car import Car
+from rollpath.corners import Corners
 from rollpath.tires.rack import Rack
 from rollpath.tires.rules import IntArray
-from rollpath.tires.sets import SAME_SCORE, Aim, Four, Pick, Sets, TireError, Weights, why_none
+from rollpath.tires.sets import SAME_SCORE, Aim, Pick, Sets, TireError, Weights, why_none
 from rollpath.units import FloatArray
 
 
@@ -153,7 +154,7 @@ def _first(scores: FloatArray, most: int) -> IntArray:
     return first
 
 
-def _nearest(sets: Sets, found: _Found) -> Four:
+def _nearest(sets: Sets, found: _Found) -> Corners[int]:
     """The set of best score among those whose rear stagger misses least."""
     miss = np.where(np.isfinite(found.row_best), sets.aim.miss(sets.rear.stagger), np.inf)
     there = miss <= miss.min() + 1e-9

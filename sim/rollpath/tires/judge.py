@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from rollpath.car import Car
-from rollpath.corners import CORNERS
+from rollpath.corners import CORNERS, Corners
 from rollpath.scales.hold import Outcome, weigh_change
 from rollpath.scales.twist import BiteError
 from rollpath.tires.air import cold_rollout, pressure_correction
@@ -15,7 +15,6 @@ from rollpath.tires.rack import Rack
 from rollpath.tires.rules import BoolArray
 from rollpath.tires.sets import (
     SAME_SCORE,
-    Four,
     Pick,
     Sets,
     TireError,
@@ -76,7 +75,7 @@ def weigh_own(choice: Choice, names: Sequence[str]) -> OwnSet:
         if choice.rack.tires[known.index(name)].cold is None:
             raise TireError(f"{name} was never taped cold")
     sets = Sets.of(choice.rack, choice.car, choice.aim, choice.weights)
-    pick = sets.pick(Four(*(known.index(name) for name in names)))
+    pick = sets.pick(Corners(*(known.index(name) for name in names)))
     better = sum(
         int(np.count_nonzero(score < pick.score - SAME_SCORE)) for _, score in sets.blocks()
     )

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from rollpath.corners import CORNERS, Corners
-from rollpath.units import EIGHTH, INCH, PSI
+from rollpath.units import EIGHTH, INCH, PSI, Real
 
 DOUBTFUL = 3 * EIGHTH
 """A reading further than this from the others is questioned."""
@@ -149,7 +149,7 @@ class Rack:
     ----------
     name : str
     tires : tuple of RackTire
-    running_pressure : Corners or None
+    running_pressure : Corners[Real] or None
         Cold pressure each corner is raced at, Pa; None takes every rollout as it was taped.
     growth : float
         Growth of the rollout with pressure of a tire that shows none of its own, m per Pa.
@@ -157,7 +157,7 @@ class Rack:
 
     name: str
     tires: tuple[RackTire, ...]
-    running_pressure: Corners | None = None
+    running_pressure: Corners[Real] | None = None
     growth: float = DEFAULT_GROWTH
 
     @property

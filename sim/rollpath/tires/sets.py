@@ -2,7 +2,6 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
-from typing import NamedTuple
 
 import numpy as np
 
@@ -40,7 +39,7 @@ class TireError(ValueError):
     """A rack from which four tires cannot be chosen; the message says why."""
 
 
-def filed_rollouts(car: Car) -> Corners:
+def filed_rollouts(car: Car) -> Corners[Real]:
     """Rollouts of the car file, those its scale weights were taken with, m."""
     front, rear = car.front, car.rear
     return Corners(front.left_rollout, front.right_rollout, rear.left_rollout, rear.right_rollout)
@@ -124,15 +123,6 @@ HOLD_BITE = 5 / (10 * POUND)
 # Sets of four
 
 
-class Four(NamedTuple):
-    """Index in the rack of the tire on each corner."""
-
-    left_front: int
-    right_front: int
-    left_rear: int
-    right_rear: int
-
-
 @dataclass(frozen=True)
 class Pick:
     """A set of four tires and what it does.
@@ -141,7 +131,7 @@ class Pick:
     ----------
     tires : tuple of RackTire
         In the order of `bite.CORNERS`.
-    rollouts : Corners
+    rollouts : Corners[Real]
         Cold, at the running pressure, m.
     rear_stagger, front_stagger : float
         Cold, m.
@@ -160,7 +150,7 @@ class Pick:
     """
 
     tires: tuple[RackTire, ...]
-    rollouts: Corners
+    rollouts: Corners[Real]
     rear_stagger: float
     front_stagger: float
     bite: float
@@ -262,14 +252,14 @@ class Sets:
             s[rear.kind[here, None] != front.kind] = np.inf
             yield here, s
 
-    def fours(self, rears: IntArray, fronts: IntArray) -> list[Four]:
+    def fours(self, rears: IntArray, fronts: IntArray) -> list[Corners[int]]:
         return [
-            Four(int(self.front.left[f]), int(self.front.right[f]),
+            Corners(int(self.front.left[f]), int(self.front.right[f]),
                  int(self.rear.left[r]), int(self.rear.right[r]))
             for r, f in zip(rears, fronts, strict=True)
         ]  # fmt: skip
 
-    def pick(self, four: Four) -> Pick:
+    def pick(self, four: Corners[int]) -> Pick:
         """What one set does, term by term."""
         tires = tuple(self.rack.tires[i] for i in four)
         rollouts = Corners(*(float(self.rollouts[i, c]) for c, i in enumerate(four)))
@@ -342,7 +332,7 @@ def _gear_change(car: Car, left: Real, right: Real) -> Real:
     return car.rear.mean_rollout / (0.5 * (left + right)) - 1.0
 
 
-def _raised(car: Car, rates: Rates, rollouts: Corners) -> float:
+def _raised(car: Car, rates: Rates, rollouts: Corners[Real]) -> float:
     """Change of bite against the car file with every wheel down, N."""
     front = rollouts.right_front - rollouts.left_front - car.front.stagger
     rear = rollouts.right_rear - rollouts.left_rear - car.rear.stagger

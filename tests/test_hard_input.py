@@ -8,7 +8,10 @@ from pathlib import Path
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from rollpath.book.run import BookError
 from rollpath.cli import all_commands, main
+from rollpath.cli.arguments import CommandError
+from rollpath.errors import RollpathError
 from rollpath.files.cars import load_car
 from rollpath.files.columns import read_columns
 from rollpath.files.logs import POINT_COLUMNS, load_points, load_run_log
@@ -17,6 +20,13 @@ from rollpath.files.schema import FileError
 from rollpath.files.sessions import load_scale_sessions
 from rollpath.files.sweeps import read_sweep
 from rollpath.files.tracks import load_track
+from rollpath.groove.measured import PathError
+from rollpath.lap import LapError
+from rollpath.runlog.laps import RunLogError
+from rollpath.scales.twist import BiteError
+from rollpath.survey.log import SurveyError
+from rollpath.tires.sets import TireError
+from rollpath.track import TrackError
 from rollpath.units import KINDS, QuantityError, parse, parse_per_turn, parse_temperature
 
 LINE = "x (m),y (m)\n" + "".join(f"{i % 40},{(i * 7) % 30}\n" for i in range(60))
@@ -135,3 +145,13 @@ def test_any_command_line_ends_with_a_result_or_one_line(command, words):
         assert out.getvalue() == ""
         for line in err.getvalue().splitlines():
             assert line.startswith("rollpath: ")
+
+
+@pytest.mark.parametrize(
+    "error",
+    [QuantityError, FileError, TrackError, LapError, BiteError, TireError, SurveyError, PathError,
+     RunLogError, BookError, CommandError],
+)  # fmt: skip
+def test_whatever_a_room_refuses_is_one_kind_of_error(error):
+    assert issubclass(error, RollpathError)
+    assert issubclass(RollpathError, ValueError)

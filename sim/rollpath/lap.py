@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 
 from rollpath.car import ROLLING_RESISTANCE, Car
 from rollpath.corners import Corners
+from rollpath.errors import RollpathError
 from rollpath.groove.path import Groove
 from rollpath.loads import across, wheel_loads
 from rollpath.tire import brush_slip
@@ -56,7 +57,7 @@ centre. Engineering judgement."""
 PHASES = ("entry", "centre", "drive-off", "straight")
 
 
-class LapError(ValueError):
+class LapError(RollpathError):
     """A lap that this car cannot drive; the message says why."""
 
 

@@ -19,6 +19,7 @@ from functools import cache, cached_property
 
 import numpy as np
 
+from rollpath.errors import RollpathError
 from rollpath.units import FOOT, FloatArray, Real
 
 DEFAULT_BLEND = 60 * FOOT
@@ -85,7 +86,7 @@ class Tolerance:
     bank: Real = 0.0
 
 
-class TrackError(ValueError):
+class TrackError(RollpathError):
     """Numbers that make no oval; `key` names the one to change."""
 
     def __init__(self, key: str, message: str) -> None:

@@ -1,9 +1,4 @@
-"""The recommendation: which rear stagger, why, and how sure.
-
-The driver needs even drive where he asks for drive, so the cost of a stagger S is the mean along
-the lap of (S - needed)^2, weighted by thrust. It is a parabola: its foot is the weighted mean of
-the needed stagger, its least value the weighted variance.
-"""
+"""Typed text to SI: the only place, beside the screen, that knows a unit."""
 
 import math
 import re
@@ -14,6 +9,8 @@ from typing import TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 from scipy import constants
+
+from rollpath.errors import RollpathError
 
 FloatArray: TypeAlias = NDArray[np.float64]
 Real: TypeAlias = float | FloatArray
@@ -109,7 +106,7 @@ _LONGEST = 80
 """Longest quantity worth reading, in characters (engineering judgement)."""
 
 
-class QuantityError(ValueError):
+class QuantityError(RollpathError):
     """A quantity that cannot be read; the message says what was expected and what was found."""
 
 

@@ -11,10 +11,11 @@ from typing import Any
 
 from rollpath.corners import CORNERS
 from rollpath.debrief import ANSWERS
+from rollpath.errors import RollpathError
 from rollpath.units import INCH, POUND, PSI
 
 
-class BookError(ValueError):
+class BookError(RollpathError):
     """What is wrong with a notebook or with what was to go into it, one line each."""
 
     def __init__(self, lines: list[str]) -> None:

@@ -12,6 +12,7 @@ from typing import Any, NoReturn
 
 from rollpath.car import Car
 from rollpath.corners import CORNERS
+from rollpath.errors import RollpathError
 from rollpath.files.schema import FileError
 from rollpath.files.tracks import check_measurements, load_track, track_from_values
 from rollpath.groove.measured import measured_groove
@@ -27,7 +28,7 @@ _FOLDERS = {"track": ("tracks",), "car": ("cars",), "rack": ("cars/racks",)}
 """Where the demo data keeps each sort of file."""
 
 
-class CommandError(ValueError):
+class CommandError(RollpathError):
     """Something typed that cannot be used; the message is one line for the racer."""
 
 

@@ -12,6 +12,7 @@ from typing import Any
 
 import yaml
 
+from rollpath.errors import RollpathError
 from rollpath.units import QuantityError, parse, shorten
 
 LARGEST_FILE = 1 << 20
@@ -22,7 +23,7 @@ DEEPEST = 6
 """Levels of nesting; the deepest schema has four."""
 
 
-class FileError(ValueError):
+class FileError(RollpathError):
     """All the faults of a file, one line each, ready to print."""
 
     def __init__(self, lines: list[str]) -> None:

@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from rollpath.errors import RollpathError
 from rollpath.groove.path import STATIONS, Groove
 from rollpath.track import Track
 from rollpath.units import FloatArray, Real
@@ -45,7 +46,7 @@ FINE_POINTS = 2048
 # Measured grooves: a smooth closed path through recorded points.
 
 
-class PathError(ValueError):
+class PathError(RollpathError):
     """Points that make no lap; the message says why and what to do."""
 
 

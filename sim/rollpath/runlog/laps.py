@@ -20,6 +20,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from rollpath.errors import RollpathError
 from rollpath.groove.measured import (
     ClosedPath,
     PathError,
@@ -88,7 +89,7 @@ ROUGHNESS = 1e-3
 is hardly touched where there are rows. Engineering judgement."""
 
 
-class RunLogError(ValueError):
+class RunLogError(RollpathError):
     """A log that cannot be read as laps; the message says why and what to do."""
 
 

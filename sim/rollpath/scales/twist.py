@@ -18,10 +18,11 @@ import numpy as np
 
 from rollpath.car import Axle, Car
 from rollpath.corners import CORNERS, NOTHING, Corners, sum_of
+from rollpath.errors import RollpathError
 from rollpath.units import FloatArray, Real
 
 
-class BiteError(ValueError):
+class BiteError(RollpathError):
     """A change whose effect cannot be told; the message says what is missing."""
 
 

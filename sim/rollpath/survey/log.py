@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from rollpath.errors import RollpathError
 from rollpath.units import FloatArray
 
 ComplexArray = NDArray[np.complex128]
@@ -21,7 +22,7 @@ BOX_PERCENTILES = 2, 98
 judgement."""
 
 
-class SurveyError(ValueError):
+class SurveyError(RollpathError):
     """What was measured gives no track; the message says why and what to do."""
 
 

@@ -7,6 +7,7 @@ import numpy as np
 
 from rollpath.car import Car
 from rollpath.corners import CORNERS, RAISES_BITE, Corners
+from rollpath.errors import RollpathError
 from rollpath.scales.rates import Rates, bite_rates
 from rollpath.scales.twist import Change, pads_after
 from rollpath.stagger import Baseline, Recommendation
@@ -35,7 +36,7 @@ BLOCK = 100_000
 """Sets scored at once: few enough to stay in the processor's cache."""
 
 
-class TireError(ValueError):
+class TireError(RollpathError):
     """A rack from which four tires cannot be chosen; the message says why."""
 
 

@@ -120,7 +120,7 @@ def one_station(**changes: float) -> Stations:
     values = {
         "turn": 1 / 40.0, "speed": 15.0, "a_x": 0.0, "a_y": 15.0**2 / 40.0, "a_y_at_rest": 0.0,
         "air_drag": 240.0, "left_rollout": 84 * INCH, "right_rollout": 86 * INCH, "most": 1.0,
-        **changes,
+        "grip": 0.88, **changes,
     }  # fmt: skip
     loads = {"left_front": 2300.0, "right_front": 4300.0, "left_rear": 3500.0, "right_rear": 4300.0}
     corner = {name: changes.get(name, load) for name, load in loads.items()}
@@ -137,7 +137,7 @@ def plain_chassis(at: Stations, **changes: float) -> Chassis:
     values = {
         "mass": total / G, "front_reach": wheelbase * (1 - front / total),
         "rear_reach": wheelbase * front / total, "front_half_track": 0.79, "rear_half_track": 0.80,
-        "offset": 0.0, "grip": 0.88, "front_stiffness": 8.5, "rear_stiffness": 8.5,
+        "offset": 0.0, "front_stiffness": 8.5, "rear_stiffness": 8.5,
         "tire_rate": 1100 * POUND / INCH,
     }  # fmt: skip
     return Chassis(**{**values, **changes})
@@ -185,7 +185,7 @@ def planar_rates(
         w_x, w_y = w_x * c + w_y * s, w_y * c - w_x * s
         rolls = w_x if radius is None else spin * radius
         C = car.front_stiffness if radius is None else car.rear_stiffness
-        f_x, f_y = wheel_force(w_x, w_y, rolls, float(load[0]), car.grip, C)
+        f_x, f_y = wheel_force(w_x, w_y, rolls, float(load[0]), float(at.grip[0]), C)
         reaction += 0.0 if radius is None else f_x * radius
         f_x -= ROLLING_RESISTANCE * float(load[0])
         f_x, f_y = f_x * c - f_y * s, f_x * s + f_y * c
@@ -306,12 +306,12 @@ def test_stagger_of_the_banked_rolling_ratio_gives_equal_thrust_from_equal_loads
     # Running circumferences M - lost + S/2 and M - lost - S/2 stand as the ratio.
     stagger = 2 * (car.rear.mean_rollout - lost) * (ratio - 1) / (ratio + 1) - car.tire.growth
     chassis = chassis_of(car, state)
-    trim = trim_stations(chassis, stations_of(lap, car, stagger))
+    trim = trim_stations(chassis, stations_of(lap, car, state, stagger))
     assert (trim.thrust_left > 100.0).all()
     assert trim.thrust_right == pytest.approx(trim.thrust_left, abs=2.0)
     # The flat ratio is another stagger, and the thrusts tell the two apart.
     flat = 2 * (car.rear.mean_rollout - lost) * car.rear.half_track * k - car.tire.growth
-    trim = trim_stations(chassis, stations_of(lap, car, flat))
+    trim = trim_stations(chassis, stations_of(lap, car, state, flat))
     assert (trim.thrust_right - trim.thrust_left > 20.0).all()
 
 
@@ -416,8 +416,9 @@ def test_every_demand_is_balanced_or_told(
     at = one_station(
         turn=1 / radius, a_y=lateral * G * grip, a_x=along * G * grip,
         left_rollout=(85 - stagger / 2) * INCH, right_rollout=(85 + stagger / 2) * INCH,
+        grip=grip,
     )  # fmt: skip
-    car = plain_chassis(at, grip=grip, front_stiffness=stiffness, rear_stiffness=stiffness)
+    car = plain_chassis(at, front_stiffness=stiffness, rear_stiffness=stiffness)
     trim = trim_stations(car, at)
     if trim.held[0]:
         assert trim.left_over[0] < 1e-6

@@ -18,7 +18,7 @@ from rollpath.files.demo import copy_demo_data
 from rollpath.files.schema import FileError
 from rollpath.files.tracks import load_track
 from rollpath.files.writing import write_whole
-from rollpath.track import CONDITIONS, DEFAULT_BLEND
+from rollpath.track import CONDITIONS, DEFAULT_BLEND, GripBands
 from rollpath.units import DEGREE, FOOT, INCH, POUND
 
 ROOT = Path(__file__).parent.parent
@@ -78,6 +78,27 @@ def test_a_track_file_is_read_into_si(write):
     assert track.condition("heavy") == CONDITIONS["heavy"]
     assert track.measured_to.inside_radius == pytest.approx(8 * FOOT)
     assert track.measured_to.straight == pytest.approx(15 * FOOT)
+
+
+def test_grip_may_differ_across_the_track(write):
+    grip = "{inside: 0.55, middle: 0.60, outside: 0.82}"
+    track = load_track(write(TRACK.replace("grip: 0.62", f"grip: {grip}")))
+    assert track.condition("slick").grip == GripBands(0.55, 0.60, 0.82)
+
+
+@pytest.mark.parametrize(
+    ("grip", "told"),
+    [
+        ("{inside: 0.55, middle: 0.6}", "outside: missing; a grip between 0.2 and 1.5"),
+        ("{inside: 0.55, middle: 0.6, outside: 1.6}",
+         'outside: expected a grip between 0.2 and 1.5, got "1.6"'),
+        ("{inner: 0.55, middle: 0.6, outside: 0.7}", 'inner: unknown key; did you mean "inside"?'),
+        ("[0.55, 0.6, 0.7]", "grip: expected one value, or inside, middle, outside"),
+    ],
+)  # fmt: skip
+def test_bands_that_are_none_are_told(write, grip, told):
+    path = write(TRACK.replace("grip: 0.62", f"grip: {grip}"))
+    assert told in "\n".join(faults_of(load_track, path))
 
 
 def test_everything_below_width_is_optional_in_a_track(write):

@@ -6,9 +6,21 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from ovals import DEMO_TRACKS, demo_track, one_case, oval, ovals
-from rollpath.track import Bank, Track, TrackError, check_track, straight_turn
-from rollpath.units import DEGREE, FOOT
+from ovals import DEMO_TRACKS, demo_car, demo_track, laid, one_case, oval, ovals
+from rollpath.feel.lap import trim_lap
+from rollpath.groove.lay import make_groove
+from rollpath.groove.parallel import parallel_groove
+from rollpath.lap import solve_lap
+from rollpath.track import (
+    Bank,
+    Condition,
+    GripBands,
+    Track,
+    TrackError,
+    check_track,
+    straight_turn,
+)
+from rollpath.units import DEGREE, FOOT, INCH
 from scipy.special import fresnel
 from shapely import MultiPoint, Point
 
@@ -215,3 +227,68 @@ def test_demo_tracks_are_ovals_with_known_tolerances(track):
 def test_an_unknown_condition_is_a_key_error():
     with pytest.raises(KeyError):
         demo_track("Ropewalk").condition("wet")
+
+
+# Grip across the track
+
+BANDS = GripBands(inside=0.55, middle=0.60, outside=0.82)
+
+
+def test_grip_runs_in_straight_lines_from_edge_to_middle_to_edge():
+    share = np.linspace(-0.2, 1.2, 57)
+    # numpy.interp holds the end values beyond the ends and is another writing of the same lines.
+    assert BANDS.at(share) == pytest.approx(np.interp(share, [0, 0.5, 1], [0.55, 0.60, 0.82]))
+    inner = np.array([0.1, 0.45, 0.55, 0.9])
+    rise = (BANDS.at(inner + 1e-6) - BANDS.at(inner - 1e-6)) / 2e-6
+    assert BANDS.slope(inner) == pytest.approx(rise, abs=1e-6)
+    assert BANDS.mean == pytest.approx(np.trapezoid(BANDS.at(np.linspace(0, 1, 201)), dx=1 / 200))
+
+
+def test_a_groove_knows_how_far_across_the_track_it_lies():
+    track = demo_track("Two Ponds")
+    for offset, share in ((0.0, 0.0), (track.width / 2, 0.5), (track.width, 1.0)):
+        assert parallel_groove(track, offset).share_across == pytest.approx(np.full(720, share))
+
+
+def test_bands_all_alike_drive_like_one_grip():
+    track, car = demo_track("Saucer Hill"), demo_car()
+    groove = laid("Saucer Hill", "rounded")
+    even = replace(track.condition("slick"), grip=0.7)
+    lap = solve_lap(groove, car, even)
+    banded = solve_lap(groove, car, replace(even, grip=GripBands(0.7, 0.7, 0.7)))
+    assert banded.speed == pytest.approx(lap.speed, rel=1e-12)
+
+
+def test_the_grip_under_the_car_is_what_its_speed_in_the_corner_shows():
+    """A parallel line lies on one grip: its lap is that of the grip there."""
+    track, car = demo_track("Ropewalk"), demo_car()
+    slick = replace(track.condition("slick"), grip=BANDS)
+    for name in ("low", "middle", "high"):
+        groove = laid("Ropewalk", name)
+        there = float(np.interp(groove.offset[0] / track.width, [0, 0.5, 1], [0.55, 0.60, 0.82]))
+        alone = solve_lap(groove, car, replace(slick, grip=there))
+        assert solve_lap(groove, car, slick).time == pytest.approx(float(alone.time), rel=1e-9)
+
+
+def test_what_the_driver_feels_takes_the_grip_under_the_car():
+    track, car = demo_track("Ropewalk"), demo_car()
+    slick = replace(track.condition("slick"), grip=BANDS)
+    groove = make_groove(track, "high", car.width, 90)
+    lap = solve_lap(groove, car, slick)
+    there = float(np.interp(groove.offset[0] / track.width, [0, 0.5, 1], [0.55, 0.60, 0.82]))
+    felt, alone = (
+        trim_lap(lap, car, replace(slick, grip=grip), 2 * INCH) for grip in (BANDS, there)
+    )
+    assert felt.fitted.steer == pytest.approx(alone.fitted.steer, abs=1e-9)
+
+
+def test_several_tracks_with_bands_equal_one_by_one():
+    car, widths = demo_car(), np.array([13.0, 16.0])
+    slick = Condition("slick", BANDS, 7.0, "middle")
+    swept = oval(60.0, 90.0, width=widths)
+    together = solve_lap(parallel_groove(swept, 0.3 * widths), car, slick).time
+    alone = [
+        float(solve_lap(parallel_groove(oval(60.0, 90.0, width=w), 0.3 * w), car, slick).time)
+        for w in widths
+    ]
+    assert together == pytest.approx(alone, rel=1e-9)

@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 from rollpath.car import ROLLING_RESISTANCE, Car
 from rollpath.corners import Corners
 from rollpath.errors import RollpathError
-from rollpath.groove.path import Groove
+from rollpath.groove.path import Groove, grip_under
 from rollpath.loads import across, wheel_loads
 from rollpath.tire import brush_slip
 from rollpath.track import Condition
@@ -124,13 +124,14 @@ class _Road:
     """g cos b, m/s2."""
     limit: FloatArray
     """Largest w that the corner allows, m2/s2."""
+    mu: FloatArray
+    """Grip under the car."""
 
 
 @dataclass(frozen=True)
 class _Means:
     """What the car can do, per unit mass; each of shape (1,) or (cases, 1)."""
 
-    mu: FloatArray
     slip_stiffness: FloatArray
     power: FloatArray
     drag: FloatArray
@@ -152,12 +153,12 @@ def solve_lap(groove: Groove, car: Car, condition: Condition) -> Lap:
         Arrays of shape (n,) or (cases, n).
     car : Car
     condition : Condition
-        Grip and slip stiffness; scalar or of shape (cases,).
+        Grip and slip stiffness; scalar or of shape (cases,); grip may be in bands.
 
     Returns
     -------
     Lap
-        An estimate: no driver, no bumps, one grip all over the surface.
+        An estimate: no driver, no bumps.
 
     Raises
     ------
@@ -165,7 +166,7 @@ def solve_lap(groove: Groove, car: Car, condition: Condition) -> Lap:
         If the car comes almost to a stop.
     """
     means = _means(car, condition)
-    road = _road(groove, means)
+    road = _road(groove, means, grip_under(groove, condition))
     start = np.argmin(road.limit, axis=-1, keepdims=True)
     n = groove.ds.shape[-1]
     order = (np.arange(n) + start) % n
@@ -196,8 +197,9 @@ def driven_lap(groove: Groove, car: Car, condition: Condition, speed: FloatArray
         At the stations of the groove, m/s.
     """
     means = _means(car, condition)
-    w = np.broadcast_to(0.5 * speed**2, _case_shape(groove.ds, means))
-    return _finish(groove, car, means, _road(groove, means), w)
+    road = _road(groove, means, grip_under(groove, condition))
+    w = np.broadcast_to(0.5 * speed**2, road.limit.shape)
+    return _finish(groove, car, means, road, w)
 
 
 def _take(array: FloatArray, order: NDArray[np.int_]) -> FloatArray:
@@ -207,7 +209,6 @@ def _take(array: FloatArray, order: NDArray[np.int_]) -> FloatArray:
 def _means(car: Car, condition: Condition) -> _Means:
     mass = np.asarray(car.mass)
     return _Means(
-        mu=across(condition.grip),
         slip_stiffness=across(condition.slip_stiffness),
         power=across(car.power / mass),
         drag=across(AIR_DENSITY * np.asarray(car.drag_area) / mass),
@@ -216,12 +217,12 @@ def _means(car: Car, condition: Condition) -> _Means:
     )
 
 
-def _road(groove: Groove, means: _Means) -> _Road:
+def _road(groove: Groove, means: _Means, mu: FloatArray) -> _Road:
     sin_b, cos_b = np.sin(groove.bank), np.cos(groove.bank)
     ds = groove.ds
     turn, press = 2 * groove.curvature * cos_b, 2 * groove.curvature * sin_b
     slide, rest = G * sin_b, G * cos_b
-    limit = 0.5 * corner_speed(groove.curvature, groove.bank, means.mu * _held_share(means)) ** 2
+    limit = 0.5 * corner_speed(groove.curvature, groove.bank, mu * _held_share(means, mu)) ** 2
     top = 0.5 * (means.power / means.drag * 2.0) ** (2 / 3)
     limit = np.clip(limit, 0.5 * LEAST_SPEED**2, top)
     return _Road(
@@ -231,6 +232,7 @@ def _road(groove: Groove, means: _Means) -> _Road:
         slide=slide,
         rest=rest,
         limit=np.broadcast_to(limit, _case_shape(limit, means)),
+        mu=mu,
     )
 
 
@@ -265,18 +267,18 @@ def _case_shape(stations: FloatArray, means: _Means) -> tuple[int, ...]:
     return np.broadcast_shapes(stations.shape, *(value.shape for value in vars(means).values()))
 
 
-def _held_share(means: _Means) -> FloatArray:
+def _held_share(means: _Means, mu: FloatArray) -> FloatArray:
     """Share of the grip that can be turned into cornering while the rear holds the speed.
 
     Cornering drags: at the whole grip circle too little is left to overcome it. The held share u is
     where the rear's own circle, r mu n (1 - u^2)^(1/2) at a steady speed, equals cornering drag and
     rolling resistance; found by bisection.
     """
-    shape = np.broadcast_shapes(means.mu.shape, means.rear_share.shape)
+    shape = np.broadcast_shapes(mu.shape, means.rear_share.shape)
     low, high = np.zeros(shape), np.ones(shape)
     for _ in range(30):
         u = 0.5 * (low + high)
-        drag = u * brush_slip(u, means.mu, means.slip_stiffness) + ROLLING_RESISTANCE / means.mu
+        drag = u * brush_slip(u, mu, means.slip_stiffness) + ROLLING_RESISTANCE / mu
         held = means.rear_share * np.sqrt(1 - u**2) > drag
         low, high = np.where(held, u, low), np.where(held, high, u)
     return low
@@ -379,7 +381,7 @@ def _accelerations(
     forward, forward_slope, backward, backward_slope : ndarray
         m/s2 and 1/m.
     """
-    mu, q, r = means.mu, means.height_share, means.rear_share
+    mu, q, r = road.mu, means.height_share, means.rear_share
     a_y, n = _across_and_down(road, w)
     e = 1.0 - (mu * q) ** 2
     drag, drag_slope = _resistance(road, means, w, a_y, n)
@@ -424,7 +426,7 @@ def _resistance(
 
     Cornering drag is a_y tan(alpha), alpha from the brush tire.
     """
-    mu, C = means.mu, means.slip_stiffness
+    mu, C = road.mu, means.slip_stiffness
     side = np.abs(a_y)
     u = np.minimum(side / (mu * n), MOST_USED)
     sticking = np.cbrt(1.0 - u)
@@ -449,7 +451,7 @@ def _finish(groove: Groove, car: Car, means: _Means, road: _Road, w: FloatArray)
     half = np.maximum(gained / ahead + _between(drag), 0.0) * ahead
     drive = m * (half + np.roll(half, 1, axis=-1)) / (ahead + behind)
     thrust = m * (a_x + drag)
-    phase = _phases(groove, a_x, thrust, means.mu)
+    phase = _phases(groove, a_x, thrust, road.mu)
     wheels = wheel_loads(car, a_x, a_y, n)
     return Lap(groove, np.sqrt(2.0 * w), a_x, a_y, n, thrust, drive, wheels, phase)
 

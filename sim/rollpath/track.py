@@ -33,8 +33,53 @@ CLOSED = 1e-6
 """An oval is closed when its ends miss each other by no more, m."""
 MOST_SPLITS = 8
 """Most steps for unequal ends to close; two are usual."""
+LEAST_BAND, MOST_BAND = 0.2, 1.5
+"""Grip of a band across the track; dirt lies well inside. Engineering judgement."""
 SHORTEST_BLEND = 1e-6
 """The least blend, m, so that nothing is divided by zero."""
+
+
+@dataclass(frozen=True)
+class GripBands:
+    """Grip that differs across the track: straight lines between three places.
+
+    Attributes
+    ----------
+    inside, middle, outside : float
+        At the inside edge, half way, and at the outside edge.
+    """
+
+    inside: Real
+    middle: Real
+    outside: Real
+
+    def at(self, share: FloatArray) -> FloatArray:
+        """Grip at shares of the way across, 0 at the inside edge; as at the edge beyond it."""
+        share = np.clip(share, 0.0, 1.0)
+        out = np.maximum(2.0 * share - 1.0, 0.0)
+        up, further = self._rises
+        grip: FloatArray = self.inside + up * (2.0 * share - out) + further * out
+        return grip
+
+    def slope(self, share: FloatArray) -> FloatArray:
+        """Change of grip per share of the way across; the outer line's at the middle."""
+        up, further = self._rises
+        slope: FloatArray = 2.0 * np.where(share < 0.5, up, further)
+        return np.where((share < 0.0) | (share > 1.0), 0.0, slope)
+
+    @property
+    def mean(self) -> Real:
+        """Over the width of the track."""
+        return 0.25 * (self.inside + 2.0 * self.middle + self.outside)
+
+    @property
+    def _rises(self) -> tuple[Real, Real]:
+        return self.middle - self.inside, self.outside - self.middle
+
+    def __mul__(self, factor: Real) -> "GripBands":
+        return GripBands(self.inside * factor, self.middle * factor, self.outside * factor)
+
+    __rmul__ = __mul__
 
 
 @dataclass(frozen=True)
@@ -45,8 +90,8 @@ class Condition:
     ----------
     name : str
         heavy, tacky, rubbered, slick, or a name from the track file.
-    grip : float
-        Greatest horizontal force per unit load.
+    grip : float or GripBands
+        Greatest horizontal force per unit load; bands where it differs across the track.
     slip_stiffness : float
         Tire force per unit load and unit slip.
     groove : str
@@ -54,9 +99,14 @@ class Condition:
     """
 
     name: str
-    grip: Real
+    grip: Real | GripBands
     slip_stiffness: Real
     groove: str
+
+    @property
+    def mean_grip(self) -> Real:
+        """The grip, or the mean over the width where it differs across the track."""
+        return self.grip.mean if isinstance(self.grip, GripBands) else self.grip
 
 
 CONDITIONS: dict[str, Condition] = {
@@ -227,6 +277,8 @@ class InsideEdge:
         Where each change starts and over what distance, m.
     bank : Bank
         Fields of shape (cases, 1).
+    width : ndarray, shape (cases, 1)
+        Of the track, m.
     """
 
     length: FloatArray
@@ -235,6 +287,7 @@ class InsideEdge:
     starts: FloatArray
     blends: FloatArray
     bank: Bank
+    width: FloatArray
 
     def curvature(self, s: FloatArray) -> FloatArray:
         """Curvature at distances s, shape (cases, n) or (n,), inside 0 to length."""
@@ -323,15 +376,15 @@ def inside_edge(track: Track) -> InsideEdge:
         With the turning split between unequal ends so that the blended edge closes.
     """
     columns = [*track.inside_radius, track.straight, track.bow, track.blend,
-               track.bank.corners, track.bank.straights]  # fmt: skip
-    R_1, R_2, straight, bow, blend, corners, straights = (
+               track.bank.corners, track.bank.straights, track.width]  # fmt: skip
+    R_1, R_2, straight, bow, blend, corners, straights, width = (
         column[:, None] for column in np.broadcast_arrays(*map(np.atleast_1d, columns))
     )
     turn = np.asarray(straight_turn(straight, bow))
     plain = Track(track.name, (R_1, R_2), straight, track.width)
     split, along = _end_split(plain, turn)
     bank = Bank(corners, straights)
-    edge = _edge(R_1, R_2, straight, turn, blend, bank, np.asarray(split))
+    edge = _edge(R_1, R_2, straight, turn, blend, bank, np.asarray(split), width)
     if np.any(R_1 != R_2):
         centres = np.hypot(along, (R_1 - R_2) * np.cos(0.5 * turn))
         for _ in range(MOST_SPLITS):
@@ -339,7 +392,7 @@ def inside_edge(track: Track) -> InsideEdge:
             if np.max(np.abs(error)) < CLOSED:
                 break
             split = split + error / np.maximum(centres, 1e-9)
-            edge = _edge(R_1, R_2, straight, turn, blend, bank, np.asarray(split))
+            edge = _edge(R_1, R_2, straight, turn, blend, bank, np.asarray(split), width)
     return edge
 
 
@@ -351,6 +404,7 @@ def _edge(
     blend: FloatArray,
     bank: Bank,
     split: FloatArray,
+    width: FloatArray,
 ) -> InsideEdge:
     """The edge for a given split of the turning; every argument has shape (cases, 1)."""
     corner_1 = R_1 * (np.pi - turn + 2 * split)
@@ -367,6 +421,7 @@ def _edge(
         starts=ends - 0.5 * blend,
         blends=np.broadcast_to(blend, ends.shape),
         bank=bank,
+        width=width,
     )
 
 

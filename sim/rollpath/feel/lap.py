@@ -12,7 +12,7 @@ from rollpath.car import Car
 from rollpath.corners import Corners
 from rollpath.feel.trim import Chassis, Stations, Trim, trim_stations
 from rollpath.groove.lay import make_groove
-from rollpath.groove.path import Groove
+from rollpath.groove.path import Groove, grip_under
 from rollpath.lap import AIR_DENSITY, PHASES, Lap, solve_lap
 from rollpath.loads import across, wheel_loads
 from rollpath.scales.rates import stagger_effect
@@ -144,8 +144,8 @@ def trim_lap(
     if not bite_held:
         effect = stagger_effect(car, staggers - car.rear.stagger)
         twist = np.asarray(effect.then - effect.now)
-    fitted = stations_of(lap, car, across(staggers), _twisted(car.weights, twist))
-    even = stations_of(lap, car, needed.total[None], _twisted(car.weights, np.zeros(1)))
+    fitted = stations_of(lap, car, condition, across(staggers), _twisted(car.weights, twist))
+    even = stations_of(lap, car, condition, needed.total[None], _twisted(car.weights, np.zeros(1)))
     limits = [trim_stations(chassis, at) for at in (fitted, even)]
     held = limits[0].held & limits[1].held
     both = np.where(held, np.fmin(limits[0].share, limits[1].share), 0.0)
@@ -187,7 +187,6 @@ def chassis_of(car: Car, condition: Condition) -> Chassis:
         front_half_track=car.front.half_track,
         rear_half_track=car.rear.half_track,
         offset=lean / weights.total,
-        grip=condition.grip,
         front_stiffness=condition.slip_stiffness,
         rear_stiffness=condition.slip_stiffness,
         tire_rate=car.tire.spring_rate,
@@ -195,7 +194,11 @@ def chassis_of(car: Car, condition: Condition) -> Chassis:
 
 
 def stations_of(
-    lap: Lap, car: Car, stagger: FloatArray, weights: Corners[Real] | None = None
+    lap: Lap,
+    car: Car,
+    condition: Condition,
+    stagger: FloatArray,
+    weights: Corners[Real] | None = None,
 ) -> Stations:
     """What a lap asks of a car with a rear stagger taped cold.
 
@@ -203,6 +206,8 @@ def stations_of(
     ----------
     lap : Lap
     car : Car
+    condition : Condition
+        For the grip under the car.
     stagger : ndarray, shape (cases, 1) or (cases, n)
         m.
     weights : Corners[Real], optional
@@ -222,6 +227,7 @@ def stations_of(
         loads_at_rest=wheel_loads(car, np.zeros_like(rest), slide, rest),
         left_rollout=car.rear.mean_rollout - 0.5 * running,
         right_rollout=car.rear.mean_rollout + 0.5 * running,
+        grip=grip_under(groove, condition),
         most=np.ones_like(rest),
     )
 

@@ -70,8 +70,6 @@ class Chassis:
         m.
     offset : float
         How far the centre of gravity lies left of the centreline, m.
-    grip : float
-        mu.
     front_stiffness, rear_stiffness : float
         Slip stiffness per unit load, C.
     tire_rate : float
@@ -84,7 +82,6 @@ class Chassis:
     front_half_track: Real
     rear_half_track: Real
     offset: Real
-    grip: Real
     front_stiffness: Real
     rear_stiffness: Real
     tire_rate: Real
@@ -114,6 +111,8 @@ class Stations:
         Of the wheels with the whole demand, and with none, N.
     left_rollout, right_rollout : ndarray
         Of the running rear tires, unloaded, m.
+    grip : ndarray
+        mu under the car.
     most : ndarray
         Largest share of the demand to be driven, 0 to 1.
     """
@@ -128,6 +127,7 @@ class Stations:
     loads_at_rest: Corners[Real]
     left_rollout: FloatArray
     right_rollout: FloatArray
+    grip: FloatArray
     most: FloatArray
 
 
@@ -286,7 +286,7 @@ def _rear(car: Chassis, at: Stations, loads: Corners[Real], z: FloatArray) -> _T
         along_speed = np.cos(sideslip) - at.turn * y
         slips.append((1.0 - along_speed / rolls, -across_speed / rolls))
         rolling.append(rolls)
-    return _axle(car.grip, car.rear_stiffness, (loads.left_rear, loads.right_rear),
+    return _axle(at.grip, car.rear_stiffness, (loads.left_rear, loads.right_rear),
                  tuple(slips), (rolling[0], rolling[1]))  # fmt: skip
 
 
@@ -304,7 +304,7 @@ def _front(
         rolls = along_speed / (1.0 - brake_slip)
         slips.append((brake_slip, -across_speed / rolls))
         rolling.append(rolls)
-    tires = _axle(car.grip, car.front_stiffness, (loads.left_front, loads.right_front),
+    tires = _axle(at.grip, car.front_stiffness, (loads.left_front, loads.right_front),
                   tuple(slips), (rolling[0], rolling[1]))  # fmt: skip
     turned = [(x * cos_d - y * sin_d, x * sin_d + y * cos_d) for x, y in (tires.left, tires.right)]
     return replace(tires, left=turned[0], right=turned[1])
@@ -348,11 +348,11 @@ def _left_over(car: Chassis, at: Stations, z: FloatArray, limit: float = LIMIT_U
 def _first_guess(car: Chassis, at: Stations) -> FloatArray:
     """Bicycle model with equal slip at both ends, at a demand that tires can surely hold."""
     load = list(at.loads)
-    circle = car.grip * sum(load) / car.mass
+    circle = at.grip * sum(load) / car.mass
     used = np.hypot(at.a_x, at.a_y) / np.maximum(circle, 1e-6)
     share = np.minimum(at.most, EASY / np.maximum(used, 1e-6))
     side = np.clip(share * at.a_y / np.maximum(circle, 1e-6), -EASY, EASY)
-    slip = np.sign(side) * brush_slip(np.abs(side), car.grip, car.rear_stiffness)
+    slip = np.sign(side) * brush_slip(np.abs(side), at.grip, car.rear_stiffness)
     sideslip = at.turn * car.rear_reach - slip
     return np.stack([sideslip, at.turn * car.wheelbase, np.ones_like(slip), share])
 

@@ -86,8 +86,16 @@ class Entries:
     most: int
 
 
-Schema = Mapping[str, "Field | Group | Several | Entries | Schema"]
-Wanted = Field | Group | Several | Entries | Schema
+@dataclass(frozen=True)
+class Either:
+    """One value, or a group of keys in its place."""
+
+    field: Field
+    schema: "Schema"
+
+
+Schema = Mapping[str, "Field | Group | Several | Entries | Either | Schema"]
+Wanted = Field | Group | Several | Entries | Either | Schema
 
 
 # Fields
@@ -312,6 +320,12 @@ class Reader:
         return {key: value for key, value in values.items() if value is not None}
 
     def _value(self, node: yaml.Node, wanted: Wanted, key: str, name: str) -> Any:
+        if isinstance(wanted, Either):
+            if isinstance(node, yaml.SequenceNode):
+                keys = ", ".join(wanted.schema)
+                self.fault(node.start_mark.line + 1, f"{key}: expected one value, or {keys}")
+                return None
+            wanted = wanted.schema if isinstance(node, yaml.MappingNode) else wanted.field
         if isinstance(wanted, Group):
             wanted = wanted.schema
         if isinstance(wanted, Entries):
@@ -371,7 +385,7 @@ class Reader:
 
 
 def _is_required(wanted: Wanted) -> bool:
-    if isinstance(wanted, Several):
+    if isinstance(wanted, Several | Either):
         wanted = wanted.field
     if isinstance(wanted, Field):
         return wanted.required
@@ -381,7 +395,7 @@ def _is_required(wanted: Wanted) -> bool:
 
 
 def _example(wanted: Wanted) -> str:
-    if isinstance(wanted, Several):
+    if isinstance(wanted, Several | Either):
         wanted = wanted.field
     if isinstance(wanted, Field):
         return f"; {wanted.range_text}" if wanted.range_text else ""

@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 
 from rollpath.files.cars import CAR_SCHEMA
-from rollpath.files.schema import Entries, Field, Group, Schema, Several, hint
+from rollpath.files.schema import Either, Entries, Field, Group, Schema, Several, hint
 from rollpath.files.tracks import track_schema
 from rollpath.track import CONDITIONS
 from rollpath.units import FloatArray, QuantityError
@@ -103,6 +103,8 @@ def _numeric_fields(schema: Schema, of: str, inside: str = "") -> dict[str, tupl
     for key, wanted in schema.items():
         if isinstance(wanted, Group):
             wanted = wanted.schema
+        if isinstance(wanted, Either):
+            wanted = wanted.field
         if isinstance(wanted, Several | Entries):
             continue
         if not isinstance(wanted, Field):

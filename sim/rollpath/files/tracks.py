@@ -2,10 +2,12 @@
 
 import json
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from rollpath.files.schema import (
+    Either,
     Field,
     Reader,
     Schema,
@@ -20,8 +22,11 @@ from rollpath.files.schema import (
 from rollpath.track import (
     CONDITIONS,
     DEFAULT_BLEND,
+    LEAST_BAND,
+    MOST_BAND,
     Bank,
     Condition,
+    GripBands,
     Tolerance,
     Track,
     TrackError,
@@ -30,10 +35,14 @@ from rollpath.track import (
 from rollpath.units import DEGREE, FOOT, Real
 
 _GRIP = number(0.05, 3.0, "a grip between 0.05 and 3")
+_BAND = replace(
+    number(LEAST_BAND, MOST_BAND, f"a grip between {LEAST_BAND:g} and {MOST_BAND:g}"),
+    required=True,
+)
 _ANGLE = quantity("angle", -10 * DEGREE, 45 * DEGREE, "an angle between -10 and 45 deg")
 _NOT_NEGATIVE = "a length of 0 or more, up to 3000 ft"
 _CONDITION_SCHEMA: Schema = {
-    "grip": _GRIP,
+    "grip": Either(_GRIP, dict.fromkeys(("inside", "middle", "outside"), _BAND)),
     "slip_stiffness": number(1.0, 40.0, "a slip stiffness between 1 and 40 per unit load"),
     "groove": choice(["low", "middle", "high", "rounded", "diamond"]),
 }
@@ -134,6 +143,9 @@ def track_from_values(values: dict[str, Any]) -> Track:
 
 
 def _condition(name: str, given: dict[str, Any]) -> Condition:
+    grip = given.get("grip")
+    if isinstance(grip, dict):
+        given = {**given, "grip": GripBands(**grip)}
     return Condition(**{**vars(CONDITIONS[name]), **given})
 
 

@@ -20,7 +20,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from rollpath.track import InsideEdge, Track, TrackError
+from rollpath.track import Condition, GripBands, InsideEdge, Track, TrackError
 from rollpath.units import FOOT, FloatArray, Real
 
 STATIONS = 720
@@ -75,6 +75,13 @@ class Groove:
         return length[()]
 
     @property
+    def share_across(self) -> FloatArray:
+        """How far across the track each station lies: 0 at the inside edge, 1 at the outside."""
+        width = self.edge.width if self.offset.ndim > 1 else self.edge.width[0]
+        share: FloatArray = self.offset / width
+        return share
+
+    @property
     def turning(self) -> NDArray[np.bool_]:
         """True where the path curves at least as much as the lap does on average."""
         mean: FloatArray = 2 * np.pi / self.ds.sum(axis=-1, keepdims=True)
@@ -93,6 +100,19 @@ class Groove:
             return self.laid
         x, y = place(self.edge, self.along_edge, self.offset)
         return x.reshape(self.s.shape), y.reshape(self.s.shape)
+
+
+def grip_under(groove: Groove, condition: Condition) -> FloatArray:
+    """Grip under the car.
+
+    Returns
+    -------
+    ndarray
+        Of shape (1,) or (cases, 1) where it is the same across the track, else station by station.
+    """
+    if isinstance(condition.grip, GripBands):
+        return condition.grip.at(groove.share_across)
+    return np.asarray(condition.grip, dtype=float)[..., None]
 
 
 def place(edge: InsideEdge, u: FloatArray, offset: Real) -> tuple[FloatArray, FloatArray]:

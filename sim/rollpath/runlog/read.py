@@ -121,20 +121,21 @@ def _around(groove: Groove, s: FloatArray, rows: FloatArray) -> FloatArray:
 
 def _fitted_grip(lap: Lap, car: Car, condition: Condition) -> tuple[Condition, list[str]]:
     """The surface with the grip that the corners were driven with, at the usual pace."""
-    fitted, low, high = condition, *(float(condition.grip) * share for share in GRIP_RANGE)
+    share, (low, high) = 1.0, GRIP_RANGE
     for _ in range(GRIP_PASSES):
+        fitted = replace(condition, grip=condition.grip * share)
         feel = trim_lap(solve_lap(lap.groove, car, fitted), car, fitted, car.rear.stagger)
         corner = (feel.lap.phase == PHASES.index("centre")) & feel.fitted.held[0]
         if not corner.any():
             return condition, []
         weight = (lap.groove.curvature * lap.groove.ds)[corner]
         asked, given = (weight @ v[corner] ** 2 for v in (lap.speed, feel.speed[0]))
-        fitted = replace(condition, grip=min(max(float(fitted.grip) * asked / given, low), high))
-    off = float(fitted.grip) / float(condition.grip) - 1.0
-    if abs(off) < GRIP_SAID:
+        share = min(max(share * asked / given, low), high)
+    fitted = replace(condition, grip=condition.grip * share)
+    if abs(share - 1.0) < GRIP_SAID:
         return fitted, []
-    word = "more" if off > 0 else "less"
+    word = "more" if share > 1.0 else "less"
     return fitted, [
         f"the corners were driven with {word} grip than {condition.name} has: "
-        f"{float(fitted.grip):.2f} taken, not {float(condition.grip):.2f}"
+        f"{float(fitted.mean_grip):.2f} taken, not {float(condition.mean_grip):.2f}"
     ]

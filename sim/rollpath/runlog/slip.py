@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from rollpath.axle.rolling import rolling_circumference
 from rollpath.car import Car
 from rollpath.feel.lap import Feel
+from rollpath.groove.path import grip_under
 from rollpath.lap import PHASES
 from rollpath.runlog.laps import BINS
 from rollpath.runlog.recording import GEAR_FAULT, LEAST_SPEED, Recording, Slip
@@ -120,13 +121,18 @@ def _against_model(
     return float(fit.x[0]), float(fit.x[1])
 
 
+def _grip_by_bin(run: Recording) -> FloatArray:
+    groove = run.feel.lap.groove
+    return run.by_bin(np.broadcast_to(grip_under(groove, run.condition), groove.s.shape))
+
+
 def _spinning(run: Recording, slip: FloatArray, expected: FloatArray, softer: float) -> float:
     """Share of the lap under power where the tires are past their grip, and slip unexpectedly."""
     feel, condition = run.feel, run.condition
     reach = feel.car.wheelbase * (1.0 - feel.car.weights.rear_share)
     side = np.nan_to_num(feel.lap.groove.curvature * reach - np.sin(feel.fitted.sideslip[1]))
     total = np.hypot(slip, run.by_bin(side) * (1.0 - slip))
-    past = softer * brush_slip(SPUN_USED, condition.grip, condition.slip_stiffness)
+    past = softer * brush_slip(SPUN_USED, _grip_by_bin(run), condition.slip_stiffness)
     powered = run.by_bin((feel.lap.thrust > 0).astype(float)) > 0.5
     spins = powered & (total > past) & (slip > expected + SPIN_EXCESS)
     return float(spins.sum()) / BINS

@@ -154,7 +154,7 @@ def recording_json(told: Told, run: Recording) -> dict[str, Any]:
         "needed_in": inches(run.best.unbounded),
         "needed_as_driven_in": inches(run.as_driven),
         "taped_in": inches(run.feel.staggers[1]),
-        "grip": float(run.condition.grip),
+        "grip": float(run.condition.mean_grip),
         "slip_pct": None,
         "exit_steer_deg": None,
     }

@@ -8,9 +8,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from ovals import DEMO_TRACKS, GRIPPY, demo_car, demo_track, one_case, oval, ovals, spread_of_cars
 from rollpath.car import ROLLING_RESISTANCE
+from rollpath.forces import AIR_DENSITY, corner_speed
 from rollpath.groove.lay import make_groove
 from rollpath.groove.parallel import parallel_groove
-from rollpath.lap import AIR_DENSITY, PHASES, SETTLED_SHARE, corner_speed, driven_lap, solve_lap
+from rollpath.lap import PHASES, SETTLED_SHARE, driven_lap, solve_lap
 from rollpath.loads import wheel_loads
 from rollpath.track import Bank, Condition
 from rollpath.units import DEGREE, FOOT, G

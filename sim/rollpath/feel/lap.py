@@ -11,9 +11,10 @@ from rollpath.axle.rolling import NeededStagger, needed_stagger
 from rollpath.car import Car
 from rollpath.corners import Corners
 from rollpath.feel.trim import Chassis, Stations, Trim, trim_stations
+from rollpath.forces import AIR_DENSITY
 from rollpath.groove.lay import make_groove
 from rollpath.groove.path import Groove, grip_under
-from rollpath.lap import AIR_DENSITY, PHASES, Lap, solve_lap
+from rollpath.lap import PHASES, Lap, solve_lap
 from rollpath.loads import across, wheel_loads
 from rollpath.scales.rates import stagger_effect
 from rollpath.stagger import recommend

@@ -7,9 +7,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from ovals import demo_car
-from rollpath.car import DEFAULT_FRONT_ROLL_SHARE, Springs, axle_roll_stiffness
+from rollpath.car import Springs, axle_roll_stiffness
 from rollpath.corners import Corners
 from rollpath.tire import brush_grip_used, brush_slip
+from rollpath.typical import typical
 from rollpath.units import INCH, POUND
 
 share_of_grip = st.floats(0.0, 0.999)
@@ -90,6 +91,6 @@ def test_a_pair_of_unequal_springs_rolls_about_the_stiffer():
 
 def test_without_springs_the_front_takes_the_default_share():
     car = replace(demo_car(), springs=None)
-    assert car.front_roll_share == DEFAULT_FRONT_ROLL_SHARE
+    assert car.front_roll_share == typical("springs")
     with pytest.raises(ValueError, match="no springs"):
         axle_roll_stiffness(car)

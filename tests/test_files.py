@@ -11,7 +11,7 @@ import pytest
 import rollpath
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from rollpath.car import DEFAULT_CG_HEIGHT, DEFAULT_POWER, DEFAULT_TIRE_RATE, DEFAULT_WINDOW
+from rollpath.car import DEFAULT_WINDOW
 from rollpath.files import demo
 from rollpath.files.cars import load_car
 from rollpath.files.demo import copy_demo_data
@@ -19,7 +19,8 @@ from rollpath.files.schema import FileError
 from rollpath.files.tracks import load_track
 from rollpath.files.writing import write_whole
 from rollpath.track import CONDITIONS, DEFAULT_BLEND, GripBands
-from rollpath.units import DEGREE, FOOT, INCH, POUND
+from rollpath.typical import LOADED_SHARES, TYPICAL, typical
+from rollpath.units import DEGREE, FOOT, INCH, POUND, PSI
 
 ROOT = Path(__file__).parent.parent
 
@@ -112,9 +113,9 @@ def test_everything_below_weights_is_optional_in_a_car(write):
     car = load_car(write(CAR))
     assert car.rear.stagger == pytest.approx(2.5 * INCH)
     assert car.weights.bite == pytest.approx(59 * POUND)
-    assert (car.cg_height, car.power) == (DEFAULT_CG_HEIGHT, DEFAULT_POWER)
+    assert (car.cg_height, car.power) == (typical("cg_height"), typical("power"))
     assert car.stagger_window == DEFAULT_WINDOW
-    assert car.tire.spring_rate == DEFAULT_TIRE_RATE
+    assert car.tire.spring_rate == typical("tire.spring_rate")
     assert car.springs is None
     assert car.bite_per_inch.rear is None
 
@@ -133,7 +134,7 @@ def test_a_car_file_with_everything_is_read_into_si(write):
     assert car.springs.rear_rate == pytest.approx((190 * POUND / INCH,) * 2)
     assert car.jack_thread == pytest.approx(INCH / 12)
     assert car.tire.growth == pytest.approx(INCH / 4)
-    assert car.tire.spring_rate == DEFAULT_TIRE_RATE
+    assert car.tire.spring_rate == typical("tire.spring_rate")
 
 
 @pytest.mark.parametrize("path", sorted((ROOT / "tracks").glob("*.yaml")), ids=lambda p: p.stem)
@@ -344,3 +345,51 @@ def test_reading_a_track_and_a_car_enters_no_room_for_logs_racks_or_sessions():
     assert "rollpath.files.cars" in entered
     assert not entered & {f"rollpath.{room}" for room in ("scales", "tires", "runlog", "survey")}
     assert not entered & {f"rollpath.files.{room}" for room in ("logs", "racks", "sessions")}
+
+
+def test_a_car_of_which_only_the_name_is_known_is_a_typical_one(tmp_path):
+    path = tmp_path / "car.yaml"
+    path.write_text("name: Unknown\n")
+    car = load_car(path)
+    assert car.assumed == frozenset(TYPICAL)
+    assert car.wheelbase == typical("wheelbase")
+    assert car.weights.left_rear == typical("weights.left_rear")
+    assert car.pressure.right_rear == typical("pressure.right_rear")
+    assert car.gear_ratio is None
+    assert 2400 * POUND < car.weights.total < 3400 * POUND
+
+
+def test_what_a_car_file_gives_is_not_assumed(tmp_path):
+    path = tmp_path / "car.yaml"
+    path.write_text(
+        "name: Half known\n"
+        "rear: {left: {rollout: 80 in}}\n"
+        "roll_center: {rear: 11 in}\n"
+        "pressure: {left_rear: 9 psi}\n"
+        "tire: {construction: radial, air_share: 0.9}\n"
+    )
+    car = load_car(path)
+    assert car.rear.left_rollout == pytest.approx(80 * INCH)
+    assert car.rear.stagger == pytest.approx(2 * INCH)  # the typical one
+    assert car.roll_center == pytest.approx((typical("roll_center.front"), 11 * INCH))
+    assert car.pressure.left_rear == pytest.approx(9 * PSI)
+    assert (car.tire.air_share, car.tire.loaded_share) == (0.9, LOADED_SHARES["radial"])
+    given = {"rear.left.rollout", "roll_center.rear", "pressure.left_rear", "tire.air_share",
+             "tire.loaded_share"}  # fmt: skip
+    assert car.assumed == frozenset(TYPICAL) - given
+
+
+@pytest.mark.parametrize(
+    ("line", "told"),
+    [
+        ("pressure: {left_rear: 1 psi}", "a pressure between"),
+        ("roll_center: {front: 50 in}", "a height between"),
+        ("tire: {air_share: 2}", "a share between"),
+        ("tire: {construction: steel}", "bias, radial"),
+    ],
+)
+def test_new_keys_of_a_car_are_held_to_their_ranges(tmp_path, line, told):
+    path = tmp_path / "car.yaml"
+    path.write_text(f"name: Faulty\n{line}\n")
+    with pytest.raises(FileError, match=told):
+        load_car(path)

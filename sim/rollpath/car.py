@@ -14,23 +14,11 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from rollpath.corners import Corners
-from rollpath.units import FOOT, HP, INCH, POUND, G, Real
+from rollpath.typical import TYPICAL
+from rollpath.units import INCH, G, Real
 
-DEFAULT_CG_HEIGHT = 18 * INCH
-"""Engineering judgement: a full-bodied dirt car sits between 16 and 20 in."""
-DEFAULT_POWER = 300 * HP
-"""Engineering judgement: a home-town class engine at the wheels."""
-DEFAULT_DRAG_AREA = 18 * FOOT**2
-"""Drag coefficient times frontal area. Engineering judgement: a boxy body, about 0.8 x 22 ft2."""
 DEFAULT_WINDOW = (1 * INCH, 4 * INCH)
 """Common practice, no source."""
-DEFAULT_TIRE_RATE = 1100 * POUND / INCH
-"""Vertical rate of a racing tire at dirt pressures. Engineering judgement: 900 to 1,400 lb/in."""
-DEFAULT_FRONT_ROLL_SHARE = 0.6
-"""Share of the roll moment taken by the front when no springs are given. Engineering judgement."""
-DEFAULT_STEERING_RATIO = 12.0
-"""Turn of the steering wheel over turn of the front wheels. Engineering judgement: a quickened
-steering box, 8 to 16."""
 ROLLING_RESISTANCE = 0.025
 """Rolling drag per unit load on packed dirt (Gillespie ch. 4: 0.02 to 0.05 off pavement)."""
 BODY_OVERHANG = 12 * INCH
@@ -66,14 +54,20 @@ class Tire:
     Attributes
     ----------
     spring_rate : float
-        Vertical rate, N/m.
+        Vertical rate at the mean pressure of the axle, N/m.
     growth : float
         How much the rear stagger grows from cold taping to race temperature, m. The cold
         stagger to tape is the running one less this.
+    air_share : float
+        Share of the rate that grows with pressure.
+    loaded_share : float
+        Share of its deflection by which the rolling radius falls; see `typical.LOADED_SHARES`.
     """
 
-    spring_rate: Real = DEFAULT_TIRE_RATE
-    growth: Real = 0.0
+    spring_rate: Real = TYPICAL["tire.spring_rate"].value
+    growth: Real = TYPICAL["tire.growth"].value
+    air_share: Real = TYPICAL["tire.air_share"].value
+    loaded_share: Real = TYPICAL["tire.loaded_share"].value
 
 
 @dataclass(frozen=True)
@@ -128,16 +122,29 @@ class Alike:
 
 @dataclass(frozen=True)
 class Car:
-    """A car as its file describes it; see design notes in DEVELOPERS.md for the YAML."""
+    """A car as its file describes it.
+
+    Attributes
+    ----------
+    roll_center : tuple of float
+        Heights of the front and the rear one above the ground, m.
+    pressure : Corners, optional
+        Of the tires, gauge, Pa; None takes both tires of an axle as equally hard.
+    gear_ratio : float, optional
+        Turns of the engine in one of the axle.
+    assumed : frozenset of str
+        Keys of the car file that were not given and are typical, such as ``cg_height`` or
+        ``tire.air_share``.
+    """
 
     name: str
     wheelbase: Real
     front: Axle
     rear: Axle
     weights: Corners[Real]
-    cg_height: Real = DEFAULT_CG_HEIGHT
-    power: Real = DEFAULT_POWER
-    drag_area: Real = DEFAULT_DRAG_AREA
+    cg_height: Real = TYPICAL["cg_height"].value
+    power: Real = TYPICAL["power"].value
+    drag_area: Real = TYPICAL["drag_area"].value
     stagger_window: tuple[float, float] = DEFAULT_WINDOW
     tire: Tire = field(default_factory=Tire)
     bite_per_inch: BiteRates = field(default_factory=BiteRates)
@@ -145,8 +152,13 @@ class Car:
     springs: Springs | None = None
     jack_thread: float | None = None
     alike: Alike = field(default_factory=Alike)
-    steering_ratio: Real = DEFAULT_STEERING_RATIO
+    steering_ratio: Real = TYPICAL["steering_ratio"].value
     gear_ratio: float | None = None
+    roll_center: tuple[Real, Real] = (
+        TYPICAL["roll_center.front"].value, TYPICAL["roll_center.rear"].value,
+    )  # fmt: skip
+    pressure: Corners[Real] | None = None
+    assumed: frozenset[str] = frozenset()
 
     @property
     def mass(self) -> Real:
@@ -161,9 +173,37 @@ class Car:
     def front_roll_share(self) -> Real:
         """Share of the lateral load transfer taken by the front axle (Gillespie ch. 6)."""
         if self.springs is None:
-            return DEFAULT_FRONT_ROLL_SHARE
+            return TYPICAL["springs"].value
         K_f, K_r = axle_roll_stiffness(self)
         return K_f / (K_f + K_r)
+
+
+def front_tire_rates(car: Car) -> tuple[Real, Real]:
+    """Vertical rate of the left and the right front tire, each at its own pressure, N/m.
+
+    ``rate(p) = rate_mean (1 - a + a p / p_mean)``, a the share that the air carries and p_mean
+    the mean of the axle.
+    """
+    p = car.pressure
+    return _axle_rates(car.tire, p.left_front, p.right_front) if p else _alike(car.tire)
+
+
+def rear_tire_rates(car: Car) -> tuple[Real, Real]:
+    """The same of the left and the right rear tire, N/m."""
+    p = car.pressure
+    return _axle_rates(car.tire, p.left_rear, p.right_rear) if p else _alike(car.tire)
+
+
+def _alike(tire: Tire) -> tuple[Real, Real]:
+    return tire.spring_rate, tire.spring_rate
+
+
+def _axle_rates(tire: Tire, left: Real, right: Real) -> tuple[Real, Real]:
+    mean, a = 0.5 * (left + right), tire.air_share
+    return (
+        tire.spring_rate * (1.0 - a + a * left / mean),
+        tire.spring_rate * (1.0 - a + a * right / mean),
+    )
 
 
 def axle_roll_stiffness(car: Car) -> tuple[Real, Real]:

@@ -4,21 +4,8 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from rollpath.car import (
-    DEFAULT_CG_HEIGHT,
-    DEFAULT_DRAG_AREA,
-    DEFAULT_POWER,
-    DEFAULT_STEERING_RATIO,
-    DEFAULT_TIRE_RATE,
-    DEFAULT_WINDOW,
-    Alike,
-    Axle,
-    BiteRates,
-    Car,
-    Springs,
-    Tire,
-)
-from rollpath.corners import Corners
+from rollpath.car import DEFAULT_WINDOW, Alike, Axle, BiteRates, Car, Springs, Tire
+from rollpath.corners import CORNERS, Corners
 from rollpath.files.schema import (
     Field,
     Group,
@@ -31,13 +18,15 @@ from rollpath.files.schema import (
     read_yaml,
     text_field,
 )
-from rollpath.units import INCH, QuantityError, parse_per_turn
+from rollpath.typical import LOADED_SHARES, filled_in
+from rollpath.units import INCH, PSI, QuantityError, parse_per_turn
 
 ROLLOUT = quantity("tape", 20 * INCH, 160 * INCH, "a rollout between 20 and 160 in", required=True)
-_TRACK_WIDTH = quantity(
-    "tape", 20 * INCH, 100 * INCH, "a track width between 20 and 100 in", required=True
-)
+_TRACK_WIDTH = quantity("tape", 20 * INCH, 100 * INCH, "a track width between 20 and 100 in")
 WEIGHT = quantity("weight", 10.0, 2e4, "a weight between 3 and 4500 lb", required=True)
+_ROLL_CENTER = quantity("tape", -12 * INCH, 30 * INCH, "a height between -12 and 30 in")
+_PRESSURE = quantity("pressure", 2 * PSI, 80 * PSI, "a pressure between 2 and 80 psi")
+_ROLLOUT, _WEIGHT = (replace(field, required=False) for field in (ROLLOUT, WEIGHT))
 _SPRING = quantity("stiffness", 500.0, 5e6, "a spring rate between 3 and 28000 lb/in")
 _BAR = quantity("roll stiffness", 0.0, 1e7, "a bar rate of 0 or more")
 _BITE_RATE = quantity("weight", 0.1, 5e3, "a bite rate between 0.03 and 1100 lb")
@@ -46,23 +35,17 @@ LEAST_STAGGER, MOST_STAGGER = -12 * INCH, 24 * INCH
 _STAGGER = quantity("tape", LEAST_STAGGER, MOST_STAGGER, "a stagger between -12 and 24 in", many=2)
 _AXLE_SCHEMA: Schema = {
     "track_width": _TRACK_WIDTH,
-    "left": {"rollout": ROLLOUT},
-    "right": {"rollout": ROLLOUT},
+    "left": {"rollout": _ROLLOUT},
+    "right": {"rollout": _ROLLOUT},
 }
 CAR_SCHEMA: Schema = {
     "name": text_field(required=True),
-    "wheelbase": quantity(
-        "tape", 40 * INCH, 200 * INCH, "a wheelbase between 40 and 200 in", required=True
-    ),
+    "wheelbase": quantity("tape", 40 * INCH, 200 * INCH, "a wheelbase between 40 and 200 in"),
     "front": _AXLE_SCHEMA,
     "rear": _AXLE_SCHEMA,
-    "weights": {
-        "left_front": WEIGHT,
-        "right_front": WEIGHT,
-        "left_rear": WEIGHT,
-        "right_rear": WEIGHT,
-    },
+    "weights": dict.fromkeys(CORNERS, _WEIGHT),
     "cg_height": quantity("tape", 4 * INCH, 40 * INCH, "a height between 4 and 40 in"),
+    "roll_center": {"front": _ROLL_CENTER, "rear": _ROLL_CENTER},
     "power": quantity("power", 1e3, 1.5e6, "a power between 1.5 and 2000 hp"),
     "drag_area": quantity("area", 0.05, 10.0, "an area between 0.5 and 107 ft2"),
     "stagger_window": _STAGGER,
@@ -71,7 +54,10 @@ CAR_SCHEMA: Schema = {
     "tire": {
         "spring_rate": quantity("stiffness", 1e4, 1e6, "a tire rate between 60 and 5700 lb/in"),
         "growth": quantity("tape", -3 * INCH, 3 * INCH, "a growth between -3 and 3 in"),
+        "air_share": number(0.0, 1.0, "a share between 0 and 1"),
+        "construction": choice(list(LOADED_SHARES)),
     },
+    "pressure": dict.fromkeys(CORNERS, _PRESSURE),
     "bite_per_inch": {"rear": _BITE_RATE, "front": _BITE_RATE},
     "bite_per_turn": {"rear": _BITE_RATE, "front": _BITE_RATE},
     "springs": Group(
@@ -138,26 +124,35 @@ def check_change(key: str, value: float | None) -> None:
 
 
 def car_from_values(values: dict[str, Any]) -> Car:
-    """A car from the values of its file, in SI."""
+    """A car from the values of its file, in SI; what is missing is typical."""
+    filled, assumed = filled_in(values)
     bite_rates = {key: rate / INCH for key, rate in values.get("bite_per_inch", {}).items()}
+    tire = dict(filled["tire"])
+    construction = tire.pop("construction", None)
+    if construction is not None:
+        tire["loaded_share"] = LOADED_SHARES[construction]
+        assumed -= {"tire.loaded_share"}
     return Car(
         name=values["name"],
-        wheelbase=values["wheelbase"],
-        front=_axle(values["front"]),
-        rear=_axle(values["rear"]),
-        weights=Corners(**values["weights"]),
-        cg_height=values.get("cg_height", DEFAULT_CG_HEIGHT),
-        power=values.get("power", DEFAULT_POWER),
-        drag_area=values.get("drag_area", DEFAULT_DRAG_AREA),
+        wheelbase=filled["wheelbase"],
+        front=_axle(filled["front"]),
+        rear=_axle(filled["rear"]),
+        weights=Corners(**filled["weights"]),
+        cg_height=filled["cg_height"],
+        power=filled["power"],
+        drag_area=filled["drag_area"],
         stagger_window=values.get("stagger_window", DEFAULT_WINDOW),
-        tire=Tire(**{"spring_rate": DEFAULT_TIRE_RATE, **values.get("tire", {})}),
+        tire=Tire(**tire),
         bite_per_inch=BiteRates(**bite_rates),
         bite_per_turn=BiteRates(**values.get("bite_per_turn", {})),
         springs=Springs(**values["springs"]) if "springs" in values else None,
         jack_thread=values.get("jacks", {}).get("thread"),
         alike=Alike(**values.get("alike", {})),
-        steering_ratio=values.get("steering_ratio", DEFAULT_STEERING_RATIO),
+        steering_ratio=filled["steering_ratio"],
         gear_ratio=values.get("gear_ratio"),
+        roll_center=(filled["roll_center"]["front"], filled["roll_center"]["rear"]),
+        pressure=Corners(**filled["pressure"]),
+        assumed=assumed,
     )
 
 

@@ -178,32 +178,38 @@ class Car:
         return K_f / (K_f + K_r)
 
 
-def front_tire_rates(car: Car) -> tuple[Real, Real]:
-    """Vertical rate of the left and the right front tire, each at its own pressure, N/m.
+def tire_rates(car: Car, added: Corners[Real] | None = None) -> Corners[Real]:
+    """Vertical rate of each tire at its own pressure, N/m.
 
-    ``rate(p) = rate_mean (1 - a + a p / p_mean)``, a the share that the air carries and p_mean
-    the mean of the axle.
+    ``k (1 - a + a p / p_mean)``: of the rate k at the mean pressure of the axle a share a follows
+    pressure (the carcass carries the rest); linear, as a thin membrane's is.
+
+    Parameters
+    ----------
+    car : Car
+        Without `pressure` every tire has the one rate.
+    added : Corners[float], optional
+        Pressure added to what the car has now, Pa; the mean stays that of now.
     """
-    p = car.pressure
-    return _axle_rates(car.tire, p.left_front, p.right_front) if p else _alike(car.tire)
+    k, a, now = car.tire.spring_rate, car.tire.air_share, car.pressure
+    if now is None:
+        return Corners.every(k)
+    front, rear = 0.5 * (now.left_front + now.right_front), 0.5 * (now.left_rear + now.right_rear)
+    means = Corners(front, front, rear, rear)
+    then = now if added is None else now.with_each(added, lambda p, more: p + more)
+    return then.with_each(means, lambda p, mean: k * (1 - a + a * p / mean))
+
+
+def front_tire_rates(car: Car) -> tuple[Real, Real]:
+    """Vertical rate of the left and the right front tire, N/m; see `tire_rates`."""
+    left, right, _, _ = tire_rates(car)
+    return left, right
 
 
 def rear_tire_rates(car: Car) -> tuple[Real, Real]:
     """The same of the left and the right rear tire, N/m."""
-    p = car.pressure
-    return _axle_rates(car.tire, p.left_rear, p.right_rear) if p else _alike(car.tire)
-
-
-def _alike(tire: Tire) -> tuple[Real, Real]:
-    return tire.spring_rate, tire.spring_rate
-
-
-def _axle_rates(tire: Tire, left: Real, right: Real) -> tuple[Real, Real]:
-    mean, a = 0.5 * (left + right), tire.air_share
-    return (
-        tire.spring_rate * (1.0 - a + a * left / mean),
-        tire.spring_rate * (1.0 - a + a * right / mean),
-    )
+    _, _, left, right = tire_rates(car)
+    return left, right
 
 
 def axle_roll_stiffness(car: Car) -> tuple[Real, Real]:
@@ -225,8 +231,11 @@ def axle_roll_stiffness(car: Car) -> tuple[Real, Real]:
     T_f, T_r, base = car.front.track_width, car.rear.track_width, springs.rear_base
     front = _pair_roll_stiffness(*springs.front_wheel_rate, T_f) + springs.front_bar
     rear = _pair_roll_stiffness(*springs.rear_rate, base) + springs.rear_bar
-    k_t = car.tire.spring_rate
-    return _series(front, k_t * T_f**2 / 2), _series(rear, k_t * T_r**2 / 2)
+    k_lf, k_rf, k_lr, k_rr = tire_rates(car)
+    return (
+        _series(front, _pair_roll_stiffness(k_lf, k_rf, T_f)),
+        _series(rear, _pair_roll_stiffness(k_lr, k_rr, T_r)),
+    )
 
 
 def _pair_roll_stiffness(k_left: Real, k_right: Real, base: Real) -> Real:

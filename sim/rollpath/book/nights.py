@@ -263,7 +263,7 @@ def with_pads(run: Run, earlier: Iterable[Page], car: Car) -> Run:
     )
     if not any((*change.rollouts, *change.turns)):
         return replace(run, weights_from="scales")
-    raised = bite_change(bite_rates(car), change)
+    raised = bite_change(car, bite_rates(car), change)
     new: dict[str, Any] = {
         f"{corner}_weight": float(weight + raised * share)
         for corner, weight, share in zip(CORNERS, weights, pad_pattern(car), strict=True)

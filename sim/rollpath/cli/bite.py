@@ -15,8 +15,9 @@ from rollpath.cli.arguments import (
     quantity_of,
     word_of,
 )
-from rollpath.corners import CORNERS, NOTHING, Corners
+from rollpath.corners import CORNER_NAMES, CORNERS, NOTHING, Corners
 from rollpath.files.cars import check_change, load_car
+from rollpath.files.racks import load_rack
 from rollpath.files.sessions import load_scale_sessions
 from rollpath.files.writing import edit_yaml
 from rollpath.scales.hold import weigh_change
@@ -26,7 +27,9 @@ from rollpath.screen import Screen
 from rollpath.show.bite import bite_json, bite_screen
 from rollpath.show.learn import learned_json, learned_screen, rate_text
 from rollpath.show.words import as_json
-from rollpath.units import INCH, Real
+from rollpath.tires.air import AirEffect, air_effect, limits_of, standing
+from rollpath.tires.rack import DEFAULT_GROWTH, Rack, RackTire
+from rollpath.units import INCH, PSI, Real
 
 
 @dataclass(frozen=True)
@@ -84,6 +87,34 @@ def _add_change_arguments(parser: argparse.ArgumentParser) -> None:
         "--spacer", type=at_corner("tape"), action="append", default=[], metavar="CORNER=HEIGHT",
         help="under a spring, such as right-rear=1/4in",
     )  # fmt: skip
+    others.add_argument(
+        "--pressure", type=air_at, action="append", default=[], metavar="CORNER=AIR",
+        help="such as rr=+2psi; without a sign, the new pressure",
+    )  # fmt: skip
+    others.add_argument(
+        "--rack", type=word_of, metavar="RACK",
+        help="rack file: how the tires on the car grow with air, and their limits",
+    )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Air:
+    """Air as it was typed at a corner."""
+
+    corner: str
+    pressure: Typed
+
+
+def air_at(text: str) -> Air:
+    """An argparse type that reads ``rr=+2psi``, or ``rr=18psi`` for a new pressure."""
+    name, _, amount = text.partition("=")
+    corner = name.strip().lower().replace("-", "_").replace(" ", "_")
+    corner = CORNER_NAMES.get(corner, corner)
+    if corner not in CORNERS:
+        corners = ", ".join(CORNERS).replace("_", "-")
+        raise argparse.ArgumentTypeError(f'expected one of {corners}, then "=", got "{text}"')
+    is_change = amount.strip()[:1] in ("+", "-", "\N{MINUS SIGN}")
+    return Air(corner, Typed(quantity_of("pressure")(amount), is_change))
 
 
 def _option(corner: str) -> str:
@@ -101,14 +132,18 @@ def _bite(arguments: argparse.Namespace) -> None:
     if arguments.weights:
         car = replace(car, weights=_weights(arguments.weights))
     screen = Screen(arguments.units)
-    change = _change(arguments, car)
+    rack = None if arguments.rack is None else load_rack(find_file(arguments.rack, "rack"))
+    if rack is not None:
+        car = standing(car, rack)
+    effects = _air_effects(arguments.pressure, car, rack)
+    change = sum((one.change for one in effects), _change(arguments, car))
     if arguments.hold and change == Change():
         raise CommandError("--hold needs a change to hold against, such as --rear-stagger 2in")
     outcome = weigh_change(car, change, arguments.hold)
     if arguments.json:
-        print(as_json(bite_json(car, outcome)))
+        print(as_json(bite_json(car, outcome, effects)))
     else:
-        print(bite_screen(car, outcome, screen))
+        print(bite_screen(car, outcome, screen, effects))
     if arguments.out or arguments.show:
         from rollpath.show.bite import bite_pictures
         from rollpath.show.picture import deliver
@@ -145,6 +180,54 @@ def _change(arguments: argparse.Namespace, car: Car) -> Change:
     return Change(Corners(*rollouts), turns, spacers)
 
 
+def _air_effects(typed: list[Air], car: Car, rack: Rack | None) -> list[AirEffect]:
+    """What the air typed does, corner by corner, each inside the limits of its tire."""
+    corners = [one.corner for one in typed]
+    effects = []
+    for one in typed:
+        if corners.count(one.corner) > 1:
+            raise CommandError(f"--pressure: {one.corner.replace('_', '-')} given twice")
+        present = None if car.pressure is None else float(getattr(car.pressure, one.corner))
+        if present is None and not one.pressure.is_change:
+            raise CommandError(f"--pressure: {_NO_PRESSURE}")
+        then = one.pressure.onto(present or 0.0)
+        added = then - (present or 0.0)
+        tire = None if rack is None else _on_car(rack, one.corner)
+        if present is not None:
+            _refuse_beyond_limits(one.corner, then, rack, tire)
+        growth = DEFAULT_GROWTH if rack is None else rack.growth
+        effects.append(air_effect(car, tire, one.corner, added, growth))
+    return effects
+
+
+_NO_PRESSURE = (
+    "what is in the tires now is not known; add pressure: {left_front: 14 psi, ...} to the car "
+    "file, or name the rack with --rack"
+)
+
+
+def _on_car(rack: Rack, corner: str) -> RackTire | None:
+    return next((tire for tire in rack.tires if tire.on_car == corner), None)
+
+
+def _refuse_beyond_limits(
+    corner: str, pressure: float, rack: Rack | None, tire: RackTire | None
+) -> None:
+    if not 1 * PSI <= pressure <= 150 * PSI:
+        raise CommandError(
+            f"--pressure: {corner.replace('_', '-')}: expected a pressure between 1 and 150 psi"
+        )
+    if rack is None:
+        return
+    limits = rack.pressure_limits if tire is None else limits_of(rack, tire)
+    if limits is not None and not limits[0] - 1.0 <= pressure <= limits[1] + 1.0:
+        low, high = (Screen().pressure(end) for end in limits)
+        raise CommandError(
+            f"--pressure: {corner.replace('_', '-')}: {Screen().pressure(pressure)} is outside "
+            f"the tire maker's limits in the rack file, {low} to {high}"
+        )
+
+
 def _axle_change(arguments: argparse.Namespace, axle: Axle, name: str) -> tuple[Any, Any]:
     """Change of the left and the right rollout of one axle."""
     present = {
@@ -165,8 +248,8 @@ def _axle_change(arguments: argparse.Namespace, axle: Axle, name: str) -> tuple[
 
 def _learn(arguments: argparse.Namespace, car: Car, car_path: Path) -> None:
     """Learn rates from scale sessions, and write those that are sure when asked to."""
-    idle = [arguments.hold, arguments.weights, arguments.jack, arguments.spacer, arguments.out,
-            arguments.show, arguments.rear_stagger, arguments.front_stagger,
+    idle = [arguments.hold, arguments.pressure, arguments.rack, arguments.weights, arguments.jack,
+            arguments.spacer, arguments.out, arguments.show, arguments.rear_stagger, arguments.front_stagger,
             *(getattr(arguments, corner) for corner in CORNERS)]  # fmt: skip
     if any(idle):
         raise CommandError("--learn goes with --write, --json and --units only")

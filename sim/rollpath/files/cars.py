@@ -25,7 +25,7 @@ ROLLOUT = quantity("tape", 20 * INCH, 160 * INCH, "a rollout between 20 and 160 
 _TRACK_WIDTH = quantity("tape", 20 * INCH, 100 * INCH, "a track width between 20 and 100 in")
 WEIGHT = quantity("weight", 10.0, 2e4, "a weight between 3 and 4500 lb", required=True)
 _ROLL_CENTER = quantity("tape", -12 * INCH, 30 * INCH, "a height between -12 and 30 in")
-_PRESSURE = quantity("pressure", 2 * PSI, 80 * PSI, "a pressure between 2 and 80 psi")
+PRESSURE = quantity("pressure", 2 * PSI, 80 * PSI, "a pressure between 2 and 80 psi")
 _ROLLOUT, _WEIGHT = (replace(field, required=False) for field in (ROLLOUT, WEIGHT))
 _SPRING = quantity("stiffness", 500.0, 5e6, "a spring rate between 3 and 28000 lb/in")
 _BAR = quantity("roll stiffness", 0.0, 1e7, "a bar rate of 0 or more")
@@ -57,7 +57,7 @@ CAR_SCHEMA: Schema = {
         "air_share": number(0.0, 1.0, "a share between 0 and 1"),
         "construction": choice(list(LOADED_SHARES)),
     },
-    "pressure": dict.fromkeys(CORNERS, _PRESSURE),
+    "pressure": dict.fromkeys(CORNERS, PRESSURE),
     "bite_per_inch": {"rear": _BITE_RATE, "front": _BITE_RATE},
     "bite_per_turn": {"rear": _BITE_RATE, "front": _BITE_RATE},
     "springs": Group(

@@ -9,7 +9,7 @@ from typing import Any
 import yaml
 
 from rollpath.corners import CORNERS, Corners
-from rollpath.files.cars import ROLLOUT
+from rollpath.files.cars import PRESSURE, ROLLOUT
 from rollpath.files.schema import (
     Entries,
     Field,
@@ -29,7 +29,7 @@ from rollpath.files.writing import edit_yaml, plain
 from rollpath.tires.rack import DEFAULT_GROWTH, Rack, RackTire, Taping
 from rollpath.units import INCH, PSI, QuantityError, parse_temperature
 
-MOST_TIRES = 100
+MOST_TIRES = 200
 """Tires of one rack: beyond this, choosing takes longer than anyone waits."""
 MOST_READINGS = 20
 _SHORT_CORNERS = {"".join(word[0] for word in corner.split("_")): corner for corner in CORNERS}
@@ -67,10 +67,10 @@ def _read_count(value: object) -> float:
 
 
 _CORNER = Field(_read_corner)
-_PRESSURE = quantity("pressure", 1 * PSI, 150 * PSI, "a pressure between 1 and 150 psi")
+_LIMITS = replace(PRESSURE, many=2)
 _TAPING_SCHEMA: Schema = {
     "rollout": Several(ROLLOUT, MOST_READINGS),
-    "pressure": _PRESSURE,
+    "pressure": PRESSURE,
     "temperature": Field(
         parse_temperature, least=230.0, most=480.0, range_text="a temperature of -40 to 400 F"
     ),
@@ -89,6 +89,7 @@ _RACK_TIRE_SCHEMA: Schema = {
     "on_car": _CORNER,
     "scrap": Field(_read_yes),
     "note": text_field(longest=400),
+    "pressure_limits": _LIMITS,
 }
 
 
@@ -99,10 +100,11 @@ def _rack_schema(node: yaml.Node) -> Schema:
         key.value == "running_pressure" and isinstance(value, yaml.MappingNode)
         for key, value in pairs
     )
-    required = replace(_PRESSURE, required=True)
+    required = replace(PRESSURE, required=True)
     return {
         "name": text_field(required=True),
-        "running_pressure": Group(dict.fromkeys(CORNERS, required)) if by_corner else _PRESSURE,
+        "running_pressure": Group(dict.fromkeys(CORNERS, required)) if by_corner else PRESSURE,
+        "pressure_limits": _LIMITS,
         "growth_per_psi": quantity("tape", 0.0, INCH, "a growth between 0 and 1 in per psi"),
         "tires": Entries(_RACK_TIRE_SCHEMA, MOST_TIRES),
     }
@@ -130,9 +132,48 @@ def load_rack(path: str | Path) -> Rack:
     reader.raise_faults()
     pressure = values.get("running_pressure")
     if pressure is not None:
-        pressure = Corners(**pressure) if isinstance(pressure, dict) else Corners(*[pressure] * 4)
+        pressure = Corners(**pressure) if isinstance(pressure, dict) else Corners.every(pressure)
+    _check_limits(reader, values, entries, pressure)
+    reader.raise_faults()
     growth = values["growth_per_psi"] / PSI if "growth_per_psi" in values else DEFAULT_GROWTH
-    return Rack(values["name"], tuple(map(_rack_tire, entries)), pressure, growth)
+    return Rack(
+        values["name"], tuple(map(_rack_tire, entries)), pressure, growth,
+        values.get("pressure_limits"),
+    )  # fmt: skip
+
+
+def _check_limits(
+    reader: Reader,
+    values: dict[str, Any],
+    entries: list[dict[str, Any]],
+    pressure: Corners[float] | None,
+) -> None:
+    """Limits the right way round, and no pressure outside them: what the maker says stands."""
+    limits = values.get("pressure_limits")
+    stated = [("pressure_limits", limits)]
+    stated += [
+        (f"tires.{i}.pressure_limits", e.get("pressure_limits")) for i, e in enumerate(entries)
+    ]
+    for key, pair in stated:
+        if pair is not None and pair[0] >= pair[1]:
+            reader.fault_at(key, "expected the lower limit first, such as [8 psi, 24 psi]")
+    if pressure is None:
+        return
+    if limits is not None and _outside(limits, *pressure):
+        reader.fault_at("running_pressure", "outside the pressure_limits of the rack")
+    for i, entry in enumerate(entries):
+        own, corner = entry.get("pressure_limits"), entry.get("on_car")
+        if own is not None and corner and _outside(own, getattr(pressure, corner)):
+            reader.fault_at(
+                f"tires.{i}.pressure_limits",
+                f"the running pressure of the {corner} is outside them",
+            )
+
+
+def _outside(limits: tuple[float, float], *pressures: float) -> bool:
+    return limits[0] < limits[1] and any(
+        not limits[0] - 1.0 <= one <= limits[1] + 1.0 for one in pressures
+    )
 
 
 def _check_racked(reader: Reader, entries: list[dict[str, Any]]) -> None:
@@ -177,6 +218,7 @@ def _rack_tire(entry: dict[str, Any]) -> RackTire:
         on_car=entry.get("on_car", ""),
         scrap=entry.get("scrap", False),
         note=entry.get("note", ""),
+        pressure_limits=entry.get("pressure_limits"),
     )
 
 

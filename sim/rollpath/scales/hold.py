@@ -68,12 +68,12 @@ def holds(car: Car, rates: Rates, raised: float, means: str) -> list[Hold]:
     BiteError
         If `means` is ``jacks`` and neither jack nor spacer can be reckoned.
     """
-    front = [_hold(rates, raised, "front", "right_front", STAGGER_STEP)]
+    front = [_hold(car, rates, raised, "front", "right_front", STAGGER_STEP)]
     jacks = [
-        _hold(rates, raised, "jack", corner, TURN_STEP)
+        _hold(car, rates, raised, "jack", corner, TURN_STEP)
         for corner in _corners_known(rates.rear_turn, rates.front_turn)
     ] or [
-        _hold(rates, raised, "spacer", corner, SPACER_STEP)
+        _hold(car, rates, raised, "spacer", corner, SPACER_STEP)
         for corner in _corners_known(rates.rear_seat, rates.front_seat)
         if car.springs is not None
     ]
@@ -93,16 +93,16 @@ def _corners_known(rear: Real | None, front: Real | None) -> list[str]:
     return [corner for rate, corner in order if rate is not None]
 
 
-def _hold(rates: Rates, raised: float, means: str, corner: str, step: float) -> Hold:
+def _hold(car: Car, rates: Rates, raised: float, means: str, corner: str, step: float) -> Hold:
     def change(amount: float) -> Change:
         where = only(corner, amount)
         if means == "front":
             return Change(rollouts=where)
         return Change(turns=where) if means == "jack" else Change(spacers=where)
 
-    one = float(bite_change(rates, change(step)))
+    one = float(bite_change(car, rates, change(step)))
     done = change(step * round(-raised / one))
-    return Hold(means, corner, done, float(raised + bite_change(rates, done)))
+    return Hold(means, corner, done, float(raised + bite_change(car, rates, done)))
 
 
 # All of it together
@@ -160,7 +160,7 @@ def weigh_change(car: Car, change: Change, hold: str | None = None) -> Outcome:
         If an effect cannot be told from what the car file holds.
     """
     rates = bite_rates(car)
-    raised = float(bite_change(rates, change))
+    raised = float(bite_change(car, rates, change))
     then = pads_after(car, raised)
     found = holds(car, rates, raised, hold) if hold else []
     all_done = change + found[0].change if found else change

@@ -11,7 +11,7 @@ import numpy as np
 
 from rollpath.car import BiteRates, Car, axle_roll_stiffness
 from rollpath.corners import RAISES_BITE, Corners
-from rollpath.scales.twist import BiteError, Change
+from rollpath.scales.twist import BiteError, Change, air_rises
 from rollpath.units import INCH, POUND, Real
 
 TYPICAL_RATE = 10 * POUND / INCH
@@ -183,8 +183,10 @@ def _turn_rate(
     return seat * car.jack_thread, "typical" if stagger_source == "typical" else "predicted"
 
 
-def bite_change(rates: Rates, change: Change) -> Real:
+def bite_change(car: Car, rates: Rates, change: Change) -> Real:
     """How much a change raises bite, N.
+
+    A tire that stands higher with more air counts as a bigger one: by 2 pi its rise.
 
     Raises
     ------
@@ -196,8 +198,10 @@ def bite_change(rates: Rates, change: Change) -> Real:
         "or learn it with --learn"
     )
     no_spacer = "what a spacer does is not known; add springs to the car file"
+    rises = air_rises(car, change.pressures)
+    rollouts = change.rollouts.with_each(rises, lambda grown, rise: grown + 2 * np.pi * rise)
     return (
-        _worth(change.rollouts, rates.front, rates.rear, "")
+        _worth(rollouts, rates.front, rates.rear, "")
         + _worth(change.turns, rates.front_turn, rates.rear_turn, no_turn)
         + _worth(change.spacers, rates.front_seat, rates.rear_seat, no_spacer)
     )

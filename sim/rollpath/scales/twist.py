@@ -16,7 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from rollpath.car import Axle, Car
+from rollpath.car import Axle, Car, tire_rates
 from rollpath.corners import CORNERS, NOTHING, Corners, sum_of
 from rollpath.errors import RollpathError
 from rollpath.units import FloatArray, Real
@@ -38,11 +38,15 @@ class Change:
         Jack turns; positive makes the jack longer and lifts the chassis there.
     spacers : Corners[Real]
         Change of height of the spring seat by a spacer, m; positive lifts the chassis there.
+    pressures : Corners[Real]
+        Air added, Pa. A harder tire stands higher under the same load; how much more it tapes is
+        part of `rollouts`.
     """
 
     rollouts: Corners[Real] = NOTHING
     turns: Corners[Real] = NOTHING
     spacers: Corners[Real] = NOTHING
+    pressures: Corners[Real] = NOTHING
 
     @property
     def rear_stagger(self) -> Real:
@@ -57,6 +61,7 @@ class Change:
             sum_of(self.rollouts, other.rollouts),
             sum_of(self.turns, other.turns),
             sum_of(self.spacers, other.spacers),
+            sum_of(self.pressures, other.pressures),
         )
 
 
@@ -135,8 +140,8 @@ def settle(car: Car, change: Change) -> Settled:
     BiteError
         If the car has no springs, or there are jack turns and no thread.
     """
-    A, k = _frame(car), _rates_of(car)
-    gaps = np.concatenate([_tire_rises(change), _seat_rises(car, change), [0.0, 0.0]])
+    A, k = _frame(car), _rates_of(car, change)
+    gaps = np.concatenate([_tire_rises(car, change), _seat_rises(car, change), [0.0, 0.0]])
     q = np.linalg.solve(A.T @ (k[:, None] * A), -A.T @ (k * gaps))  # A^T C A, [3]_
     loads = (k * (A @ q + gaps))[:4]
     x, y = _places(car)
@@ -174,17 +179,48 @@ def _frame(car: Car) -> FloatArray:
     return A
 
 
-def _rates_of(car: Car) -> FloatArray:
-    """Stiffness of each row of `_frame`, N/m and N m/rad."""
+def _rates_of(car: Car, change: Change) -> FloatArray:
+    """Stiffness of each row of `_frame` after a change, N/m and N m/rad."""
     assert car.springs is not None
-    tires = [car.tire.spring_rate] * 4
+    tires = tire_rates(car, change.pressures)
     springs = [*car.springs.front_wheel_rate, *car.springs.rear_rate]
     return np.array([*tires, *springs, car.springs.front_bar, car.springs.rear_bar], dtype=float)
 
 
-def _tire_rises(change: Change) -> FloatArray:
+def _tire_rises(car: Car, change: Change) -> FloatArray:
     """How much each hub would rise on its tire with nothing in the way, m."""
-    return np.array(change.rollouts, dtype=float) / (2 * np.pi)
+    bigger = np.array(change.rollouts, dtype=float) / (2 * np.pi)
+    return np.asarray(bigger + np.array(air_rises(car, change.pressures), dtype=float))
+
+
+def air_rises(car: Car, added: Corners[Real]) -> Corners[Real]:
+    """How much higher each tire stands under its static load with air added, m.
+
+    A load W flattens a tire by W / rate, so ``W / rate now - W / rate then``. Growth of the
+    rollout is not part of it.
+
+    Parameters
+    ----------
+    car : Car
+        With `pressure`, unless nothing is added.
+    added : Corners[float]
+        Pa; arrays make a sweep.
+
+    Raises
+    ------
+    BiteError
+        If air is added and the car's pressures are not known.
+    """
+    if not any(np.any(one) for one in added):
+        return NOTHING
+    if car.pressure is None:
+        raise BiteError(
+            "the pressures the car stands on are not known; add pressure: {left_front: 14 psi, "
+            "...} to the car file, or name the rack"
+        )
+    now = car.weights.with_each(tire_rates(car), lambda W, k: W / k)
+    then = car.weights.with_each(tire_rates(car, added), lambda W, k: W / k)
+    return now.with_each(then, lambda flat, less: flat - less)
 
 
 def _seat_rises(car: Car, change: Change) -> FloatArray:

@@ -6,6 +6,7 @@ and signs and words say what a shade means.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -14,7 +15,7 @@ from rollpath.car import Car
 from rollpath.corners import CORNERS, RAISES_BITE
 from rollpath.scales.hold import STAGGER_STEP, Outcome, bite_map
 from rollpath.scales.twist import Change, Pads
-from rollpath.screen import Screen, eighths, inches, pounds
+from rollpath.screen import Screen, eighths, inches, pounds, psi
 from rollpath.show.baseline import SOURCE_WORDS
 from rollpath.show.picture import (
     STYLES,
@@ -34,7 +35,7 @@ from rollpath.show.words import (
     row,
     sections,
 )
-from rollpath.units import INCH, POUND, Real
+from rollpath.units import INCH, POUND, PSI, Real
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -43,6 +44,7 @@ if TYPE_CHECKING:
     from rollpath.corners import Corners
     from rollpath.scales.hold import Hold
     from rollpath.scales.rates import Rates
+    from rollpath.tires.air import AirEffect
 
 # bite
 
@@ -268,7 +270,43 @@ def corners_json(corners: Corners[Real]) -> dict[str, Real]:
     return {corner: inches(value) for corner, value in corners.by_name().items()}
 
 
-def bite_json(car: Car, outcome: Outcome) -> dict[str, Any]:
+def air_json(effect: AirEffect) -> dict[str, Any]:
+    """What air at one corner does; keys end in their unit."""
+    return {
+        "corner": effect.corner,
+        "added_psi": psi(effect.added),
+        "growth_in_per_psi": inches(effect.growth * PSI),
+        "growth_is_own": effect.growth_is_own,
+        "rollout_change_in": inches(effect.growth * effect.added),
+        "stagger_change_in": inches(effect.stagger_change),
+        "bite_by_growth_lb": pounds(effect.bite_by_growth),
+        "bite_by_standing_lb": pounds(effect.bite_by_standing),
+        "bite_change_lb": pounds(effect.bite_change),
+    }
+
+
+def air_lines(effects: Sequence[AirEffect], screen: Screen) -> list[str]:
+    """What air does, corner by corner, and how sure its growth is."""
+    lines = []
+    for one in effects:
+        told = (
+            f"stagger {screen.fine(one.stagger_change, signed=True)}; bite "
+            f"{screen.weight(one.bite_by_growth, 1, signed=True)} by growth, "
+            f"{screen.weight(one.bite_by_standing, 1, signed=True)} by standing higher"
+        )
+        if not one.growth_is_own:
+            told += "; growth typical, tape it at two pressures"
+        lines.append(row(f"{corner_words(one.corner)} {air_words(one.added, screen)}", told))
+    return ["What the air does (estimates)", *lines] if lines else []
+
+
+def air_words(added: Real, screen: Screen) -> str:
+    """Air such as ``+2 psi``."""
+    sign = "+" if float(added) > 0 else "-"
+    return f"{sign}{screen.pressure(abs(float(added)))}"
+
+
+def bite_json(car: Car, outcome: Outcome, effects: Sequence[AirEffect] = ()) -> dict[str, Any]:
     """The result of `bite`; keys end in their unit."""
     heights, holds = outcome.ride_heights, outcome.holds
     return {
@@ -281,7 +319,9 @@ def bite_json(car: Car, outcome: Outcome) -> dict[str, Any]:
             "rollouts_in": corners_json(outcome.change.rollouts),
             "jack_turns": outcome.change.turns.by_name(),
             "spacers_in": corners_json(outcome.change.spacers),
+            "pressures_psi": outcome.change.pressures.map(psi).by_name(),
         },
+        "air": [air_json(effect) for effect in effects],
         "rates": _rates_json(outcome.rates),
         "hold": hold_json(holds[0]) if holds else None,
         "other_holds": [hold_json(hold) for hold in holds[1:]],
@@ -290,11 +330,14 @@ def bite_json(car: Car, outcome: Outcome) -> dict[str, Any]:
     }
 
 
-def bite_screen(car: Car, outcome: Outcome, screen: Screen) -> str:
+def bite_screen(
+    car: Car, outcome: Outcome, screen: Screen, effects: Sequence[AirEffect] = ()
+) -> str:
     """The result of `bite` for a racer: the answer, then the pads, then the reasons."""
     parts = [
         _bite_answer(car, outcome, screen),
         _hold_lines(outcome, screen),
+        air_lines(effects, screen),
         pad_lines(outcome, screen),
         _worth_lines(outcome.rates, screen),
         side_effect_lines(outcome, screen),
@@ -337,6 +380,11 @@ def _bite_answer(car: Car, outcome: Outcome, screen: Screen) -> list[str]:
 def change_words(change: Change, screen: Screen) -> list[str]:
     """Each thing that is changed, in words."""
     return [
+        *(
+            f"{corner_words(corner)} air {air_words(added, screen)}"
+            for corner, added in change.pressures.by_name().items()
+            if np.any(added)
+        ),
         *(
             f"{corner_words(corner)} tire {'bigger' if grown > 0 else 'smaller'} by "
             f"{screen.tape_or_fine(abs(float(grown)))}"
@@ -401,7 +449,7 @@ def way_to_hold(hold: Hold, screen: Screen) -> str:
 def pad_lines(outcome: Outcome, screen: Screen) -> list[str]:
     """The four pads, and what racers make of them: now, after the change, with bite held."""
     told = [("now", outcome.now)]
-    if any(map(any, (outcome.change.rollouts, outcome.change.turns, outcome.change.spacers))):
+    if outcome.change != Change():
         told.append(("after", outcome.then))
     if outcome.holds:
         told.append(("held", outcome.held))

@@ -94,6 +94,8 @@ class RackTire:
         The corner it is on now; empty when it is on the rack.
     scrap : bool
     note : str
+    pressure_limits : tuple of float or None
+        Least and most pressure the tire maker allows, Pa; None takes the rack's.
     """
 
     name: str
@@ -105,6 +107,7 @@ class RackTire:
     on_car: str = ""
     scrap: bool = False
     note: str = ""
+    pressure_limits: tuple[float, float] | None = None
 
     @property
     def cold(self) -> Taping | None:
@@ -153,12 +156,15 @@ class Rack:
         Cold pressure each corner is raced at, Pa; None takes every rollout as it was taped.
     growth : float
         Growth of the rollout with pressure of a tire that shows none of its own, m per Pa.
+    pressure_limits : tuple of float or None
+        Least and most pressure the tire maker allows, Pa; None where nobody wrote them down.
     """
 
     name: str
     tires: tuple[RackTire, ...]
     running_pressure: Corners[Real] | None = None
     growth: float = DEFAULT_GROWTH
+    pressure_limits: tuple[float, float] | None = None
 
     @property
     def names(self) -> list[str]:

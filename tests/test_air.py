@@ -141,7 +141,7 @@ def test_air_stands_beside_the_other_changes(read):
         (["--pressure", "rr=+2"], "expected a pressure"),
         (["--pressure", "xx=+2psi"], "expected one of"),
         (["--pressure", "rr=+2psi", "--pressure", "right-rear=1psi"], "given twice"),
-        (["--pressure", "rr=-40psi", "--rack", "cars/racks/number-31.yaml"], "between 1 and 150"),
+        (["--pressure", "rr=-40psi", "--rack", "cars/racks/number-31.yaml"], "between 2 and 80"),
     ],
 )
 def test_air_that_cannot_be_is_refused_in_a_line(run, typed, words):

@@ -209,7 +209,7 @@ def test_what_cannot_be_used_is_refused_in_a_line(run, typed, words):
         (", rollout: 83 3/4 in}", "}", 5, "B: rollout: missing"),
         ("name: Small", "nam: Small", 2, 'did you mean "name"?'),
         ("name: Small", "name: Small\nrunning_pressure: {left_front: 12 psi}", 3, "right_rear: mi"),
-        ("name: Small", "name: Small\nrunning_pressure: 400 psi", 3, "between 1 and 150 psi"),
+        ("name: Small", "name: Small\nrunning_pressure: 400 psi", 3, "between 2 and 80 psi"),
     ],
 )
 def test_a_rack_file_at_fault_is_told_with_its_line(run, rack, before, after, line, words):
@@ -325,7 +325,7 @@ def test_a_wandering_tape_is_questioned_and_left_out_of_the_mean(run, rack):
         (("B", "84 in", "long"), 'got "long"'),
         (("B", "8 in"), "between 20 and 160 in"),
         (("B", "84 in", "--pressure", "18"), "pressure: expected a pressure"),
-        (("B", "84 in", "--pressure", "999psi"), "between 1 and 150 psi"),
+        (("B", "84 in", "--pressure", "999psi"), "between 2 and 80 psi"),
         (("B", "84 in", "--temperature", "hot"), "temperature: expected a temperature"),
         (("B", "84 in", "--date", "x" * 30), "date: expected a line"),
         (("BB", "84 in"), 'no tire "BB"; did you mean "B"?'),

@@ -16,7 +16,7 @@ from rollpath.cli.arguments import (
     word_of,
 )
 from rollpath.corners import CORNER_NAMES, CORNERS, NOTHING, Corners
-from rollpath.files.cars import check_change, load_car
+from rollpath.files.cars import PRESSURE, check_change, load_car
 from rollpath.files.racks import load_rack
 from rollpath.files.sessions import load_scale_sessions
 from rollpath.files.writing import edit_yaml
@@ -29,7 +29,7 @@ from rollpath.show.learn import learned_json, learned_screen, rate_text
 from rollpath.show.words import as_json
 from rollpath.tires.air import AirEffect, air_effect, limits_of, standing
 from rollpath.tires.rack import DEFAULT_GROWTH, Rack, RackTire
-from rollpath.units import INCH, PSI, Real
+from rollpath.units import INCH, Real
 
 
 @dataclass(frozen=True)
@@ -187,23 +187,14 @@ def _air_effects(typed: list[Air], car: Car, rack: Rack | None) -> list[AirEffec
     for one in typed:
         if corners.count(one.corner) > 1:
             raise CommandError(f"--pressure: {one.corner.replace('_', '-')} given twice")
-        present = None if car.pressure is None else float(getattr(car.pressure, one.corner))
-        if present is None and not one.pressure.is_change:
-            raise CommandError(f"--pressure: {_NO_PRESSURE}")
-        then = one.pressure.onto(present or 0.0)
-        added = then - (present or 0.0)
+        assert car.pressure is not None
+        present = float(getattr(car.pressure, one.corner))
+        then = one.pressure.onto(present)
         tire = None if rack is None else _on_car(rack, one.corner)
-        if present is not None:
-            _refuse_beyond_limits(one.corner, then, rack, tire)
+        _refuse_beyond_limits(one.corner, then, rack, tire)
         growth = DEFAULT_GROWTH if rack is None else rack.growth
-        effects.append(air_effect(car, tire, one.corner, added, growth))
+        effects.append(air_effect(car, tire, one.corner, then - present, growth))
     return effects
-
-
-_NO_PRESSURE = (
-    "what is in the tires now is not known; add pressure: {left_front: 14 psi, ...} to the car "
-    "file, or name the rack with --rack"
-)
 
 
 def _on_car(rack: Rack, corner: str) -> RackTire | None:
@@ -213,9 +204,9 @@ def _on_car(rack: Rack, corner: str) -> RackTire | None:
 def _refuse_beyond_limits(
     corner: str, pressure: float, rack: Rack | None, tire: RackTire | None
 ) -> None:
-    if not 1 * PSI <= pressure <= 150 * PSI:
+    if PRESSURE.outside(pressure):
         raise CommandError(
-            f"--pressure: {corner.replace('_', '-')}: expected a pressure between 1 and 150 psi"
+            f"--pressure: {corner.replace('_', '-')}: expected {PRESSURE.range_text}"
         )
     if rack is None:
         return
@@ -249,8 +240,8 @@ def _axle_change(arguments: argparse.Namespace, axle: Axle, name: str) -> tuple[
 def _learn(arguments: argparse.Namespace, car: Car, car_path: Path) -> None:
     """Learn rates from scale sessions, and write those that are sure when asked to."""
     idle = [arguments.hold, arguments.pressure, arguments.rack, arguments.weights, arguments.jack,
-            arguments.spacer, arguments.out, arguments.show, arguments.rear_stagger, arguments.front_stagger,
-            *(getattr(arguments, corner) for corner in CORNERS)]  # fmt: skip
+            arguments.spacer, arguments.out, arguments.show, arguments.rear_stagger,
+            arguments.front_stagger, *(getattr(arguments, corner) for corner in CORNERS)]  # fmt: skip
     if any(idle):
         raise CommandError("--learn goes with --write, --json and --units only")
     sessions = Path(arguments.learn)

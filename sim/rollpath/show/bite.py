@@ -285,7 +285,7 @@ def air_json(effect: AirEffect) -> dict[str, Any]:
     }
 
 
-def air_lines(effects: Sequence[AirEffect], screen: Screen) -> list[str]:
+def air_lines(car: Car, effects: Sequence[AirEffect], screen: Screen) -> list[str]:
     """What air does, corner by corner, and how sure its growth is."""
     lines = []
     for one in effects:
@@ -296,6 +296,8 @@ def air_lines(effects: Sequence[AirEffect], screen: Screen) -> list[str]:
         )
         if not one.growth_is_own:
             told += "; growth typical, tape it at two pressures"
+        if f"pressure.{one.corner}" in car.assumed:
+            told += "; from a typical pressure, write down what is in it"
         lines.append(row(f"{corner_words(one.corner)} {air_words(one.added, screen)}", told))
     return ["What the air does (estimates)", *lines] if lines else []
 
@@ -337,7 +339,7 @@ def bite_screen(
     parts = [
         _bite_answer(car, outcome, screen),
         _hold_lines(outcome, screen),
-        air_lines(effects, screen),
+        air_lines(car, effects, screen),
         pad_lines(outcome, screen),
         _worth_lines(outcome.rates, screen),
         side_effect_lines(outcome, screen),

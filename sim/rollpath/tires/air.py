@@ -86,7 +86,8 @@ def standing(car: Car, rack: Rack) -> Car:
     assumed = any(f"pressure.{corner}" in car.assumed for corner in CORNERS)
     if rack.running_pressure is None or not (car.pressure is None or assumed):
         return car
-    return replace(car, pressure=rack.running_pressure)
+    known = frozenset(key for key in car.assumed if not key.startswith("pressure."))
+    return replace(car, pressure=rack.running_pressure, assumed=known)
 
 
 # What it does

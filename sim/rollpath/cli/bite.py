@@ -239,9 +239,9 @@ def _axle_change(arguments: argparse.Namespace, axle: Axle, name: str) -> tuple[
 
 def _learn(arguments: argparse.Namespace, car: Car, car_path: Path) -> None:
     """Learn rates from scale sessions, and write those that are sure when asked to."""
-    idle = [arguments.hold, arguments.pressure, arguments.rack, arguments.weights, arguments.jack,
-            arguments.spacer, arguments.out, arguments.show, arguments.rear_stagger,
-            arguments.front_stagger, *(getattr(arguments, corner) for corner in CORNERS)]  # fmt: skip
+    changes = ("hold", "weights", "jack", "spacer", "pressure", "rack", "out", "show")
+    others = ("rear_stagger", "front_stagger", *CORNERS)
+    idle = [getattr(arguments, name) for name in (*changes, *others)]
     if any(idle):
         raise CommandError("--learn goes with --write, --json and --units only")
     sessions = Path(arguments.learn)

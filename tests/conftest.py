@@ -3,12 +3,17 @@
 import json
 import os
 import sys
+from pathlib import Path
 
 import matplotlib
 import pytest
 from hypothesis import settings
 
 matplotlib.use("Agg")
+
+# Children of a test find the package without an installation, and lay out screens as wide as ours.
+os.environ["PYTHONPATH"] = str(Path(__file__).resolve().parent.parent / "sim")
+os.environ["COLUMNS"] = "120"
 
 # The same cases every time, so that a change is what turns a test red; HYPOTHESIS_PROFILE=wild
 # draws new ones.

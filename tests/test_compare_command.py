@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 from rollpath.cli import main
+from rollpath.show.words import SHORT_CAUTIONS
 
 ROPEWALK, SAUCER, PONDS = (
     f"tracks/{name}.yaml" for name in ("ropewalk", "saucer-hill", "two-ponds")
@@ -79,7 +80,7 @@ def test_screen_gives_the_reason_first_and_shows_the_parts(run):
     first = " ".join(out.splitlines()[:3])
     assert "asks for" in first and "more than" in first and "the line" in first
     assert "line      load     drive" in out
-    assert "rule book" in out
+    assert SHORT_CAUTIONS[0] in out
 
 
 def test_pictures_are_drawn_for_each_track(run, tmp_path):

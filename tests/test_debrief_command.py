@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 from rollpath.cli import main
 from rollpath.debrief import ANSWERS
+from rollpath.show.words import SHORT_CAUTIONS
 
 CASE = ("debrief", "tracks/saucer-hill.yaml", "cars/number-31.yaml", "--condition", "slick",
         "--groove", "middle")  # fmt: skip
@@ -67,7 +68,7 @@ class TestAnswers:
         _, out, _ = run(*CASE, "--wheel", "right", "--crabs", "yes")
         assert out.startswith("Verdict\n  Less stagger: -")
         assert "hold bite with that step: take out" in out
-        assert out.rstrip().endswith("the tech man.")
+        assert out.rstrip().endswith(SHORT_CAUTIONS[-1])
 
 
 class TestLog:

@@ -7,6 +7,7 @@ What a person reads goes out through `Screen`; what a program reads through the 
 import math
 from dataclasses import dataclass
 
+import numpy as np
 from scipy import constants
 
 from rollpath.units import (
@@ -96,13 +97,69 @@ def _figure(value: Real, places: int, signed: bool = False) -> str:
 
 @dataclass(frozen=True)
 class Screen:
-    """How quantities are shown to a person: ``us`` trade units or ``si``."""
+    """How results are shown to a person.
+
+    Attributes
+    ----------
+    system : str
+        ``us`` trade units or ``si``.
+    width : int
+        Columns of the terminal.
+    full : bool
+        Whether the reasons are told too, and not the answer alone.
+    """
 
     system: str = "us"
+    width: int = 80
+    full: bool = False
 
     @property
     def is_si(self) -> bool:
         return self.system == "si"
+
+    # Along the axes of pictures
+
+    @property
+    def length_unit(self) -> str:
+        return "m" if self.is_si else "ft"
+
+    def lengths(self, metres: Real) -> FloatArray:
+        """Distances along a lap, in `length_unit`."""
+        return np.asarray(metres) / (1.0 if self.is_si else FOOT)
+
+    @property
+    def stagger_unit(self) -> str:
+        return "mm" if self.is_si else "in"
+
+    def staggers(self, metres: Real) -> FloatArray:
+        """Taped lengths, in `stagger_unit`."""
+        return np.asarray(metres) / (1e-3 if self.is_si else INCH)
+
+    @property
+    def speed_unit(self) -> str:
+        return "m/s" if self.is_si else "mph"
+
+    def speeds(self, metres_per_second: Real) -> FloatArray:
+        """Speeds, in `speed_unit`."""
+        return np.asarray(metres_per_second) / (1.0 if self.is_si else MPH)
+
+    @property
+    def weight_unit(self) -> str:
+        return "N" if self.is_si else "lb"
+
+    def weights(self, newtons: Real) -> FloatArray:
+        """Weights, in `weight_unit`."""
+        return np.asarray(newtons) / (1.0 if self.is_si else POUND)
+
+    @property
+    def moment_unit(self) -> str:
+        return "N m" if self.is_si else "lb-ft"
+
+    def moments(self, newton_metres: Real) -> FloatArray:
+        """Moments, in `moment_unit`."""
+        return np.asarray(newton_metres) / (1.0 if self.is_si else POUND * FOOT)
+
+    # In words
 
     def tape(self, metres: Real, signed: bool = False) -> str:
         """A length that a racer would tape: nearest 1/8 in, or mm."""

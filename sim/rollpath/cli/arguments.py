@@ -3,6 +3,7 @@
 import argparse
 import difflib
 import re
+import shutil
 import sys
 import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -18,10 +19,13 @@ from rollpath.files.tracks import check_measurements, load_track, track_from_val
 from rollpath.groove.measured import measured_groove
 from rollpath.groove.path import GROOVES, Groove
 from rollpath.scales.rates import StaggerEffect, stagger_effect
+from rollpath.screen import Screen
 from rollpath.stagger import Baseline, baseline
 from rollpath.track import CONDITIONS, DEFAULT_CONDITION, Track, TrackError, check_track
 from rollpath.units import QuantityError, parse, shorten
 
+NARROWEST, WIDEST = 40, 120
+"""Columns that a screen is laid out for."""
 _CHOICE = re.compile(r"(.*invalid choice: '(.*)') \(choose from (.*)\)", re.DOTALL)
 """How argparse complains of a word that is none of the choices."""
 _FOLDERS = {"track": ("tracks",), "car": ("cars",), "rack": ("cars/racks",)}
@@ -139,9 +143,16 @@ def add_output_arguments(parser: argparse.ArgumentParser, pictures: bool = True)
     parser.add_argument(
         "--units", choices=("us", "si"), default="us", help="units on the screen (default us)"
     )
+    parser.add_argument("--full", action="store_true", help="the reasons too, not the answer alone")
     if pictures:
         parser.add_argument("--out", metavar="DIR", type=path_of, help="draw pictures into DIR")
         parser.add_argument("--show", action="store_true", help="show the pictures on the screen")
+
+
+def screen_of(arguments: argparse.Namespace) -> Screen:
+    """How to show a result: the units asked for, as wide as the terminal, short unless --full."""
+    width = shutil.get_terminal_size((80, 24)).columns
+    return Screen(arguments.units, min(max(width, NARROWEST), WIDEST), arguments.full)
 
 
 def add_track_arguments(parser: argparse.ArgumentParser) -> None:

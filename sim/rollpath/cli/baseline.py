@@ -12,12 +12,12 @@ from rollpath.cli.arguments import (
     find_file,
     path_of,
     run_baseline_case,
+    screen_of,
     track_and_cars,
     word_of,
 )
 from rollpath.cli.book import open_book, told_of_book
 from rollpath.files.cars import load_car
-from rollpath.screen import Screen
 from rollpath.show.baseline import baseline_json, baseline_screen
 from rollpath.show.review import lesson_json, lesson_words
 from rollpath.show.words import as_json
@@ -48,7 +48,7 @@ def _baseline(arguments: argparse.Namespace) -> None:
     if lesson is not None and lesson.correction is not None:
         result = corrected(physics, lesson.correction.stagger)
     effect = effect_of(result)
-    screen = Screen(arguments.units)
+    screen = screen_of(arguments)
     if arguments.json:
         told = baseline_json(result, effect)
         if lesson is not None:
@@ -61,7 +61,7 @@ def _baseline(arguments: argparse.Namespace) -> None:
         from rollpath.show.baseline import baseline_pictures
         from rollpath.show.picture import deliver
 
-        deliver(baseline_pictures(result, Screen(arguments.units)),
+        deliver(baseline_pictures(result, screen_of(arguments)),
                       arguments.out, arguments.show)  # fmt: skip
 
 

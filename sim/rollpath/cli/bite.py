@@ -13,6 +13,7 @@ from rollpath.cli.arguments import (
     at_corner,
     find_file,
     quantity_of,
+    screen_of,
     word_of,
 )
 from rollpath.corners import CORNER_NAMES, CORNERS, NOTHING, Corners
@@ -131,7 +132,7 @@ def _bite(arguments: argparse.Namespace) -> None:
         raise CommandError("--write needs --learn and a file of scale sessions")
     if arguments.weights:
         car = replace(car, weights=_weights(arguments.weights))
-    screen = Screen(arguments.units)
+    screen = screen_of(arguments)
     rack = None if arguments.rack is None else load_rack(find_file(arguments.rack, "rack"))
     if rack is not None:
         car = standing(car, rack)
@@ -253,7 +254,7 @@ def _learn(arguments: argparse.Namespace, car: Car, car_path: Path) -> None:
     if arguments.json:
         print(as_json(learned_json(learned, written, kept)))
     else:
-        print(learned_screen(car, learned, written, kept, Screen(arguments.units)))
+        print(learned_screen(car, learned, written, kept, screen_of(arguments)))
     if arguments.write and not written:
         raise CommandError(f"{car_path}: nothing written; no rate is sure yet")
 

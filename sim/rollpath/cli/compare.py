@@ -16,6 +16,7 @@ from rollpath.cli.arguments import (
     nearest,
     number_between,
     recorded_groove,
+    screen_of,
     watched,
     word_of,
 )
@@ -26,7 +27,6 @@ from rollpath.files.tracks import load_track, load_track_values, track_from_valu
 from rollpath.groove.free import DIAMOND_SHARPNESS, DIAMOND_ZONE
 from rollpath.groove.lay import make_groove
 from rollpath.groove.path import FREE_GROOVES, GROOVES, Groove
-from rollpath.screen import Screen
 from rollpath.show.baseline import baseline_json
 from rollpath.show.compare import compare_screen, difference_words, sweep_json, sweep_screen
 from rollpath.show.words import as_json
@@ -107,7 +107,7 @@ def _compare(arguments: argparse.Namespace) -> None:
         return
     results = sorted_rows(_work_out(_cases(arguments), arguments), arguments.sort)
     effects = [effect_of(result) for result in results]
-    screen = Screen(arguments.units)
+    screen = screen_of(arguments)
     if arguments.json:
         rows = [baseline_json(*pair) for pair in zip(results, effects, strict=True)]
         print(as_json({"rows": rows, "reason": difference_words(results, screen)}))
@@ -164,7 +164,7 @@ def _compare_sweep(arguments: argparse.Namespace) -> None:
     one_each = (len(arguments.files), len(arguments.car), len(arguments.grooves or [""]))
     if one_each != (1, 1, 1):
         raise CommandError("--sweep takes one track, one car and at most one groove")
-    sweep, screen = arguments.sweep, Screen(arguments.units)
+    sweep, screen = arguments.sweep, screen_of(arguments)
     points = _swept(sweep, arguments)
     curve = sweep_rows(sweep, points)
     if arguments.json:

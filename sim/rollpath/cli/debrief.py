@@ -17,6 +17,7 @@ from rollpath.cli.arguments import (
     number_between,
     path_of,
     run_baseline_case,
+    screen_of,
     track_and_cars,
     word_of,
 )
@@ -29,7 +30,6 @@ from rollpath.runlog.laps import RunLogError
 from rollpath.runlog.read import read_run
 from rollpath.runlog.recording import Recording
 from rollpath.runlog.says import felt_step, read_log
-from rollpath.screen import Screen
 from rollpath.show.debrief import Told, debrief_json, debrief_screen
 from rollpath.show.words import as_json
 from rollpath.stagger import Baseline
@@ -139,7 +139,7 @@ def _debrief(arguments: argparse.Namespace) -> None:
     track, car_name = track_and_cars(arguments)
     car = load_car(find_file(car_name, "car"))
     result = run_baseline_case(arguments, track, car)
-    effect, screen = effect_of(result), Screen(arguments.units)
+    effect, screen = effect_of(result), screen_of(arguments)
     answers, recording = answers_of(arguments), recorded_laps(arguments, result)
     driver = read_answers(answers) if answers.given else None
     logger = read_log(recording, car, screen) if recording else None

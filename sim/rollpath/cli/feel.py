@@ -9,13 +9,13 @@ from rollpath.cli.arguments import (
     find_file,
     number_between,
     quantity_of,
+    screen_of,
     track_and_cars,
     word_of,
 )
 from rollpath.feel.lap import DEFAULT_PACE, what_driver_feels
 from rollpath.files.cars import LEAST_STAGGER, MOST_STAGGER, load_car
 from rollpath.groove.path import GROOVES
-from rollpath.screen import Screen
 from rollpath.show.feel import feel_json, feel_screen
 from rollpath.show.words import as_json
 from rollpath.track import CONDITIONS, DEFAULT_CONDITION
@@ -66,7 +66,7 @@ def _feel(arguments: argparse.Namespace) -> None:
         track, car, arguments.condition, arguments.groove, arguments.stagger,
         grip=arguments.grip, pace=arguments.pace,
     )  # fmt: skip
-    screen = Screen(arguments.units)
+    screen = screen_of(arguments)
     if arguments.json:
         print(as_json(feel_json(result)))
     else:

@@ -18,6 +18,7 @@ from rollpath.cli.arguments import (
     find_file,
     path_of,
     quantity_of,
+    screen_of,
     word_of,
 )
 from rollpath.cli.book import book_path, open_book, told_of_book
@@ -28,7 +29,6 @@ from rollpath.files.tracks import load_track
 from rollpath.files.writing import write_whole
 from rollpath.groove.path import GROOVES
 from rollpath.scales.twist import BiteError
-from rollpath.screen import Screen
 from rollpath.show.notebook import (
     added_screen,
     list_screen,
@@ -270,7 +270,7 @@ def _notebook_add(arguments: argparse.Namespace) -> None:
     if arguments.json:
         print(as_json({"number": number, **run_json(run)}))
     else:
-        print(added_screen(number, run, Screen(arguments.units)))
+        print(added_screen(number, run, screen_of(arguments)))
 
 
 def _picked(pages: list["Page"], arguments: argparse.Namespace) -> list["Page"]:
@@ -316,7 +316,7 @@ def _notebook_list(arguments: argparse.Namespace) -> None:
     if arguments.json:
         print(as_json({"runs": [page_json(page) for page in pages]}, None))
     else:
-        print(list_screen(pages, Screen(arguments.units)))
+        print(list_screen(pages, screen_of(arguments)))
 
 
 def _add_number_argument(parser: argparse.ArgumentParser) -> None:
@@ -331,7 +331,7 @@ def _notebook_show(arguments: argparse.Namespace) -> None:
         told = [page_json(page) for page in pages]
         print(as_json({**told[-1], "earlier": told[:-1]}))
     else:
-        print(show_screen(pages, Screen(arguments.units)))
+        print(show_screen(pages, screen_of(arguments)))
 
 
 def _add_edit_arguments(parser: argparse.ArgumentParser) -> None:
@@ -454,7 +454,7 @@ def _notebook_review(arguments: argparse.Namespace) -> None:
     taught = [study for study in studies(found) if surface in (None, study.condition)]
     if surface is not None:
         found = [n for n in found if any(page.run.condition == surface for page in n.runs)]
-    screen = Screen(arguments.units)
+    screen = screen_of(arguments)
     if arguments.json:
         print(as_json(review_json(found, taught), None))
     else:

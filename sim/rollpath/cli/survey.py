@@ -11,13 +11,13 @@ from rollpath.cli.arguments import (
     find_file,
     path_of,
     quantity_of,
+    screen_of,
     word_of,
 )
 from rollpath.files.logs import load_position_log, points_text
 from rollpath.files.tracks import check_measurements, track_text
 from rollpath.files.writing import check_new, write_new
 from rollpath.groove.measured import PathError
-from rollpath.screen import Screen
 from rollpath.show.survey import survey_json, survey_remarks, survey_screen
 from rollpath.show.words import as_json
 from rollpath.survey.fit import LINE_ERROR, survey_by_log
@@ -72,7 +72,7 @@ def _survey(arguments: argparse.Namespace) -> None:
 def _show_survey(arguments: argparse.Namespace, survey: Survey) -> None:
     """Write, print and draw what was asked for."""
     writes = _survey_files(arguments, survey)
-    screen = Screen(arguments.units)
+    screen = screen_of(arguments)
     for path, text in writes.items():
         write_new(path, text, arguments.replace)
     if arguments.json:

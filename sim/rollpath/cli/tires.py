@@ -16,13 +16,13 @@ from rollpath.cli.arguments import (
     number_between,
     quantity_of,
     run_baseline_case,
+    screen_of,
     track_from_arguments,
     word_of,
 )
 from rollpath.files.cars import check_change, load_car
 from rollpath.files.racks import load_rack, record_taping
 from rollpath.files.tracks import load_track
-from rollpath.screen import Screen
 from rollpath.show.tape import HOW_TO_TAPE, tape_json, tape_screen
 from rollpath.show.tires import tires_json, tires_screen
 from rollpath.show.words import as_json
@@ -87,7 +87,7 @@ WEIGHED = {
 def _tires(arguments: argparse.Namespace) -> None:
     rack = load_rack(find_file(arguments.rack, "rack"))
     car = load_car(find_file(arguments.car, "car"))
-    screen = Screen(arguments.units)
+    screen = screen_of(arguments)
     try:
         choice = choose(rack, car, _aim(arguments, car), _points(arguments))
         own = weigh_own(choice, _names(rack, arguments.why)) if arguments.why else None
@@ -172,7 +172,7 @@ def _tape(arguments: argparse.Namespace) -> None:
     if arguments.json:
         print(as_json(tape_json(after, after.tires[at])))
     else:
-        print(tape_screen(after, after.tires[at], Screen(arguments.units)))
+        print(tape_screen(after, after.tires[at], screen_of(arguments)))
 
 
 COMMANDS: dict[str, Command] = {

@@ -19,13 +19,9 @@ from rollpath.show.picture import (
     draw_edges,
     draw_shaded_path,
     figure_with,
-    length_unit,
-    lengths,
     map_size,
     mark_signs,
     shade_phases,
-    stagger_unit,
-    staggers,
 )
 from rollpath.show.words import (
     add_or_take_out,
@@ -60,14 +56,14 @@ def baseline_pictures(result: Baseline, screen: Screen) -> list[Picture]:
 def mismatch_map(result: Baseline, screen: Screen) -> Figure:
     """The track from above, its groove shaded by mismatch with the recommended stagger."""
     figure, axes = figure_with(size=map_size(result.track, extra=1.1))
-    mismatch = staggers(result.stagger.recommended - result.needed.total, screen)
+    mismatch = screen.staggers(result.stagger.recommended - result.needed.total)
     limit = float(np.max(np.abs(mismatch)))
     draw_edges(axes, result.track, screen)
     band = draw_shaded_path(axes, result.groove, mismatch, limit, screen)
     mark_signs(axes, result.groove, mismatch, 0.2 * limit, screen)
     figure.colorbar(
         band, ax=axes, location="bottom", aspect=40,
-        label=f"mismatch with {screen.tape(result.stagger.recommended)}, {stagger_unit(screen)}\n"
+        label=f"mismatch with {screen.tape(result.stagger.recommended)}, {screen.stagger_unit}\n"
         "dark \N{MINUS SIGN} too little: the axle pushes     "
         "light + more than needed: it steers left",
     )  # fmt: skip
@@ -83,9 +79,9 @@ def cost_curve(result: Baseline, screen: Screen) -> Figure:
     ends = [*best.window, now, float(best.unbounded)]
     margin = 0.4 * INCH
     s = np.linspace(min(ends) - margin, max(ends) + margin, 300)
-    low, high = (staggers(end, screen) for end in best.window)
-    axes.axvspan(*(staggers(end, screen) for end in best.band), color="0.80", label="as good")
-    axes.plot(staggers(s, screen), staggers(best.cost(s), screen), color="black")
+    low, high = (screen.staggers(end) for end in best.window)
+    axes.axvspan(*(screen.staggers(end) for end in best.band), color="0.80", label="as good")
+    axes.plot(screen.staggers(s), screen.staggers(best.cost(s)), color="black")
     for end, word in ((low, "window"), (high, None)):
         axes.axvline(end, color="0.35", linestyle=":", label=word)
     for stagger, marker, word in (
@@ -93,12 +89,12 @@ def cost_curve(result: Baseline, screen: Screen) -> Figure:
         (best.recommended, "o", f"recommended {screen.tape(best.recommended)}"),
     ):
         axes.plot(
-            staggers(stagger, screen), staggers(best.cost(stagger), screen), marker,
+            screen.staggers(stagger), screen.staggers(best.cost(stagger)), marker,
             color="black", markersize=10, label=word, linestyle="none",
             markerfacecolor="white" if marker == "s" else "black",
         )  # fmt: skip
-    axes.set_xlabel(f"rear stagger, {stagger_unit(screen)}")
-    axes.set_ylabel(f"mismatch where the car drives (rms), {stagger_unit(screen)}")
+    axes.set_xlabel(f"rear stagger, {screen.stagger_unit}")
+    axes.set_ylabel(f"mismatch where the car drives (rms), {screen.stagger_unit}")
     axes.set_ylim(bottom=0)
     axes.legend(loc="upper center", ncols=2)
     axes.set_title(case_title(result))
@@ -111,28 +107,28 @@ def needed_and_scrub(result: Baseline, screen: Screen) -> Figure:
         2, size=(7.2, 6.8), sharex=True, gridspec_kw={"height_ratios": [3, 2]}
     )
     s = result.groove.s
-    x = lengths(s, screen)
+    x = screen.lengths(s)
     phase = result.lap.phase
     shade_phases(upper, s, phase, screen, named=True)
     shade_phases(lower, s, phase, screen, named=False)
-    upper.plot(x, staggers(result.needed.total, screen), **STYLES[0], label="needed")
-    upper.plot(x, staggers(result.needed.geometric, screen), **STYLES[3], label="by geometry alone")
+    upper.plot(x, screen.staggers(result.needed.total), **STYLES[0], label="needed")
+    upper.plot(x, screen.staggers(result.needed.geometric), **STYLES[3], label="by geometry alone")
     now, then = result.car.rear.stagger, result.stagger.recommended
-    upper.axhline(float(staggers(now, screen)), **STYLES[1], label=f"on the car {screen.tape(now)}")
+    upper.axhline(float(screen.staggers(now)), **STYLES[1], label=f"on the car {screen.tape(now)}")
     upper.axhline(
-        float(staggers(then, screen)), **STYLES[2], label=f"recommended {screen.tape(then)}"
+        float(screen.staggers(then)), **STYLES[2], label=f"recommended {screen.tape(then)}"
     )
-    upper.set_ylabel(f"rear stagger, {stagger_unit(screen)}")
+    upper.set_ylabel(f"rear stagger, {screen.stagger_unit}")
     upper.set_title(case_title(result), pad=20)
     for scrub, style in ((result.now, STYLES[1]), (result.then, STYLES[2])):
         lower.plot(x, 100 * np.abs(scrub.slip), **style)
     lower.set_ylabel("scrub between\nthe rear treads, %")
     lower.set_ylim(bottom=0)
     lower.set_xlabel(
-        f"distance from the middle of the front straight, {length_unit(screen)}\n{SHADE_KEY}"
+        f"distance from the middle of the front straight, {screen.length_unit}\n{SHADE_KEY}"
     )
     figure.legend(fontsize=9, ncols=2, loc="outside lower center")
-    lower.set_xlim(0, float(lengths(result.groove.length, screen)))
+    lower.set_xlim(0, float(screen.lengths(result.groove.length)))
     return figure
 
 
@@ -207,7 +203,8 @@ def baseline_screen(result: Baseline, bite: StaggerEffect, screen: Screen, note:
             ["The lap (estimated)", *_lap_lines(result, screen)],
             ["Bite", *_bite_lines(bite, change, screen)],
             caution_lines(),
-        ]
+        ],
+        screen,
     )
 
 

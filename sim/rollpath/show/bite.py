@@ -21,10 +21,6 @@ from rollpath.show.picture import (
     STYLES,
     Picture,
     figure_with,
-    stagger_unit,
-    staggers,
-    weight_unit,
-    weights,
 )
 from rollpath.show.words import (
     add_or_take_out,
@@ -172,17 +168,17 @@ def bite_against_stagger(car: Car, outcome: Outcome, screen: Screen) -> Figure:
     ):
         present = " (on the car)" if front == front_now else ""
         axes.plot(
-            staggers(rears, screen), weights(bite, screen), **STYLES[style],
+            screen.staggers(rears), screen.weights(bite), **STYLES[style],
             label=f"{screen.tape(front)}{present}",
         )  # fmt: skip
-    axes.axhline(float(weights(car.weights.bite, screen)), color="0.5", lw=1)
+    axes.axhline(float(screen.weights(car.weights.bite)), color="0.5", lw=1)
     axes.text(
-        float(staggers(ends[1], screen)), float(weights(car.weights.bite, screen)),
+        float(screen.staggers(ends[1])), float(screen.weights(car.weights.bite)),
         "bite now", fontsize=9, ha="right", va="bottom", color="0.3", bbox=CLEARED,
     )  # fmt: skip
     _mark_bites(axes, rear_now, rear_then, outcome, screen)
-    axes.set_xlabel(f"rear stagger, {stagger_unit(screen)}")
-    axes.set_ylabel(f"bite, {weight_unit(screen)}")
+    axes.set_xlabel(f"rear stagger, {screen.stagger_unit}")
+    axes.set_ylabel(f"bite, {screen.weight_unit}")
     axes.legend(title="front stagger", fontsize=9, loc="upper right")
     moved = any(outcome.change.turns) or any(outcome.change.spacers)
     others = "\nlines: jacks and spacers as they are on the car" if moved else ""
@@ -213,7 +209,7 @@ def _mark_bites(
     if outcome.holds:
         marks.append(("held", rear_then, outcome.held, "D"))
     for name, rear, pads, shape in marks:
-        at = float(staggers(rear, screen)), float(weights(pads.weights.bite, screen))
+        at = float(screen.staggers(rear)), float(screen.weights(pads.weights.bite))
         axes.plot(*at, shape, color="black", markersize=8, markerfacecolor="white", mew=2)
         axes.annotate(
             name, at, (9, 7), textcoords="offset points", fontsize=10, weight="bold", bbox=CLEARED
@@ -345,7 +341,7 @@ def bite_screen(
         side_effect_lines(outcome, screen),
         caution_lines(),
     ]
-    return sections(parts)
+    return sections(parts, screen)
 
 
 def _bite_answer(car: Car, outcome: Outcome, screen: Screen) -> list[str]:
@@ -457,11 +453,11 @@ def pad_lines(outcome: Outcome, screen: Screen) -> list[str]:
         told.append(("held", outcome.held))
 
     def line(label: str, texts: list[str]) -> str:
-        return figures(label, texts, 12)
+        return figures(label, texts)
 
     weights = [pads.weights for _, pads in told]
     return [
-        line("On the scales", [name for name, _ in told])[2:],
+        line("On the scales", [name for name, _ in told]),
         *(
             line(corner_words(corner), [screen.weight(getattr(w, corner)) for w in weights])
             for corner in CORNERS

@@ -21,10 +21,7 @@ from rollpath.show.picture import (
     draw_edges,
     figure_grid,
     figure_with,
-    lengths,
     map_size,
-    stagger_unit,
-    staggers,
 )
 from rollpath.show.words import (
     case_json,
@@ -67,7 +64,7 @@ def groove_map(track: Track, results: list[Baseline], screen: Screen) -> Figure:
     draw_edges(axes, track, screen)
     grooves = {result.groove.name: result.groove for result in results}
     for style, (name, groove) in zip(STYLES, grooves.items(), strict=False):
-        x, y = (lengths(np.append(part, part[0]), screen) for part in groove.path)
+        x, y = (screen.lengths(np.append(part, part[0])) for part in groove.path)
         axes.plot(x, y, label=name, **style)
     axes.legend(loc="center", title="groove")
     axes.set_title(track.name)
@@ -86,13 +83,13 @@ def needed_lines(results: list[Baseline], screen: Screen) -> Figure:
             if (result.track.name, result.groove.name) == panel:
                 style = STYLES[cases.index((result.condition.name, result.car.name)) % len(STYLES)]
                 share = 100 * result.groove.s / result.groove.length
-                axes.plot(share, staggers(result.needed.total, screen), **style)
+                axes.plot(share, screen.staggers(result.needed.total), **style)
         axes.set_title(", ".join(panel), fontsize=10)
         axes.set_xlim(0, 100)
     for axes in grid.flat[len(panels) :]:
         axes.set_visible(False)
     figure.supxlabel("distance from the middle of the front straight, % of the lap", fontsize=11)
-    figure.supylabel(f"rear stagger needed, {stagger_unit(screen)}", fontsize=11)
+    figure.supylabel(f"rear stagger needed, {screen.stagger_unit}", fontsize=11)
     handles = [_style_handle(i) for i in range(len(cases))]
     cars = len({car for _, car in cases}) > 1
     words = [f"{surface}, {car}" if cars else surface for surface, car in cases]
@@ -112,18 +109,18 @@ def dots_and_bands(results: list[Baseline], screen: Screen) -> Figure:
     places = np.arange(len(results))[::-1]
     for place_, result in zip(places, results, strict=True):
         best = result.stagger
-        low, high = (float(staggers(end, screen)) for end in best.band)
+        low, high = (float(screen.staggers(end)) for end in best.band)
         axes.barh(place_, high - low, left=low, height=0.55, color="0.80", edgecolor="0.5")
-        axes.plot(staggers(best.recommended, screen), place_, "o", color="black", markersize=8)
+        axes.plot(screen.staggers(best.recommended), place_, "o", color="black", markersize=8)
     for end in {end for result in results for end in result.stagger.window}:
-        axes.axvline(float(staggers(end, screen)), color="0.35", linestyle=":")
+        axes.axvline(float(screen.staggers(end)), color="0.35", linestyle=":")
     for now in {float(result.car.rear.stagger) for result in results}:
-        axes.axvline(float(staggers(now, screen)), color="black", linestyle="--", linewidth=1.2)
+        axes.axvline(float(screen.staggers(now)), color="black", linestyle="--", linewidth=1.2)
     several = len({result.car.name for result in results}) > 1
     axes.set_yticks(places, [_row_name(result, several) for result in results], fontsize=9)
     ends = [end for result in results for end in (*result.stagger.window, result.car.rear.stagger)]
-    axes.set_xlim(*(float(staggers(end, screen)) for end in (min(ends) - EDGE, max(ends) + EDGE)))
-    axes.set_xlabel(f"rear stagger, {stagger_unit(screen)}")
+    axes.set_xlim(*(float(screen.staggers(end)) for end in (min(ends) - EDGE, max(ends) + EDGE)))
+    axes.set_xlabel(f"rear stagger, {screen.stagger_unit}")
     figure.suptitle(
         "dot: recommended   band: as good\ndotted: window   dashed: on the car", fontsize=10
     )
@@ -142,16 +139,16 @@ def sweep_picture(
     figure, axes = figure_with(size=(7.2, 5.2))
     unit = screen.of_kind(1.0, sweep.kind).partition(" ")[2]
     x = [float(screen.of_kind(value, sweep.kind).split()[0]) for value in sweep.values]
-    low, high = (staggers(rows[f"band_{end}_in"] * INCH, screen) for end in ("low", "high"))
+    low, high = (screen.staggers(rows[f"band_{end}_in"] * INCH) for end in ("low", "high"))
     axes.fill_between(x, low, high, color="0.82", label="as good")
     for style, name, word in (
         (STYLES[0], "optimum_in", "best"),
         (STYLES[1], "loaded_corner_1_in", "turns 1-2 centre needs"),
         (STYLES[3], "loaded_corner_2_in", "turns 3-4 centre needs"),
     ):
-        axes.plot(x, staggers(rows[name] * INCH, screen), label=word, **style)
+        axes.plot(x, screen.staggers(rows[name] * INCH), label=word, **style)
     axes.set_xlabel(f"{sweep.key.replace('_', ' ')}{', ' if unit else ''}{unit}")
-    axes.set_ylabel(f"rear stagger, {stagger_unit(screen)}")
+    axes.set_ylabel(f"rear stagger, {screen.stagger_unit}")
     axes.legend()
     axes.set_title(case_title(case))
     return Picture("compare-sweep", figure)
@@ -191,7 +188,8 @@ def compare_screen(results: list[Baseline], effects: list[StaggerEffect], screen
             ],
             [*WHERE_FROM, *columns(parts)],
             caution_lines(),
-        ]
+        ],
+        screen,
     )
 
 
@@ -289,4 +287,4 @@ def sweep_screen(sweep: Sweep, case: Baseline, rows: dict[str, FloatArray], scre
             ]
         )
     title = f"Rear stagger against {sweep.key}: {case_words(case)} (estimates)"
-    return sections([[title], columns(table), caution_lines()])
+    return sections([[title], columns(table), caution_lines()], screen)

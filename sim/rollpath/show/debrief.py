@@ -125,7 +125,8 @@ def debrief_screen(
             ],
             ["Where the axle scrubbed, a lap (estimates)", *columns(phases)],
             caution_lines(),
-        ]
+        ],
+        screen,
     )
 
 

@@ -18,8 +18,6 @@ from rollpath.show.picture import (
     STYLES,
     Picture,
     figure_with,
-    length_unit,
-    lengths,
     shade_phases,
 )
 from rollpath.show.words import (
@@ -68,9 +66,9 @@ def _lap_panels(result: FeelCase, screen: Screen, rows: int, height: float) -> t
         shade_phases(axes, lap.groove.s, lap.phase, screen, named=i == 0)
     panels.flat[0].set_title(_feel_title(result), pad=20)
     panels.flat[-1].set_xlabel(
-        f"distance from the middle of the front straight, {length_unit(screen)}\n{SHADE_KEY}"
+        f"distance from the middle of the front straight, {screen.length_unit}\n{SHADE_KEY}"
     )
-    panels.flat[-1].set_xlim(0, float(lengths(lap.groove.length, screen)))
+    panels.flat[-1].set_xlim(0, float(screen.lengths(lap.groove.length)))
     return figure, list(panels.flat)
 
 
@@ -85,7 +83,7 @@ def steering_lines(result: FeelCase, screen: Screen) -> Figure:
     """Steering wheel along the lap, and against the same car with zero mismatch."""
     figure, (upper, lower) = _lap_panels(result, screen, 2, 7.0)
     held = result.held
-    x = lengths(held.lap.groove.s, screen)
+    x = screen.lengths(held.lap.groove.s)
     for i, stagger in enumerate(held.staggers):
         style, word = STYLES[i % len(STYLES)], screen.tape(stagger)
         upper.plot(x, held.steering_wheel[i] / DEGREE, **style, label=word)
@@ -102,7 +100,7 @@ def axle_lines(result: FeelCase, screen: Screen) -> Figure:
     """What the mismatch adds to the yaw moment of the axle, and its worth at the front."""
     figure, (axes,) = _lap_panels(result, screen, 1, 5.2)
     held = result.held
-    x = lengths(held.lap.groove.s, screen)
+    x = screen.lengths(held.lap.groove.s)
     arm = 1.0 if screen.is_si else POUND * FOOT
     for i, stagger in enumerate(held.staggers):
         moment = held.moment_change[i] / arm
@@ -127,7 +125,7 @@ def thrust_split(result: FeelCase, screen: Screen) -> Figure:
     held = result.held
     cases = len(held.staggers)
     figure, panels = _lap_panels(result, screen, cases, 1.6 + 1.9 * cases)
-    x = lengths(held.lap.groove.s, screen)
+    x = screen.lengths(held.lap.groove.s)
     force = 1.0 if screen.is_si else POUND
     for i, axes in enumerate(panels):
         axes.plot(x, held.fitted.thrust_left[i] / force, **STYLES[1], label="left rear")
@@ -236,7 +234,8 @@ def feel_screen(result: FeelCase, screen: Screen) -> str:
             _axle_table(rows, screen),
             _grip_table(rows, screen),
             caution_lines(),
-        ]
+        ],
+        screen,
     )
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from rollpath.screen import Screen, pounds
 from rollpath.show.bite import longer_words
-from rollpath.show.words import none_or, paragraph, row
+from rollpath.show.words import lay_out, none_or, paragraph, row
 from rollpath.units import INCH
 
 if TYPE_CHECKING:
@@ -71,7 +71,7 @@ def learned_screen(
     if written:
         told = ", ".join(f"{key} {value}" for key, value in written.items())
         lines += ["", paragraph(f"Written into the car file: {told}. The old file is {kept}")]
-    return "\n".join(lines)
+    return lay_out(lines, screen)
 
 
 def _learned_words(name: str, rate: float, half: float, sure: bool, screen: Screen) -> str:

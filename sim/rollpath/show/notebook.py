@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from rollpath.debrief import ANSWERS
 from rollpath.screen import Screen, inches, pounds
 from rollpath.show.bite import CORNER_INITIALS
-from rollpath.show.words import columns, counted, none_or, paragraph, row
+from rollpath.show.words import columns, counted, lay_out, none_or, paragraph, row
 
 if TYPE_CHECKING:
     from rollpath.book.book import Taken
@@ -65,7 +65,7 @@ def list_screen(pages: Sequence[Page], screen: Screen) -> str:
             known_only(run.bite, screen.weight), _lap_words(run.best_lap),
             SAYS_WORDS[driver_says(run)],
         ])  # fmt: skip
-    return "\n".join([*columns(rows, 6), counted(len(pages), "run")])
+    return lay_out([*columns(rows, 6), counted(len(pages), "run")], screen)
 
 
 def added_screen(number: int, run: Run, screen: Screen) -> str:
@@ -78,7 +78,7 @@ def added_screen(number: int, run: Run, screen: Screen) -> str:
         known_only(run.bite, lambda value: f"bite {screen.weight(value)}{_pads_words(run)}"),
         known_only(run.best_lap, lambda value: f"best {_lap_words(value)}"),
     ]
-    return "\n".join([head, paragraph(", ".join(part for part in parts if part), "  ")])
+    return lay_out([head, paragraph(", ".join(part for part in parts if part), "  ")], screen)
 
 
 def _pads_words(run: Run) -> str:
@@ -101,7 +101,7 @@ def show_screen(pages: Sequence[Page], screen: Screen) -> str:
             f"{label} was {was[label] or 'not known'}" for label in was if was[label] != now[label]
         ]
         lines.append(row(f"until {new.written:%Y-%m-%d %H:%M}", "; ".join(changed)))
-    return "\n".join(lines)
+    return lay_out(lines, screen)
 
 
 def _run_rows(run: Run, screen: Screen) -> list[tuple[str, str]]:

@@ -24,7 +24,7 @@ from rollpath.lap import PHASES
 from rollpath.screen import Screen
 from rollpath.stagger import Baseline
 from rollpath.track import Track
-from rollpath.units import FOOT, INCH, MPH, POUND, FloatArray, Real
+from rollpath.units import INCH, FloatArray
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -168,40 +168,17 @@ def figure_grid(rows: int, columns: int, size: tuple[float, float]) -> tuple[Fig
 # What pictures share
 
 
-def lengths(values: Real, screen: Screen) -> Any:
-    """Distances along a lap in ft or m."""
-    return np.asarray(values) / (1.0 if screen.is_si else FOOT)
-
-
-def staggers(values: Real, screen: Screen) -> Any:
-    """Staggers in in or mm."""
-    return np.asarray(values) / (1e-3 if screen.is_si else INCH)
-
-
-def speeds(values: Real, screen: Screen) -> Any:
-    """Speeds in mph or m/s."""
-    return np.asarray(values) / (1.0 if screen.is_si else MPH)
-
-
-def length_unit(screen: Screen) -> str:
-    return "m" if screen.is_si else "ft"
-
-
-def stagger_unit(screen: Screen) -> str:
-    return "mm" if screen.is_si else "in"
-
-
 def draw_edges(axes: Axes, track: Track, screen: Screen) -> None:
     """Both edges of a track, seen from above."""
     edge = track.edge
     u = np.linspace(0.0, float(edge.length[0, 0]), 721)
     for offset in (0.0, float(track.width)):
         x, y = place(edge, u, offset)
-        axes.plot(lengths(x[0], screen), lengths(y[0], screen), color="0.35", linewidth=1.2)
+        axes.plot(screen.lengths(x[0]), screen.lengths(y[0]), color="0.35", linewidth=1.2)
     axes.set_aspect("equal")
     axes.margins(0.06)
-    axes.set_xlabel(f"distance along the straights, {length_unit(screen)}")
-    axes.set_ylabel(f"distance across, {length_unit(screen)}")
+    axes.set_xlabel(f"distance along the straights, {screen.length_unit}")
+    axes.set_ylabel(f"distance across, {screen.length_unit}")
 
 
 def map_size(track: Track, extra: float = 0.0) -> tuple[float, float]:
@@ -223,7 +200,7 @@ def draw_shaded_path(
     """The groove as a band shaded by values from -limit to limit; returns what a scale needs."""
     from matplotlib.collections import LineCollection
 
-    x, y = (lengths(np.append(part, part[0]), screen) for part in groove.path)
+    x, y = (screen.lengths(np.append(part, part[0])) for part in groove.path)
     points = np.stack([x, y], axis=-1)
     pieces = np.stack([points[:-1], points[1:]], axis=1)
     axes.add_collection(LineCollection(list(pieces), colors="black", linewidths=width + 2))
@@ -243,7 +220,7 @@ def mark_signs(
     size: float = 13.0,
 ) -> None:
     """Signs on the path where a value is clearly positive or negative: shades put in ink."""
-    x, y = (lengths(part, screen) for part in groove.path)
+    x, y = (screen.lengths(part) for part in groove.path)
     for i in np.linspace(0, len(values), 28, endpoint=False).astype(int):
         if abs(values[i]) > least:
             axes.text(
@@ -274,11 +251,11 @@ def shade_phases(
         left, right = s[start], s[end - 1]
         name = PHASES[phase[start]]
         axes.axvspan(
-            float(lengths(left, screen)), float(lengths(right, screen)), color=shades[name], lw=0
+            float(screen.lengths(left)), float(screen.lengths(right)), color=shades[name], lw=0
         )
         if named and right - left > letter * (len(name) + 0.3):
             axes.text(
-                float(lengths(0.5 * (left + right), screen)), 1.02, name,
+                float(screen.lengths(0.5 * (left + right))), 1.02, name,
                 transform=axes.get_xaxis_transform(), ha="center", va="bottom", fontsize=size,
             )  # fmt: skip
 
@@ -288,12 +265,3 @@ def case_title(result: Baseline) -> str:
         f"{result.car.name} at {result.track.name}, "
         f"{result.condition.name}, {result.groove.name} groove"
     )
-
-
-def weights(values: Real, screen: Screen) -> Any:
-    """Weights in lb or N."""
-    return np.asarray(values) / (1.0 if screen.is_si else POUND)
-
-
-def weight_unit(screen: Screen) -> str:
-    return "N" if screen.is_si else "lb"

@@ -10,8 +10,8 @@ import numpy as np
 from rollpath.corners import Corners
 from rollpath.screen import Screen, inches, pounds, psi
 from rollpath.show.notebook import SAYS_WORDS, clean_text, known_only
-from rollpath.show.picture import Picture, figure_with, stagger_unit, staggers
-from rollpath.show.words import counted, finite_or_none, none_or, row
+from rollpath.show.picture import Picture, figure_with
+from rollpath.show.words import counted, finite_or_none, lay_out, none_or, row
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -65,18 +65,18 @@ def stagger_against_lap(study: Study, points: list[Point], screen: Screen) -> Fi
     figure, axes = figure_with(size=(7.2, 5.6))
     for stretch in dict.fromkeys(point.stretch for point in points):
         joined = sorted(
-            (staggers(p.page.run.rear_stagger or 0.0, screen), p.lap)
+            (screen.staggers(p.page.run.rear_stagger or 0.0), p.lap)
             for p in points if p.stretch == stretch and p.clean
         )  # fmt: skip
         axes.plot(*zip(*joined, strict=True) if joined else ((), ()), color="0.7", linewidth=1)
     for said in SAID_MARKERS:
         _draw_said(
             axes, said,
-            [(float(staggers(p.page.run.rear_stagger or 0.0, screen)), p.lap, p.clean)
+            [(float(screen.staggers(p.page.run.rear_stagger or 0.0)), p.lap, p.clean)
              for p in points if p.said == said],
         )  # fmt: skip
     _mark_optima(axes, study, points, screen)
-    axes.set_xlabel(f"rear stagger, {stagger_unit(screen)}")
+    axes.set_xlabel(f"rear stagger, {screen.stagger_unit}")
     axes.set_ylabel("lap time, s")
     track = points[0].page.run.track
     axes.set_title(
@@ -96,7 +96,7 @@ def _mark_optima(axes: Axes, study: Study, points: list[Point], screen: Screen) 
     if study.correction is not None:
         lines.append((middle + study.correction.stagger, "--", "corrected"))
     for at, dash, word in lines:
-        x = float(staggers(at, screen))
+        x = float(screen.staggers(at))
         axes.axvline(x, color="0.25", linestyle=dash, linewidth=1.4)
         axes.annotate(
             word, (x, 0.985), xycoords=axes.get_xaxis_transform(), xytext=(-5, 0),
@@ -143,13 +143,13 @@ def season_strip(studies: list[Study], screen: Screen) -> Figure:
             axes.axvspan(start - 0.5, end - 0.5, color="0.93", lw=0)
     for said in SAID_MARKERS:
         _draw_said(axes, said, [
-            (i, float(staggers(p.page.run.off_optimum or 0.0, screen)), p.clean)
+            (i, float(screen.staggers(p.page.run.off_optimum or 0.0)), p.clean)
             for i, p in enumerate(points) if p.said == said
         ])  # fmt: skip
     axes.axhline(0.0, color="black", linewidth=1.2)
     axes.grid(axis="x", visible=False)
     _name_nights(axes, points, days, starts)
-    axes.set_ylabel(f"stagger fitted less best by physics, {stagger_unit(screen)}")
+    axes.set_ylabel(f"stagger fitted less best by physics, {screen.stagger_unit}")
     axes.set_title(f"{plain_text(studies[0].car, 60)}: the season" if studies else "the season")
     _said_legend(figure)
     return figure
@@ -183,7 +183,7 @@ def review_screen(
         lines += _study_lines(study, screen)
     if not taught:
         lines.append("  no run says what the surface was")
-    return "\n".join(lines)
+    return lay_out(lines, screen)
 
 
 def _night_lines(night: Night, screen: Screen) -> list[str]:

@@ -34,13 +34,8 @@ from rollpath.show.picture import (
     as_typed,
     draw_edges,
     draw_shaded_path,
-    length_unit,
-    lengths,
     mark_signs,
     shade_phases,
-    speeds,
-    stagger_unit,
-    staggers,
 )
 from rollpath.show.words import CAUTIONS
 from rollpath.stagger import Baseline
@@ -147,12 +142,12 @@ def _draw_map(page: Figure, box: Box, result: Baseline, screen: Screen) -> None:
         page, Box(box.left + 0.055, box.bottom + 0.035, box.width - 0.06, box.height - 0.06)
     )
     stagger = result.car.rear.stagger
-    mismatch = staggers(stagger - result.needed.total, screen)
+    mismatch = screen.staggers(stagger - result.needed.total)
     limit = float(np.max(np.abs(mismatch)))
     draw_edges(axes, result.track, screen)
     draw_shaded_path(axes, result.groove, mismatch, limit, screen, width=5)
     mark_signs(axes, result.groove, mismatch, 0.2 * limit, screen, size=9)
-    unit = stagger_unit(screen)
+    unit = screen.stagger_unit
     axes.set_title(
         f"mismatch with {screen.tape(stagger)} fitted, largest {limit:.1f} {unit}\n"
         "dark \N{MINUS SIGN}: too little, the axle pushes   light +: too much, it steers left",
@@ -230,22 +225,22 @@ def _draw_along(page: Figure, result: Baseline, screen: Screen) -> None:
     speed = _axes(page, Box(left, 0.550, width, 0.070))
     needed = _axes(page, Box(left, 0.412, width, 0.115), sharex=speed)
     scrub = _axes(page, Box(left, 0.290, width, 0.099), sharex=speed)
-    x, phase = lengths(result.groove.s, screen), result.lap.phase
+    x, phase = screen.lengths(result.groove.s), result.lap.phase
     for axes in (speed, needed, scrub):
         shade_phases(axes, result.groove.s, phase, screen, named=axes is speed, size=8)
-        axes.set_xlim(0, float(lengths(result.groove.length, screen)))
+        axes.set_xlim(0, float(screen.lengths(result.groove.length)))
         axes.tick_params(labelbottom=axes is scrub)
-    speed.plot(x, speeds(result.lap.speed, screen), **STYLES[0])
+    speed.plot(x, screen.speeds(result.lap.speed), **STYLES[0])
     speed.set_ylabel(f"speed,\n{'m/s' if screen.is_si else 'mph'}")
     fitted = result.car.rear.stagger
-    needed.plot(x, staggers(result.needed.total, screen), **STYLES[0], label="needed")
+    needed.plot(x, screen.staggers(result.needed.total), **STYLES[0], label="needed")
     for stagger, style, word in (
         (fitted, STYLES[1], "fitted"),
         (result.stagger.recommended, STYLES[2], "the lap asks for"),
     ):
         label = f"{word} {screen.tape(stagger)}"
-        needed.axhline(float(staggers(stagger, screen)), **style, label=label)
-    needed.set_ylabel(f"rear stagger,\n{stagger_unit(screen)}")
+        needed.axhline(float(screen.staggers(stagger)), **style, label=label)
+    needed.set_ylabel(f"rear stagger,\n{screen.stagger_unit}")
     _legend_above(needed)
     for slip, style, word in zip(
         tire_slips(result.lap, result.now.slip), STYLES, ("left rear", "right rear"),
@@ -255,7 +250,7 @@ def _draw_along(page: Figure, result: Baseline, screen: Screen) -> None:
     scrub.set_ylabel("scrub of each\ntire, %")
     scrub.set_ylim(bottom=0)
     _legend_above(scrub)
-    unit = length_unit(screen)
+    unit = screen.length_unit
     scrub.set_xlabel(
         f"distance from the middle of the front straight, {unit};   {SHADE_KEY}", fontsize=8
     )
@@ -389,17 +384,17 @@ def _draw_panels(
         axes = _axes(page, place, sharex=first)
         first = first or axes
         shade_phases(axes, lap.groove.s, lap.phase, screen, named=i == 0, size=8)
-        axes.set_xlim(0, float(lengths(lap.groove.length, screen)))
+        axes.set_xlim(0, float(screen.lengths(lap.groove.length)))
         last = i == len(panels) - 1
         axes.tick_params(labelbottom=last)
         draw(axes, shown, screen)
         if last:
-            unit = length_unit(screen)
+            unit = screen.length_unit
             axes.set_xlabel(f"distance from the middle of a straight, {unit}", fontsize=8)
 
 
 def _draw_wheel(axes: Axes, feel: Feel, screen: Screen) -> None:
-    x = lengths(feel.lap.groove.s, screen)
+    x = screen.lengths(feel.lap.groove.s)
     for stagger, wheel, style in zip(feel.staggers, feel.steering_wheel, STYLES, strict=False):
         axes.plot(x, degrees(wheel), **style, label=screen.tape(stagger))
     axes.set_ylabel("steering wheel, deg\nright      left")
@@ -407,7 +402,7 @@ def _draw_wheel(axes: Axes, feel: Feel, screen: Screen) -> None:
 
 
 def _draw_change(axes: Axes, feel: Feel, screen: Screen) -> None:
-    x = lengths(feel.lap.groove.s, screen)
+    x = screen.lengths(feel.lap.groove.s)
     for change, style in zip(feel.steering_change, STYLES, strict=False):
         axes.plot(x, degrees(change), **style)
     axes.axhline(0, color="0.35", linewidth=0.8)
@@ -416,17 +411,17 @@ def _draw_change(axes: Axes, feel: Feel, screen: Screen) -> None:
 
 def _bins(recording: Recording, screen: Screen) -> Any:
     length = float(recording.lap.groove.length)
-    return lengths((np.arange(BINS) + 0.5) * length / BINS, screen)
+    return screen.lengths((np.arange(BINS) + 0.5) * length / BINS)
 
 
 def _draw_recorded_wheel(axes: Axes, recording: Recording, screen: Screen) -> None:
     steering, laps = recording.laps.log.steering, recording.laps
     model = recording.feel
-    x = lengths(model.lap.groove.s, screen)
+    x = screen.lengths(model.lap.groove.s)
     axes.plot(x, degrees(model.steering_wheel[1]), **STYLES[0],
               label=f"model, {screen.tape(model.staggers[1])} as taped")  # fmt: skip
     if steering is not None:
-        axes.plot(lengths(laps.s, screen), degrees(steering), ".", color="0.55", ms=2.5)
+        axes.plot(screen.lengths(laps.s), degrees(steering), ".", color="0.55", ms=2.5)
         axes.plot(_bins(recording, screen), degrees(laps.binned(steering)), **STYLES[1],
                   label="recorded, median of the laps")  # fmt: skip
     axes.set_ylabel("steering wheel, deg\nright      left")
@@ -445,13 +440,13 @@ def _draw_recorded_slip(axes: Axes, recording: Recording, screen: Screen) -> Non
 
 
 def _draw_recorded_need(axes: Axes, recording: Recording, screen: Screen) -> None:
-    x = lengths(recording.lap.groove.s, screen)
-    axes.plot(x, staggers(recording.needed.total, screen), **STYLES[0],
+    x = screen.lengths(recording.lap.groove.s)
+    axes.plot(x, screen.staggers(recording.needed.total), **STYLES[0],
               label="needed on the recorded line")  # fmt: skip
     taped = float(recording.feel.staggers[1])
-    axes.axhline(float(staggers(taped, screen)), **STYLES[1],
+    axes.axhline(float(screen.staggers(taped)), **STYLES[1],
                  label=f"taped {screen.tape(taped)}")  # fmt: skip
-    axes.set_ylabel(f"rear stagger,\n{stagger_unit(screen)}")
+    axes.set_ylabel(f"rear stagger,\n{screen.stagger_unit}")
     axes.legend(ncols=2, fontsize=7.5, loc="best")
 
 

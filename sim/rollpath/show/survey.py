@@ -20,8 +20,6 @@ from rollpath.show.picture import (
     Picture,
     draw_edges,
     figure_with,
-    length_unit,
-    lengths,
     map_size,
 )
 from rollpath.show.words import counted, none_or, paragraph, row, sections
@@ -62,7 +60,7 @@ def taped_map(survey: Survey, screen: Screen) -> Figure:
         x[0], y[0], survey.inside_radius, ("1-2", "3-4"), strict=True
     ):
         axes.text(
-            float(lengths(x_0, screen)), float(lengths(y_0, screen)),
+            float(screen.lengths(x_0)), float(screen.lengths(y_0)),
             f"turns {turns}\n{screen.distance(radius)}", ha="center", va="center",
         )  # fmt: skip
     axes.set_title(f"From {survey.method}: lap {screen.distance(survey.lap)} on the inside edge")
@@ -77,7 +75,7 @@ def log_map(fit: LogFit, screen: Screen) -> Figure:
     x_0, y_0 = float(np.mean(fit.inside.x)), float(np.mean(fit.inside.y))
 
     def draw(x: FloatArray, y: FloatArray, *style: str, **more: Any) -> None:
-        axes.plot(lengths(x - x_0, screen), lengths(y - y_0, screen), *style, **more)
+        axes.plot(screen.lengths(x - x_0), screen.lengths(y - y_0), *style, **more)
 
     draw(*fit.points, ".", color="0.55", markersize=4, label="points used")
     if len(fit.dropped[0]):
@@ -93,8 +91,8 @@ def log_map(fit: LogFit, screen: Screen) -> Figure:
     for set_limits, at, middle in ((axes.set_xlim, 0, x_0), (axes.set_ylim, 1, y_0)):
         low = min(float(np.min(c[at])) for c in everything) - middle
         high = max(float(np.max(c[at])) for c in everything) - middle
-        set_limits(*lengths(np.array([low, high]) + np.array([-0.06, 0.06]) * (high - low), screen))
-    unit = length_unit(screen)
+        set_limits(*screen.lengths(np.array([low, high]) + np.array([-0.06, 0.06]) * (high - low)))
+    unit = screen.length_unit
     ways = ("east", "north") if fit.origin is not None else ("along x", "along y")
     axes.set_xlabel(f"{ways[0]}, {unit}")
     axes.set_ylabel(f"{ways[1]}, {unit}")
@@ -201,7 +199,7 @@ def survey_screen(survey: Survey, written: Sequence[Path], screen: Screen) -> st
         _fit_lines(survey, screen),
         [paragraph(note) for note in _survey_notes(survey)],
     ]
-    return sections(parts)
+    return sections(parts, screen)
 
 
 def _survey_answer(survey: Survey, written: Sequence[Path], screen: Screen) -> list[str]:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 from rollpath.screen import Screen, inches, psi
 from rollpath.show.bite import corner_words
 from rollpath.show.tires import questioned_words
-from rollpath.show.words import none_or, paragraph, row
+from rollpath.show.words import lay_out, none_or, paragraph, row
 from rollpath.tires.air import cold_rollout
 from rollpath.units import PSI
 
@@ -74,7 +74,7 @@ def tape_screen(rack: Rack, tire: RackTire, screen: Screen) -> str:
         paragraph(questioned_words(tire.name, one, new.mean, screen) + "." + left_out, "  ")
         for one in new.doubtful
     ]
-    return "\n".join(lines)
+    return lay_out(lines, screen)
 
 
 def _when_words(taping: Taping, screen: Screen) -> str:

@@ -28,10 +28,6 @@ from rollpath.show.picture import (
     STYLES,
     Picture,
     figure_with,
-    stagger_unit,
-    staggers,
-    weight_unit,
-    weights,
 )
 from rollpath.show.words import (
     case_words,
@@ -99,7 +95,7 @@ def rack_strip(choice: Choice, screen: Screen) -> Figure:
         key=lambda item: item[0],
     )  # fmt: skip
     figure, axes = figure_with(size=(7.2, 1.9 + 0.27 * len(shown)))
-    rollouts = staggers(np.array([rollout for rollout, *_ in shown]), screen)
+    rollouts = screen.staggers(np.array([rollout for rollout, *_ in shown]))
     named = set()
     for y, (x, (_, _, corner, state)) in enumerate(zip(rollouts, shown, strict=True)):
         marker, fill, size, words = _STRIP_MARKS[state]
@@ -116,7 +112,7 @@ def rack_strip(choice: Choice, screen: Screen) -> Figure:
             )  # fmt: skip
     axes.set_yticks(range(len(shown)), [tire.name for _, tire, *_ in shown])
     axes.set_xlim(right=rollouts.max() + 0.22 * max(np.ptp(rollouts), 1.0))
-    axes.set_xlabel(f"rollout, cold, at the running pressure, {stagger_unit(screen)}")
+    axes.set_xlabel(f"rollout, cold, at the running pressure, {screen.stagger_unit}")
     axes.legend(fontsize=9, loc="upper left")
     axes.set_title(f"{choice.rack.name}: rear stagger "
                    f"{screen.tape(choice.picks[0].rear_stagger)}")  # fmt: skip
@@ -128,26 +124,26 @@ def reach_map(choice: Choice, screen: Screen) -> Figure:
     made = reach(choice)
     figure, axes = figure_with(size=(7.2, 6.2))
     axes.grid(False)
-    x, y = staggers(made.rear, screen), staggers(made.front, screen)
+    x, y = screen.staggers(made.rear), screen.staggers(made.front)
     axes.pcolormesh(
         x, y, np.where(made.made, 0.25, np.nan), cmap="Greys", vmin=0, vmax=1, shading="nearest",
         edgecolors="white", linewidth=0.3,
     )  # fmt: skip
     rear, front = (_near_the_picks(choice, axle) for axle in ("rear", "front"))
-    axes.set_xlim(*staggers(rear[[0, -1]], screen))
-    axes.set_ylim(*staggers(front[[0, -1]], screen))
-    bite = weights(bite_map(choice.car, bite_rates(choice.car), rear, front), screen)
+    axes.set_xlim(*screen.staggers(rear[[0, -1]]))
+    axes.set_ylim(*screen.staggers(front[[0, -1]]))
+    bite = screen.weights(bite_map(choice.car, bite_rates(choice.car), rear, front))
     lines = axes.contour(
-        staggers(rear, screen), staggers(front, screen), bite, 8, colors="0.25", linewidths=0.9
+        screen.staggers(rear), screen.staggers(front), bite, 8, colors="0.25", linewidths=0.9
     )
-    axes.clabel(lines, fmt=f"%g {weight_unit(screen)}", fontsize=8)
+    axes.clabel(lines, fmt=f"%g {screen.weight_unit}", fontsize=8)
     axes.axvline(
-        float(staggers(choice.aim.stagger, screen)), **STYLES[1],
+        float(screen.staggers(choice.aim.stagger)), **STYLES[1],
         label=f"wanted {screen.tape(choice.aim.stagger)}",
     )  # fmt: skip
     _mark_staggers(axes, choice, screen)
-    axes.set_xlabel(f"rear stagger, cold, {stagger_unit(screen)}")
-    axes.set_ylabel(f"front stagger, cold, {stagger_unit(screen)}")
+    axes.set_xlabel(f"rear stagger, cold, {screen.stagger_unit}")
+    axes.set_ylabel(f"front stagger, cold, {screen.stagger_unit}")
     figure.legend(fontsize=9, loc="outside lower center", ncols=4)
     axes.set_title("Grey: pairs of staggers the rack can make; lines: equal bite")
     return figure
@@ -167,18 +163,18 @@ def _mark_staggers(axes: Axes, choice: Choice, screen: Screen) -> None:
     first, *others = choice.picks
     car = choice.car
     axes.plot(
-        staggers(np.array([pick.rear_stagger for pick in others]), screen),
-        staggers(np.array([pick.front_stagger for pick in others]), screen),
+        screen.staggers(np.array([pick.rear_stagger for pick in others])),
+        screen.staggers(np.array([pick.front_stagger for pick in others])),
         "o", markersize=6, markerfacecolor="white", markeredgecolor="black", linestyle="none",
         label="others of the best",
     )  # fmt: skip
     axes.plot(
-        float(staggers(car.rear.stagger, screen)), float(staggers(car.front.stagger, screen)),
+        float(screen.staggers(car.rear.stagger)), float(screen.staggers(car.front.stagger)),
         "s", markersize=9, markerfacecolor="white", markeredgecolor="black", mew=2,
         linestyle="none", label="car file",
     )  # fmt: skip
     axes.plot(
-        float(staggers(first.rear_stagger, screen)), float(staggers(first.front_stagger, screen)),
+        float(screen.staggers(first.rear_stagger)), float(screen.staggers(first.front_stagger)),
         "*", markersize=17, color="black", linestyle="none",
         label=", ".join(first.names.values()),
     )  # fmt: skip
@@ -255,7 +251,7 @@ def tires_screen(choice: Choice, outcome: Outcome, own: OwnSet | None, screen: S
         _doubt_lines(choice, screen),
         caution_lines(),
     ]
-    return sections(parts)
+    return sections(parts, screen)
 
 
 def initials(pick: Pick) -> str:
@@ -406,7 +402,7 @@ def _why_lines(choice: Choice, own: OwnSet | None, screen: Screen) -> list[str]:
     first, yours = choice.picks[0], own.pick
 
     def line(label: str, one: str, other: str) -> str:
-        return figures(label, [one, other], 26)
+        return figures(label, [one, other])
 
     def cells(pick: Pick) -> dict[str, str]:
         return {

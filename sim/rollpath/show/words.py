@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 import math
 import textwrap
@@ -24,38 +25,81 @@ CAUTIONS = (
     "First laps slow after any change. These are estimates: when in doubt ask the tire maker or "
     "the tech man.",
 )
+"""Told whole in the guide and on every printed sheet."""
+SHORT_CAUTIONS = (
+    "Stands first; nuts torqued; maker's psi.",
+    "First laps slow. Estimates: guide safety",
+)
+"""Of 40 letters each, the narrowest screen."""
 LABEL_WIDTH = 26
-SCREEN_WIDTH = 88
+ROOMY = 64
+"""Columns from which labels stand in a column of their own, with the text beside them."""
+_BESIDE, _CELL, _TABLE = "\x1f", "\x1e", "\x1d"
+"""Between a label and its text, between the cells of a table, and before a table's row."""
 
 
 def row(label: str, text: str) -> str:
-    """A label column and what it holds, wrapped to the width of a screen."""
-    indent = " " * (LABEL_WIDTH + 2)
-    first = f"  {label:<{LABEL_WIDTH}}"
-    return textwrap.fill(text, SCREEN_WIDTH, initial_indent=first, subsequent_indent=indent)
+    """A label and what it holds: a line for `lay_out`."""
+    return f"{label}{_BESIDE}{text}"
 
 
 def paragraph(text: str, indent: str = "") -> str:
-    """Prose wrapped to the width of a screen."""
-    return textwrap.fill(
-        text, SCREEN_WIDTH, initial_indent=indent, subsequent_indent=indent + "  ",
-        break_on_hyphens=False,
-    )  # fmt: skip
+    """Prose: a line for `lay_out`, which wraps it."""
+    return indent + text
 
 
 def caution_lines() -> list[str]:
-    """The cautions at the foot of a screen."""
-    return list(map(paragraph, CAUTIONS))
+    """The cautions at the foot of a screen: two lines at any width."""
+    return list(SHORT_CAUTIONS)
 
 
-def sections(parts: Iterable[Sequence[str]]) -> str:
+def sections(parts: Iterable[Sequence[str]], screen: Screen) -> str:
     """A screen of parts with an empty line between; a part without lines is left out."""
-    return "\n\n".join("\n".join(part) for part in parts if part)
+    return "\n\n".join(lay_out(part, screen) for part in parts if part)
 
 
-def figures(label: str, texts: Sequence[str], width: int) -> str:
-    """A label column and figures to the right, each in `width` places."""
-    return f"  {label:<{LABEL_WIDTH}}" + "".join(f"{text:>{width}}" for text in texts)
+def figures(label: str, texts: Sequence[str]) -> str:
+    """A label and figures to the right of it: a row of a table for `lay_out`."""
+    return columns([[label, *texts]], 1)[0]
+
+
+def lay_out(lines: Iterable[str], screen: Screen) -> str:
+    """Lines laid out for a terminal: wrapped, tables in columns or, where too wide, stacked.
+
+    Parameters
+    ----------
+    lines : iterable of str
+        Prose, and what `row`, `paragraph` and `columns` return.
+    screen : Screen
+        Its width is never passed, but by a single word that is longer.
+    """
+    told: list[str] = []
+    for is_table, group in itertools.groupby(lines, lambda line: line.startswith(_TABLE)):
+        if is_table:
+            told += _table(list(group), screen.width)
+        else:
+            told += [piece for line in group for piece in _wrapped(line, screen.width)]
+    return "\n".join(told)
+
+
+def _wrapped(text: str, width: int) -> list[str]:
+    """The lines of one paragraph, or of a label and its text."""
+    if "\n" in text:
+        return [piece for line in text.split("\n") for piece in _wrapped(line, width)]
+    label, beside, held = text.partition(_BESIDE)
+    if not beside:
+        indent = " " * (len(text) - len(text.lstrip()))
+        return _filled(text.strip(), width, indent, indent + "  ")
+    if width < ROOMY:
+        return _filled(f"{label}: {held}" if label else held, width, "  ", "    ")
+    return _filled(held, width, f"  {label:<{LABEL_WIDTH}}", " " * (LABEL_WIDTH + 2))
+
+
+def _filled(text: str, width: int, first: str, rest: str) -> list[str]:
+    return textwrap.wrap(
+        text, width, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False,
+        break_long_words=False,
+    ) or [first.rstrip()]  # fmt: skip
 
 
 def counted(count: int, thing: str) -> str:
@@ -116,16 +160,36 @@ def _plain(data: Any) -> Any:
 
 
 def columns(rows: Sequence[Sequence[str]], left: int = 3) -> list[str]:
-    """Rows of a table set in columns as wide as they need; the first `left` to the left."""
+    """Rows of a table for `lay_out`, headings first; the first `left` cells stand to the left."""
+    return [f"{_TABLE}{left}{_CELL}{_CELL.join(cells)}" for cells in rows]
+
+
+def _table(lines: list[str], width: int) -> list[str]:
+    """A table in columns as wide as they need; a block a row where that is too wide."""
+    left = int(lines[0][1:].partition(_CELL)[0])
+    rows = [line.split(_CELL)[1:] for line in lines]
     widths = [[text_width(cell) for cell in cells] for cells in rows]
-    widest = [max(column) for column in zip(*widths, strict=True)]
-    return [_set(*row, widest, left) for row in zip(rows, widths, strict=True)]
+    widest = [max(column) for column in itertools.zip_longest(*widths, fillvalue=0)]
+    if sum(widest) + 2 * len(widest) - 2 <= width:
+        return [_set(*row, widest, left) for row in zip(rows, widths, strict=True)]
+    return [piece for cells in rows[1:] for piece in _block(rows[0], cells, left, width)]
+
+
+def _block(headings: Sequence[str], cells: Sequence[str], left: int, width: int) -> list[str]:
+    """One row of a table that is too wide: what it is of, and below it a line a cell."""
+    lines = _filled(
+        ", ".join(cell.strip() for cell in cells[:left] if cell.strip()), width, "", "  "
+    )
+    for heading, cell in zip(headings[left:], cells[left:], strict=False):
+        if cell.strip():
+            lines += _filled(f"{heading.strip()}: {cell.strip()}", width, "  ", "    ")
+    return lines
 
 
 def _set(cells: Sequence[str], widths: list[int], widest: list[int], left: int) -> str:
-    gaps = [" " * (most - width) for most, width in zip(widest, widths, strict=True)]
+    gaps = [" " * (most - width) for most, width in zip(widest, widths, strict=False)]
     texts = [cell + gap for cell, gap in zip(cells[:left], gaps, strict=False)]
-    texts += [gap + cell for cell, gap in zip(cells[left:], gaps[left:], strict=True)]
+    texts += [gap + cell for cell, gap in zip(cells[left:], gaps[left:], strict=False)]
     return "  ".join(texts).rstrip()
 
 

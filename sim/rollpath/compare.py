@@ -1,19 +1,33 @@
-"""Cases side by side."""
+"""Cases side by side: tracks, surfaces, lines and cars, or one number run through a range."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import TYPE_CHECKING, Any
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, TypeVar
 
 import numpy as np
 
-from rollpath.screen import feet, inches
-from rollpath.track import CONDITIONS
-from rollpath.units import FloatArray
+from rollpath.car import Car
+from rollpath.errors import RollpathError
+from rollpath.groove.free import DIAMOND_SHARPNESS, DIAMOND_ZONE
+from rollpath.groove.lay import make_groove
+from rollpath.groove.path import FREE_GROOVES, Groove
+from rollpath.results import Result
+from rollpath.stagger import Baseline, baseline
+from rollpath.track import CONDITIONS, DEFAULT_CONDITION, Track, check_track
+from rollpath.units import INCH, FloatArray, Real
 
-if TYPE_CHECKING:
-    from rollpath.files.sweeps import Sweep
-    from rollpath.stagger import Baseline
+Each = Callable[[Sequence[Any]], Iterable[Any]]
+"""What walks through the cases; a command shows how far it is."""
+
+
+@dataclass(frozen=True, eq=False)
+class Comparison(Result, told_by="compare"):
+    """Baselines of several cases, in the order asked for."""
+
+    rows: tuple[Baseline, ...]
+
 
 SORT_KEYS: dict[str, Callable[[Baseline], Any]] = {
     "stagger": lambda result: float(result.stagger.unbounded),
@@ -26,28 +40,220 @@ SORT_KEYS: dict[str, Callable[[Baseline], Any]] = {
 }
 
 
-def sorted_rows(results: list[Baseline], key: str | None) -> list[Baseline]:
-    """The results in the order asked, or as they came."""
-    return results if key is None else sorted(results, key=SORT_KEYS[key])
+def compare(
+    tracks: Sequence[Track],
+    cars: Sequence[Car],
+    conditions: Sequence[str] = tuple(CONDITIONS),
+    grooves: Sequence[str | Groove] = (),
+    *,
+    recorded: Sequence[Groove | None] = (),
+    sort: str | None = None,
+    each: Each = iter,
+    zone: float = DIAMOND_ZONE,
+    sharpness: float = DIAMOND_SHARPNESS,
+) -> Comparison:
+    """Every track with every car, surface and line.
+
+    Parameters
+    ----------
+    tracks, cars : sequence of Track, of Car
+    conditions : sequence of str
+        States of the surface.
+    grooves : sequence of str or Groove
+        Lines; when left out the one that each condition brings.
+    recorded : sequence of Groove or None
+        A line recorded on each track, added to the others.
+    sort : str, optional
+        A key of `SORT_KEYS`.
+    each : callable
+        Walks through the cases.
+    zone, sharpness : float
+        Of a diamond; see `groove.lay.make_groove`.
+    """
+    laid: dict[tuple[str, str, float], Groove] = {}
+    rows = []
+    for track, car, condition, groove in each(_cases(tracks, cars, conditions, grooves, recorded)):
+        path = groove
+        if not isinstance(groove, Groove):
+            key = (track.name, groove, float(car.width))
+            path = laid[key] = laid.get(key) or make_groove(
+                track, groove, car.width, zone=zone, sharpness=sharpness
+            )
+        rows.append(baseline(track, car, condition, path))
+    return Comparison(tuple(rows if sort is None else sorted(rows, key=SORT_KEYS[sort])))
 
 
-SWEEP_FIGURES: dict[str, Callable[[Baseline], Any]] = {
-    "recommended_in": lambda result: inches(result.stagger.recommended),
-    "optimum_in": lambda result: inches(result.stagger.optimum),
-    "unbounded_in": lambda result: inches(result.stagger.unbounded),
-    "band_low_in": lambda result: inches(result.stagger.band[0]),
-    "band_high_in": lambda result: inches(result.stagger.band[1]),
-    "loaded_corner_1_in": lambda result: inches(result.stagger.loaded_corner[0]),
-    "loaded_corner_2_in": lambda result: inches(result.stagger.loaded_corner[1]),
-    "scrub_ft": lambda result: feet(result.then.lap),
-    "lap_ft": lambda result: feet(result.groove.length),
-    "time_s": lambda result: result.lap.time,
+Case = tuple[Track, Car, str, "Groove | str"]
+"""Track, car, condition, and the groove or its name."""
+
+
+def _cases(
+    tracks: Sequence[Track],
+    cars: Sequence[Car],
+    conditions: Sequence[str],
+    grooves: Sequence[str | Groove],
+    recorded: Sequence[Groove | None],
+) -> list[Case]:
+    lines = recorded or [None] * len(tracks)
+    return [
+        (track, car, condition, groove)
+        for track, line in zip(tracks, lines, strict=True)
+        for car in cars
+        for condition in conditions
+        for groove in [
+            *(grooves or ([] if line else [track.condition(condition).groove])),
+            *([line] if line else []),
+        ]
+    ]
+
+
+# One number through a range
+
+_SHAPE_KEYS = ("inside_radius", "straight", "width", "bow", "bank", "blend")
+"""Keys of a track that move its edges or its bank."""
+IN_PAIRS = ("inside_radius", "springs.front_wheel_rate", "springs.rear_rate")
+"""Keys that hold one value for each end or side."""
+_PLACES = {
+    "jacks.thread": "jack_thread",
+    **{
+        f"{axle}.{side}.rollout": f"{axle}.{side}_rollout"
+        for axle in ("front", "rear")
+        for side in ("left", "right")
+    },
+}
+"""Keys that a file groups otherwise than the object does."""
+_PER_INCH = "bite_per_inch"
+Thing = TypeVar("Thing", Track, Car)
+
+
+def place_of(key: str) -> list[str]:
+    """The attributes that lead to what a file calls by a dotted key, outermost first."""
+    return _PLACES.get(key, key).split(".")
+
+
+class SweepError(RollpathError):
+    """A number that is not there to be swept."""
+
+
+@dataclass(frozen=True)
+class Sweep:
+    """One number of a track or a car, run through a range.
+
+    Attributes
+    ----------
+    key : str
+        Dotted, as in the file, such as ``bank.corners``.
+    of : str
+        track or car.
+    values : ndarray, shape (cases,)
+        SI.
+    kind : str
+        A key of `units.KINDS`, or ``number``.
+    """
+
+    key: str
+    of: str
+    values: FloatArray
+    kind: str
+
+    @property
+    def changes_the_line(self) -> bool:
+        """Whether a free groove must be found anew for each case."""
+        return self.key.split(".")[0] in _SHAPE_KEYS or self.key.endswith("track_width")
+
+    def put(self, thing: Thing, value: Real) -> Thing:
+        """The track or car with a value in place of the one number.
+
+        Raises
+        ------
+        SweepError
+            If it belongs to a group that the car does not have.
+        """
+        if self.key.startswith(_PER_INCH):
+            value = value / INCH
+        changed: Thing = self._put(thing, place_of(self.key), value)
+        return changed
+
+    def _put(self, thing: Any, path: list[str], value: Real) -> Any:
+        name, *rest = path
+        if thing is None:
+            raise SweepError(f"the {self.of} has no {self.key.split('.')[0]} to sweep")
+        if rest:
+            return replace(thing, **{name: self._put(getattr(thing, name), rest, value)})
+        return replace(thing, **{name: (value, value) if self.key in IN_PAIRS else value})
+
+
+@dataclass(frozen=True, eq=False)
+class Swept(Result, told_by="compare"):
+    """What a sweep found.
+
+    Attributes
+    ----------
+    sweep : Sweep
+    case : Baseline
+        One of its points, for the names.
+    rows : dict of str to ndarray, shape (cases,)
+        SI: `SWEEP_FIGURES` for each swept value.
+    """
+
+    sweep: Sweep
+    case: Baseline
+    rows: dict[str, FloatArray]
+
+
+SWEEP_FIGURES: dict[str, Callable[[Baseline], Real]] = {
+    "recommended": lambda result: result.stagger.recommended,
+    "optimum": lambda result: result.stagger.optimum,
+    "unbounded": lambda result: result.stagger.unbounded,
+    "band_low": lambda result: result.stagger.band[0],
+    "band_high": lambda result: result.stagger.band[1],
+    "loaded_corner_1": lambda result: result.stagger.loaded_corner[0],
+    "loaded_corner_2": lambda result: result.stagger.loaded_corner[1],
+    "scrub": lambda result: result.then.lap,
+    "lap": lambda result: result.groove.length,
+    "time": lambda result: result.lap.time,
 }
 
 
-def sweep_rows(sweep: Sweep, points: list[Baseline]) -> dict[str, FloatArray]:
-    """The figures of `SWEEP_FIGURES` for each swept value, each of shape (cases,)."""
-    count = len(sweep.values)
+def sweep(
+    track: Track,
+    car: Car,
+    of: Sweep,
+    condition: str = DEFAULT_CONDITION,
+    groove: str | None = None,
+    *,
+    each: Each = iter,
+) -> Swept:
+    """The recommendation while one number of the track or the car runs through a range.
+
+    Parameters
+    ----------
+    track, car : Track, Car
+    of : Sweep
+    condition, groove : str
+    each : callable
+        Walks through the cases that must be worked out one by one.
+
+    Raises
+    ------
+    SweepError
+        If the car lacks what is to be swept.
+    track.TrackError
+        If a case makes no oval.
+    """
+    name = groove or track.condition(condition).groove
+    one_by_one = name in FREE_GROOVES and of.changes_the_line
+    points: list[Baseline] = []
+    for value in each([float(v) for v in of.values] if one_by_one else [of.values]):
+        one, other = (
+            (of.put(track, value), car) if of.of == "track" else (track, of.put(car, value))
+        )
+        check_track(one)
+        points.append(baseline(one, other, condition, name))
+    return Swept(of, points[0], _figures(points, len(of.values)))
+
+
+def _figures(points: list[Baseline], count: int) -> dict[str, FloatArray]:
     rows = {}
     for name, figure in SWEEP_FIGURES.items():
         found = np.concatenate([np.atleast_1d(figure(point)) for point in points])

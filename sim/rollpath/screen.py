@@ -252,3 +252,7 @@ _SI_SYMBOLS = {
     "power": "kW", "area": "m2", "speed": "m/s", "pressure": "kPa",
 }  # fmt: skip
 """SI symbols as they are shown; `KINDS` knows them in lower case, as all that is typed is read."""
+
+
+TRADE = Screen()
+"""In trade units, 80 columns wide, the answer alone."""

@@ -18,7 +18,6 @@ from rollpath.files.schema import FileError
 from rollpath.files.tracks import check_measurements, load_track, track_from_values
 from rollpath.groove.measured import measured_groove
 from rollpath.groove.path import GROOVES, Groove
-from rollpath.scales.rates import StaggerEffect, stagger_effect
 from rollpath.screen import Screen
 from rollpath.stagger import Baseline, baseline
 from rollpath.track import CONDITIONS, DEFAULT_CONDITION, Track, TrackError, check_track
@@ -307,11 +306,6 @@ def run_baseline_case(arguments: argparse.Namespace, track: Track, car: Car) -> 
         window=arguments.window,
         grip=arguments.grip,
     )
-
-
-def effect_of(result: Baseline) -> StaggerEffect:
-    change = float(result.stagger.recommended) - float(result.car.rear.stagger)
-    return stagger_effect(result.car, change)
 
 
 def watched(cases: Sequence[Any]) -> Iterator[Any]:

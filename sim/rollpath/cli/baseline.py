@@ -8,7 +8,6 @@ from rollpath.cli.arguments import (
     add_case_arguments,
     add_output_arguments,
     add_track_arguments,
-    effect_of,
     find_file,
     path_of,
     run_baseline_case,
@@ -18,6 +17,7 @@ from rollpath.cli.arguments import (
 )
 from rollpath.cli.book import open_book, told_of_book
 from rollpath.files.cars import load_car
+from rollpath.scales.rates import effect_of
 from rollpath.show.baseline import baseline_json, baseline_screen
 from rollpath.show.review import lesson_json, lesson_words
 from rollpath.show.words import as_json

@@ -2,16 +2,12 @@
 
 import argparse
 from collections.abc import Callable, Sequence
-from functools import partial
 
-from rollpath.car import Car
 from rollpath.cli.arguments import (
     Command,
     CommandError,
     add_output_arguments,
     add_points_argument,
-    effect_of,
-    find_file,
     find_files,
     nearest,
     number_between,
@@ -20,18 +16,15 @@ from rollpath.cli.arguments import (
     watched,
     word_of,
 )
-from rollpath.compare import SORT_KEYS, sorted_rows, sweep_rows
-from rollpath.files.cars import car_from_values, load_car, load_car_values
-from rollpath.files.sweeps import Sweep, read_sweep
-from rollpath.files.tracks import load_track, load_track_values, track_from_values
+from rollpath.compare import SORT_KEYS, Comparison, Sweep, Swept, compare, sweep
+from rollpath.files.cars import load_car
+from rollpath.files.sweeps import read_sweep
+from rollpath.files.tracks import load_track
 from rollpath.groove.free import DIAMOND_SHARPNESS, DIAMOND_ZONE
-from rollpath.groove.lay import make_groove
-from rollpath.groove.path import FREE_GROOVES, GROOVES, Groove
-from rollpath.show.baseline import baseline_json
-from rollpath.show.compare import compare_screen, difference_words, sweep_json, sweep_screen
+from rollpath.groove.path import GROOVES
+from rollpath.show.compare import as_data, short_screen
 from rollpath.show.words import as_json
-from rollpath.stagger import Baseline, baseline
-from rollpath.track import CONDITIONS, DEFAULT_CONDITION, Track, check_track
+from rollpath.track import CONDITIONS, DEFAULT_CONDITION
 from rollpath.units import QuantityError
 
 
@@ -102,101 +95,47 @@ def _sweep_of(text: str) -> Sweep:
 
 
 def _compare(arguments: argparse.Namespace) -> None:
-    if arguments.sweep is not None:
-        _compare_sweep(arguments)
-        return
-    results = sorted_rows(_work_out(_cases(arguments), arguments), arguments.sort)
-    effects = [effect_of(result) for result in results]
     screen = screen_of(arguments)
+    result = _swept(arguments) if arguments.sweep is not None else _compared(arguments)
     if arguments.json:
-        rows = [baseline_json(*pair) for pair in zip(results, effects, strict=True)]
-        print(as_json({"rows": rows, "reason": difference_words(results, screen)}))
+        print(as_json(as_data(result, screen)))
     else:
-        print(compare_screen(results, effects, screen))
+        print(short_screen(result, screen))
     if arguments.out or arguments.show:
-        from rollpath.show.compare import compare_pictures
+        from rollpath.show.compare import pictures
         from rollpath.show.picture import deliver
 
-        deliver(compare_pictures(results, screen), arguments.out, arguments.show)
+        deliver(pictures(result, screen), arguments.out, arguments.show)
 
 
-Case = tuple[Track, Car, str, Groove | str]
-"""Track, car, condition, and the groove or its name."""
-
-
-def _cases(arguments: argparse.Namespace) -> list[Case]:
-    """Every track with every car, condition and line that was asked for."""
+def _compared(arguments: argparse.Namespace) -> Comparison:
     paths = find_files(
         *((name, "track") for name in arguments.files), *((name, "car") for name in arguments.car)
     )
     tracks = [load_track(path) for path in paths[: len(arguments.files)]]
-    cars = [load_car(path) for path in paths[len(arguments.files) :]]
-    recorded = [recorded_groove(arguments, track) for track in tracks]
-    return [
-        (track, car, condition, groove)
-        for track, line in zip(tracks, recorded, strict=True)
-        for car in cars
-        for condition in arguments.conditions
-        for groove in [
-            *(arguments.grooves or ([] if line else [track.condition(condition).groove])),
-            *([line] if line else []),
-        ]
-    ]
+    return compare(
+        tracks,
+        [load_car(path) for path in paths[len(arguments.files) :]],
+        arguments.conditions,
+        arguments.grooves or (),
+        recorded=[recorded_groove(arguments, track) for track in tracks],
+        sort=arguments.sort,
+        each=watched,
+        zone=arguments.zone,
+        sharpness=arguments.sharpness,
+    )
 
 
-def _work_out(cases: Sequence[Case], arguments: argparse.Namespace) -> list[Baseline]:
-    """The baseline of each case; a groove is laid once for a track and a width of car."""
-    laid: dict[tuple[str, str, float], Groove] = {}
-    results = []
-    for track, car, condition, groove in watched(cases):
-        if not isinstance(groove, Groove):
-            key = (track.name, groove, float(car.width))
-            laid[key] = laid.get(key) or make_groove(
-                track, groove, car.width, zone=arguments.zone, sharpness=arguments.sharpness
-            )
-            groove = laid[key]
-        results.append(baseline(track, car, condition, groove))
-    return results
-
-
-def _compare_sweep(arguments: argparse.Namespace) -> None:
-    """One number swept, for one track, car, condition and groove."""
+def _swept(arguments: argparse.Namespace) -> Swept:
     one_each = (len(arguments.files), len(arguments.car), len(arguments.grooves or [""]))
     if one_each != (1, 1, 1):
         raise CommandError("--sweep takes one track, one car and at most one groove")
-    sweep, screen = arguments.sweep, screen_of(arguments)
-    points = _swept(sweep, arguments)
-    curve = sweep_rows(sweep, points)
-    if arguments.json:
-        print(as_json(sweep_json(sweep, points[0], curve)))
-    else:
-        print(sweep_screen(sweep, points[0], curve, screen))
-    if arguments.out or arguments.show:
-        from rollpath.show.compare import sweep_picture
-        from rollpath.show.picture import deliver
-
-        pictures = [sweep_picture(sweep, points[0], curve, screen)]
-        deliver(pictures, arguments.out, arguments.show)
-
-
-def _swept(sweep: Sweep, arguments: argparse.Namespace) -> list[Baseline]:
-    """The baselines of a sweep: one for all its values where the line driven stays the same."""
     condition = arguments.conditions[0] if len(arguments.conditions) == 1 else DEFAULT_CONDITION
-    values = {
-        "track": load_track_values(find_file(arguments.files[0], "track")),
-        "car": load_car_values(find_file(arguments.car[0], "car")),
-    }
-    track = track_from_values(values["track"])
-    name = (arguments.grooves or [track.condition(condition).groove])[0]
-    one_by_one = name in FREE_GROOVES and sweep.changes_the_line
-    points: list[Baseline] = []
-    for case in watched(range(len(sweep.values)) if one_by_one else [None]):
-        put = sweep.put if case is None else partial(sweep.put_one, case=case)
-        changed = {**values, sweep.of: put(values[sweep.of])}
-        track, car = track_from_values(changed["track"]), car_from_values(changed["car"])
-        check_track(track)
-        points.append(baseline(track, car, condition, name))
-    return points
+    track, car = find_files((arguments.files[0], "track"), (arguments.car[0], "car"))
+    return sweep(
+        load_track(track), load_car(car), arguments.sweep, condition,
+        (arguments.grooves or [None])[0], each=watched,
+    )  # fmt: skip
 
 
 COMMANDS: dict[str, Command] = {

@@ -12,7 +12,6 @@ from rollpath.cli.arguments import (
     add_case_arguments,
     add_output_arguments,
     add_track_arguments,
-    effect_of,
     find_file,
     number_between,
     path_of,
@@ -30,6 +29,7 @@ from rollpath.runlog.laps import RunLogError
 from rollpath.runlog.read import read_run
 from rollpath.runlog.recording import Recording
 from rollpath.runlog.says import felt_step, read_log
+from rollpath.scales.rates import effect_of
 from rollpath.show.debrief import Told, debrief_json, debrief_screen
 from rollpath.show.words import as_json
 from rollpath.stagger import Baseline

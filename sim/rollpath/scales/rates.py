@@ -12,6 +12,7 @@ import numpy as np
 from rollpath.car import BiteRates, Car, axle_roll_stiffness
 from rollpath.corners import RAISES_BITE, Corners
 from rollpath.scales.twist import BiteError, Change, air_rises
+from rollpath.stagger import Baseline
 from rollpath.units import INCH, POUND, Real
 
 TYPICAL_RATE = 10 * POUND / INCH
@@ -255,3 +256,9 @@ def stagger_effect(car: Car, change: Real) -> StaggerEffect:
     hold = change * rates.rear / rates.front
     then = now - rates.rear * change
     return StaggerEffect(rates, now, then, hold, car.front.stagger + hold)
+
+
+def effect_of(result: Baseline) -> StaggerEffect:
+    """The bite side effect of going to the recommended stagger."""
+    change = float(result.stagger.recommended) - float(result.car.rear.stagger)
+    return stagger_effect(result.car, change)

@@ -6,13 +6,15 @@ and signs and words say what a shade means.
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from rollpath.compare import SORT_KEYS
-from rollpath.files.sweeps import Sweep
-from rollpath.screen import Screen, trade_values
+from rollpath.compare import SORT_KEYS, Comparison, Swept
+from rollpath.scales.rates import effect_of
+from rollpath.screen import TRADE, Screen, feet, inches, trade_values
+from rollpath.show.baseline import baseline_json
 from rollpath.show.picture import (
     EDGE,
     STYLES,
@@ -34,7 +36,7 @@ from rollpath.show.words import (
 )
 from rollpath.stagger import Baseline
 from rollpath.track import Track
-from rollpath.units import FOOT, INCH, FloatArray, nearest_eighth
+from rollpath.units import nearest_eighth
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -44,7 +46,7 @@ if TYPE_CHECKING:
 # compare
 
 
-def compare_pictures(results: list[Baseline], screen: Screen) -> list[Picture]:
+def _comparison_pictures(results: Sequence[Baseline], screen: Screen) -> list[Picture]:
     """Grooves on each track, needed stagger along the lap, and the recommendations."""
     tracks = {result.track.name: result.track for result in results}
     maps = []
@@ -58,7 +60,7 @@ def compare_pictures(results: list[Baseline], screen: Screen) -> list[Picture]:
     ]
 
 
-def groove_map(track: Track, results: list[Baseline], screen: Screen) -> Figure:
+def groove_map(track: Track, results: Sequence[Baseline], screen: Screen) -> Figure:
     """All grooves of a track on its outline."""
     figure, axes = figure_with(size=map_size(track))
     draw_edges(axes, track, screen)
@@ -71,7 +73,7 @@ def groove_map(track: Track, results: list[Baseline], screen: Screen) -> Figure:
     return figure
 
 
-def needed_lines(results: list[Baseline], screen: Screen) -> Figure:
+def needed_lines(results: Sequence[Baseline], screen: Screen) -> Figure:
     """Needed stagger along the lap, a panel for each track and groove, a line for each surface."""
     panels = list({(result.track.name, result.groove.name): None for result in results})
     rows = -(-len(panels) // 2)
@@ -103,7 +105,7 @@ def _style_handle(i: int) -> Any:
     return Line2D([], [], **STYLES[i % len(STYLES)])
 
 
-def dots_and_bands(results: list[Baseline], screen: Screen) -> Figure:
+def dots_and_bands(results: Sequence[Baseline], screen: Screen) -> Figure:
     """The recommendation of every case as a dot, what is as good as a band, in the window."""
     figure, axes = figure_with(size=(7.2, 1.6 + 0.34 * len(results)))
     places = np.arange(len(results))[::-1]
@@ -132,25 +134,24 @@ def _row_name(result: Baseline, with_car: bool) -> str:
     return f"{name}, {result.car.name}" if with_car else name
 
 
-def sweep_picture(
-    sweep: Sweep, case: Baseline, rows: dict[str, FloatArray], screen: Screen
-) -> Picture:
+def sweep_picture(swept: Swept, screen: Screen) -> Picture:
     """Recommended stagger against the swept number."""
+    sweep, rows = swept.sweep, swept.rows
     figure, axes = figure_with(size=(7.2, 5.2))
     unit = screen.of_kind(1.0, sweep.kind).partition(" ")[2]
     x = [float(screen.of_kind(value, sweep.kind).split()[0]) for value in sweep.values]
-    low, high = (screen.staggers(rows[f"band_{end}_in"] * INCH) for end in ("low", "high"))
+    low, high = (screen.staggers(rows[f"band_{end}"]) for end in ("low", "high"))
     axes.fill_between(x, low, high, color="0.82", label="as good")
     for style, name, word in (
-        (STYLES[0], "optimum_in", "best"),
-        (STYLES[1], "loaded_corner_1_in", "turns 1-2 centre needs"),
-        (STYLES[3], "loaded_corner_2_in", "turns 3-4 centre needs"),
+        (STYLES[0], "optimum", "best"),
+        (STYLES[1], "loaded_corner_1", "turns 1-2 centre needs"),
+        (STYLES[3], "loaded_corner_2", "turns 3-4 centre needs"),
     ):
-        axes.plot(x, screen.staggers(rows[name] * INCH), label=word, **style)
+        axes.plot(x, screen.staggers(rows[name]), label=word, **style)
     axes.set_xlabel(f"{sweep.key.replace('_', ' ')}{', ' if unit else ''}{unit}")
     axes.set_ylabel(f"rear stagger, {screen.stagger_unit}")
     axes.legend()
-    axes.set_title(case_title(case))
+    axes.set_title(case_title(swept.case))
     return Picture("compare-sweep", figure)
 
 
@@ -160,8 +161,9 @@ WHERE_FROM = (
 )
 
 
-def compare_screen(results: list[Baseline], effects: list[StaggerEffect], screen: Screen) -> str:
+def _comparison_screen(results: Sequence[Baseline], screen: Screen) -> str:
     """Every case side by side: what it asks for, then where that comes from."""
+    effects = [effect_of(result) for result in results]
     names = _case_names(results)
     asked = [
         ["track", "surface", "groove", "stagger", "as good", "corners need", "scrub",
@@ -193,11 +195,11 @@ def compare_screen(results: list[Baseline], effects: list[StaggerEffect], screen
     )
 
 
-def _any_at_window(results: list[Baseline]) -> bool:
+def _any_at_window(results: Sequence[Baseline]) -> bool:
     return any(result.stagger.at_window is not None for result in results)
 
 
-def _case_names(results: list[Baseline]) -> list[list[str]]:
+def _case_names(results: Sequence[Baseline]) -> list[list[str]]:
     """Track, surface and groove of each case; the car too where there are several."""
     several = len({result.car.name for result in results}) > 1
     return [
@@ -227,7 +229,7 @@ def _asked_cells(result: Baseline, effect: StaggerEffect, screen: Screen) -> lis
     ]
 
 
-def difference_words(results: list[Baseline], screen: Screen) -> str:
+def difference_words(results: Sequence[Baseline], screen: Screen) -> str:
     """One sentence: the two cases furthest apart, and the reason that weighs most."""
     ordered = sorted(results, key=SORT_KEYS["stagger"])
     least, most = ordered[0], ordered[-1]
@@ -256,35 +258,70 @@ def _case_words(case: Baseline, other: Baseline) -> str:
     return f"{case.track.name} {case.condition.name} on the {case.groove.name} groove{car}"
 
 
-def sweep_json(sweep: Sweep, case: Baseline, rows: dict[str, FloatArray]) -> dict[str, Any]:
+_OUT: dict[str, tuple[str, Callable[[Any], Any]]] = {
+    "scrub": ("scrub_ft", feet),
+    "lap": ("lap_ft", feet),
+    "time": ("time_s", float),
+}
+"""How figures of a sweep other than staggers go out: key and converter."""
+
+
+def _sweep_json(swept: Swept) -> dict[str, Any]:
     """A sweep as rows; the swept value is in the trade unit its key ends in."""
-    name, values = trade_values(sweep.key, sweep.kind, sweep.values)
+    name, values = trade_values(swept.sweep.key, swept.sweep.kind, swept.sweep.values)
+    outs = {figure: _OUT.get(figure, (f"{figure}_in", inches)) for figure in swept.rows}
     return {
-        **case_json(case),
-        "swept": sweep.key,
+        **case_json(swept.case),
+        "swept": swept.sweep.key,
         "rows": [
-            {name: value, **{key: column[i] for key, column in rows.items()}}
+            {name: value, **{key: out(swept.rows[of][i]) for of, (key, out) in outs.items()}}
             for i, value in enumerate(values)
         ],
     }
 
 
-def sweep_screen(sweep: Sweep, case: Baseline, rows: dict[str, FloatArray], screen: Screen) -> str:
+def _sweep_screen(swept: Swept, screen: Screen) -> str:
     """A sweep as a table."""
+    sweep = swept.sweep
     table = [[sweep.key, "stagger", "best", "as good", "corners need", "scrub", "lap", "time"]]
     for i, value in enumerate(sweep.values):
-        at = {name: float(column[i]) for name, column in rows.items()}
+        at = {name: float(column[i]) for name, column in swept.rows.items()}
         table.append(
             [
                 screen.of_kind(float(value), sweep.kind),
-                screen.tape(at["recommended_in"] * INCH),
-                screen.fine(at["unbounded_in"] * INCH),
-                tape_range((at[f"band_{end}_in"] * INCH for end in ("low", "high")), screen),
-                " ".join(screen.fine(at[f"loaded_corner_{end}_in"] * INCH) for end in (1, 2)),
-                screen.distance(at["scrub_ft"] * FOOT),
-                screen.distance(at["lap_ft"] * FOOT),
-                f"{at['time_s']:.1f} s",
+                screen.tape(at["recommended"]),
+                screen.fine(at["unbounded"]),
+                tape_range((at["band_low"], at["band_high"]), screen),
+                " ".join(screen.fine(at[f"loaded_corner_{end}"]) for end in (1, 2)),
+                screen.distance(at["scrub"]),
+                screen.distance(at["lap"]),
+                f"{at['time']:.1f} s",
             ]
         )
-    title = f"Rear stagger against {sweep.key}: {case_words(case)} (estimates)"
+    title = f"Rear stagger against {sweep.key}: {case_words(swept.case)} (estimates)"
     return sections([[title], columns(table), caution_lines()], screen)
+
+
+# What a comparison and a sweep look like
+
+
+def short_screen(result: Comparison | Swept, screen: Screen = TRADE) -> str:
+    """A comparison or a sweep for a racer."""
+    if isinstance(result, Swept):
+        return _sweep_screen(result, screen)
+    return _comparison_screen(result.rows, screen)
+
+
+def as_data(result: Comparison | Swept, screen: Screen = TRADE) -> dict[str, Any]:
+    """The same for a program; keys end in their unit."""
+    if isinstance(result, Swept):
+        return _sweep_json(result)
+    rows = [baseline_json(one, effect_of(one)) for one in result.rows]
+    return {"rows": rows, "reason": difference_words(result.rows, screen)}
+
+
+def pictures(result: Comparison | Swept, screen: Screen = TRADE) -> list[Picture]:
+    """The same drawn."""
+    if isinstance(result, Swept):
+        return [sweep_picture(result, screen)]
+    return _comparison_pictures(result.rows, screen)

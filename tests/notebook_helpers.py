@@ -1,10 +1,14 @@
 """Made-up runs for the tests of the notebook and of what it teaches. Nobody real."""
 
+import shutil
+import sqlite3
+from contextlib import closing
 from datetime import datetime, timedelta
+from pathlib import Path
 from typing import Any
 
 import numpy as np
-from rollpath.book.run import Page, Run
+from rollpath.book.run import Page, Run, settled
 from rollpath.units import INCH, POUND
 
 
@@ -32,6 +36,27 @@ def made_run(stagger: float = 2.5, bite: float = 60.0, **changes: Any) -> Run:
         "window_high": 4 * INCH,
     }
     return Run(**{**values, **changes})
+
+
+def many_pages(count: int, **changes: Any) -> list[Page]:
+    run = settled(made_run(**changes))
+    return [Page(f"{i:032x}", i, 1, run.when, run) for i in range(1, count + 1)]
+
+
+def old_book(path: Path, log: bool) -> None:
+    """A book as the first schema wrote it, closed or with all of it still in the log beside it."""
+    made = path.with_name("made.db")
+    with closing(sqlite3.connect(made, isolation_level=None)) as raw:
+        raw.execute(f"PRAGMA application_id={0x726F6C6C}")
+        raw.execute("PRAGMA user_version=1")
+        raw.execute("PRAGMA journal_mode=WAL")
+        raw.executescript((Path(__file__).parent / "data_old_book.sql").read_text())
+        for ending in ("", "-wal") if log else ():
+            shutil.copyfile(f"{made}{ending}", f"{path}{ending}")
+    if not log:
+        made.replace(path)
+    for left in path.parent.glob("made.db*"):
+        left.unlink()
 
 
 def driver_feels(short_by: float) -> dict[str, str]:

@@ -295,9 +295,11 @@ def test_reading_a_notebook_that_is_not_there_makes_none(told: Told, tmp_path: P
 def test_a_damaged_book_is_rescued_and_told(told: Told, book: str) -> None:
     season(book, 0.3)
     data = bytearray(Path(book).read_bytes())
-    data[:100] = os.urandom(100)
+    data[4096:8192] = os.urandom(4096)
     Path(book).write_bytes(data)
     assert "36 runs" in told("notebook", "list", "--book", book)
+    assert "is damaged" in told.errors
+    told("notebook", "add", "--book", book, "--track", "A", "--car", "B")
     assert "was damaged; rescued 36 runs into a new notebook" in told.errors
     assert "the damaged file is kept as" in told.errors
 

@@ -33,7 +33,7 @@ ANY_RUN = st.builds(Run, **{entry.name: any_value(entry) for entry in ENTRIES})
 ANY_PAGE = st.builds(
     Page,
     key=st.uuids().map(lambda key: key.hex),
-    number=st.integers(1, 10**9 - 1),
+    number=st.integers(1, 100_000),
     revision=st.integers(1, 1000),
     written=st.datetimes(datetime(1950, 1, 1), datetime(2100, 1, 1)),
     run=ANY_RUN.map(settled),
@@ -49,7 +49,7 @@ def test_csv_comes_back_as_it_went_out(pages: list[Page]) -> None:
 @settings(max_examples=60, deadline=None)
 @given(st.lists(ANY_PAGE, max_size=4))
 def test_json_comes_back_as_it_went_out(pages: list[Page]) -> None:
-    assert from_json(to_json(pages), "book.json") == pages
+    assert from_json(to_json(pages), "book.json") == (pages, [])
 
 
 @settings(max_examples=60, deadline=None)
@@ -113,7 +113,10 @@ def test_a_line_from_a_spreadsheet_needs_only_when_track_and_car() -> None:
         ("when,track,car,best_lap_s\n2026-05-02,a,b,fast\n", 'a plain number of s, got "fast"'),
         ("when,track,car,best_lap_s\n2026-05-02,a,b,nan\n", "a number from 1 to 3600"),
         ("when,track,car,wheel\n2026-05-02,a,b,up\n", "expected one of straight, left, right"),
-        ("when,track,car,number\n2026-05-02,a,b,0\n", "number: expected a whole number above 0"),
+        (
+            "when,track,car,number\n2026-05-02,a,b,0\n",
+            "number: expected a whole number from 1 to 100000",
+        ),
         ("when,track,car,key\n2026-05-02,a,b,'; --\n", "key: expected 32 hexadecimal digits"),
     ],
 )

@@ -4,13 +4,17 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from rollpath.book.book import Book
+    from rollpath.book.run import Run
     from rollpath.files.cars import load_car
     from rollpath.files.tracks import load_track
     from rollpath.stagger import baseline
 
-__all__ = ["__version__", "baseline", "load_car", "load_track"]
+__all__ = ["Book", "Run", "__version__", "baseline", "load_car", "load_track"]
 __version__ = "0.1.0"
 _ROOMS = {
+    "Book": "book.book",
+    "Run": "book.run",
     "baseline": "stagger",
     "load_car": "files.cars",
     "load_track": "files.tracks",

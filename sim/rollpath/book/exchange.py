@@ -1,17 +1,19 @@
-"""Out of the book and in again: CSV and JSON."""
+"""Out of the book and in again: CSV (the runs) and JSON (the runs and what was done between)."""
 
 import csv
 import io
 import json
 import uuid
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import replace
+from datetime import datetime
 from difflib import get_close_matches
 from typing import Any
 
+from rollpath.book.action import Action, action_in, action_out, is_key
 from rollpath.book.run import (
     BY_KEY,
     ENTRIES,
-    LARGEST_NUMBER,
     REQUIRED,
     BookError,
     Page,
@@ -23,14 +25,18 @@ from rollpath.book.run import (
     value_out,
 )
 
-# Out of the book and in again: CSV and JSON
-
 _HEAD = ("number", "key", "revision", "written")
 EXPORT_KEYS: tuple[str, ...] = (*_HEAD, *BY_KEY)
 _FORMULA_STARTS = frozenset("=+-@\t\r'")
 """A cell of text that starts so is a formula to a spreadsheet; a quote in front makes it text."""
 MOST_FAULTS = 20
 """Faults of an import told at most."""
+MOST_COLUMNS = 200
+"""Columns of a CSV, keys of a page of JSON. Engineering judgement: four times what a run has."""
+MOST_PAGES = 50_000
+"""Pages of an import; twenty years of three nights a week (engineering judgement)."""
+MOST_NUMBERED = 100_000
+"""Largest run number and revision that an import may bring: twice as many as its pages."""
 _NAMESPACE = uuid.UUID("6f1c0d0a-2c1e-5b7e-9a64-3d1f5b1f7a10")
 """Of keys made from what a run says, for lines that bring no key (made up once, kept for good)."""
 
@@ -41,13 +47,18 @@ def to_csv(pages: Iterable[Page]) -> str:
     writer = csv.writer(text, quoting=csv.QUOTE_MINIMAL, lineterminator="\r\n")
     writer.writerow(EXPORT_KEYS)
     for page in pages:
-        writer.writerow([_cell(value) for value in _page_out(page).values()])
+        writer.writerow([_cell(value) for value in page_out(page).values()])
     return text.getvalue()
 
 
-def to_json(pages: Iterable[Page]) -> str:
-    """Every page, old revisions as well, as JSON that `from_json` reads back the same."""
-    content = {"notebook": "rollpath", "version": 1, "pages": [_page_out(page) for page in pages]}
+def to_json(pages: Iterable[Page], actions: Iterable[Action] = ()) -> str:
+    """Every page, old revisions as well, and action as JSON; `from_json` reads back the same."""
+    content = {
+        "notebook": "rollpath",
+        "version": 1,
+        "pages": [page_out(page) for page in pages],
+        "actions": [action_out(action) for action in actions],
+    }
     return json.dumps(content, ensure_ascii=False, indent=1, allow_nan=False) + "\n"
 
 
@@ -62,7 +73,7 @@ def run_out(run: Run) -> dict[str, str | float | None]:
     return {entry.key: value_out(entry, getattr(run, entry.name)) for entry in ENTRIES}
 
 
-def _page_out(page: Page) -> dict[str, Any]:
+def page_out(page: Page) -> dict[str, Any]:
     head = (page.number, page.key, page.revision, page.written.isoformat())
     return {**dict(zip(_HEAD, head, strict=True)), **run_out(page.run)}
 
@@ -88,24 +99,26 @@ def from_csv(text: str, source: str) -> list[Page]:
         All the faults, each naming `source`, its line and its column.
     """
     reader = csv.reader(io.StringIO(text.removeprefix("\ufeff"), newline=""), strict=True)
-    rows: list[tuple[str, dict[str, object]]] = []
     try:
         keys = next(reader, [])
-        _check_keys(keys, f"{source}:1")
-        for row in reader:
-            where = f"{source}:{reader.line_num}"
-            if len(row) > len(keys):
-                raise BookError([f"{where}: {len(row)} cells, but the head line names {len(keys)}"])
-            if any(row):
-                cells = [_uncell(cell) for cell in row]
-                rows.append((where, dict(zip(keys, cells, strict=False))))
+        _check_keys(keys, f"{source}:1", "columns")
+        return _pages_in(_csv_rows(reader, keys, source))
     except csv.Error as error:
         raise BookError([f"{source}:{reader.line_num}: not CSV: {error}"]) from None
-    return _pages_in(rows)
 
 
-def from_json(text: str, source: str) -> list[Page]:
-    """Pages from JSON as `to_json` writes it.
+def _csv_rows(reader: Any, keys: list[str], source: str) -> Iterator[tuple[str, dict[str, object]]]:
+    """Each line that holds something, and where it stands."""
+    for row in reader:
+        where = f"{source}:{reader.line_num}"
+        if len(row) > len(keys):
+            raise BookError([f"{where}: {len(row)} cells, but the head line names {len(keys)}"])
+        if any(row):
+            yield where, dict(zip(keys, map(_uncell, row), strict=False))
+
+
+def from_json(text: str, source: str) -> tuple[list[Page], list[Action]]:
+    """Pages and actions from JSON as `to_json` writes it.
 
     Raises
     ------
@@ -117,43 +130,80 @@ def from_json(text: str, source: str) -> list[Page]:
     except (ValueError, RecursionError) as error:
         line = getattr(error, "lineno", 1)
         raise BookError([f"{source}:{line}: not JSON: {getattr(error, 'msg', error)}"]) from None
-    pages = content.get("pages") if isinstance(content, dict) else None
-    if not isinstance(pages, list) or not all(isinstance(page, dict) for page in pages):
-        raise BookError([f'{source}:1: expected a notebook export: an object with "pages"'])
-    rows = [(f"{source}: page {i}", page) for i, page in enumerate(pages, 1)]
-    for where, page in rows:
-        _check_keys(list(page), where)
-    return _pages_in(rows)
+    content = content if isinstance(content, dict) else {}
+    pages, actions = content.get("pages"), content.get("actions", [])
+    for listed in (pages, actions):
+        if not isinstance(listed, list) or not all(isinstance(one, dict) for one in listed):
+            raise BookError([f'{source}:1: expected a notebook export: an object with "pages"'])
+    assert isinstance(pages, list)
+    return _pages_in(_json_rows(pages, source)), _actions_in(actions, source)
 
 
-def _check_keys(keys: list[str], where: str) -> None:
+def _json_rows(
+    pages: list[dict[str, object]], source: str
+) -> Iterator[tuple[str, dict[str, object]]]:
+    checked: set[tuple[str, ...]] = set()
+    for i, page in enumerate(pages, 1):
+        keys = tuple(page)
+        if keys not in checked:
+            _check_keys(list(keys), f"{source}: page {i}", "keys")
+            checked.add(keys)
+        yield f"{source}: page {i}", page
+
+
+def _check_keys(keys: list[str], where: str, things: str) -> None:
+    if len(keys) > MOST_COLUMNS:
+        raise BookError([f"{where}: {len(keys)} {things}; a notebook has {len(EXPORT_KEYS)}"])
     faults = []
     for key in keys:
         if key not in EXPORT_KEYS:
-            near = get_close_matches(key, EXPORT_KEYS, n=1)
+            near = get_close_matches(key[:40], EXPORT_KEYS, n=1)
             hint = f'; did you mean "{near[0]}"?' if near else ""
             faults.append(f"{where}: {key[:40]}: unknown column{hint}")
     faults += [f"{where}: {key}: column given twice" for key in EXPORT_KEYS if keys.count(key) > 1]
     faults += [f"{where}: {key}: missing" for key in REQUIRED if key not in keys]
-    if faults:
-        raise BookError(faults)
+    _raise(faults)
 
 
-def _pages_in(rows: list[tuple[str, dict[str, object]]]) -> list[Page]:
-    pages, faults = [], []
-    for where, row in rows:
-        try:
-            pages.append(_page_in(row))
-        except BookError as error:
-            faults += [f"{where}: {line}" for line in error.lines]
+def _raise(faults: list[str]) -> None:
     if len(faults) > MOST_FAULTS:
         faults[MOST_FAULTS:] = [f"and {len(faults) - MOST_FAULTS} more like these"]
     if faults:
         raise BookError(faults)
+
+
+def _pages_in(rows: Iterable[tuple[str, dict[str, object]]]) -> list[Page]:
+    pages, faults = [], []
+    for count, (where, row) in enumerate(rows, 1):
+        if count > MOST_PAGES:
+            raise BookError([f"{where}: more than {MOST_PAGES} runs; split the file"])
+        try:
+            pages.append(page_in(row))
+        except BookError as error:
+            faults += [f"{where}: {line}" for line in error.lines]
+    _raise(faults)
     return pages
 
 
-def _page_in(row: Mapping[str, object]) -> Page:
+def _actions_in(rows: list[dict[str, Any]], source: str) -> list[Action]:
+    actions, faults = [], []
+    for i, row in enumerate(rows[:MOST_PAGES], 1):
+        try:
+            actions.append(action_in(row))
+        except BookError as error:
+            faults += [f"{source}: action {i}: {line}" for line in error.lines]
+    _raise(faults)
+    return actions
+
+
+def page_in(row: Mapping[str, object], most: int = MOST_NUMBERED) -> Page:
+    """A page from what `page_out` made of it.
+
+    Raises
+    ------
+    BookError
+        One line for each fault; a number or revision above `most` is one.
+    """
     values: dict[str, Any] = {}
     faults = []
     for entry in ENTRIES:
@@ -166,23 +216,25 @@ def _page_in(row: Mapping[str, object]) -> Page:
     run = Run(**values)
     try:
         written = moment_read(row["written"]) if row.get("written") else run.when
-        number, revision = (_count(row, key) for key in ("number", "revision"))
+        number, revision = (_count(row, key, most) for key in ("number", "revision"))
         return Page(_key_in(row, run), number, revision, written, run)
     except ValueError as error:
         raise BookError([str(error)]) from None
 
 
-def _count(row: Mapping[str, object], key: str) -> int:
+def _count(row: Mapping[str, object], key: str, most: int) -> int:
     text = str(row.get(key) or 1)
-    if not (text.isascii() and text.isdigit() and 0 < int(text[:12]) < LARGEST_NUMBER):
-        raise ValueError(f'{key}: expected a whole number above 0, got "{text[:40]}"')
+    if not (text.isascii() and text.isdigit() and 0 < int(text[:12]) <= most):
+        raise ValueError(f'{key}: expected a whole number from 1 to {most}, got "{text[:40]}"')
     return int(text)
 
 
 def _key_in(row: Mapping[str, object], run: Run) -> str:
     key = row.get("key")
-    if not key:
+    if not key:  # made of what was typed, so that a line has one key on every machine
+        typed = datetime.fromisoformat(str(row["when"]).strip()).replace(tzinfo=None)
+        run = replace(run, when=typed)
         return uuid.uuid5(_NAMESPACE, json.dumps(stored(run), sort_keys=True)).hex
-    if isinstance(key, str) and len(key) == 32 and set(key) <= set("0123456789abcdef"):
-        return key
+    if is_key(key):
+        return str(key)
     raise ValueError(f'key: expected 32 hexadecimal digits or nothing, got "{str(key)[:40]}"')

@@ -1,63 +1,93 @@
-"""What goes on inside the file of a book."""
+"""What goes on inside the file of a book: an SQLite database that carries our application id."""
 
+import json
+import os
+import shutil
 import sqlite3
 import struct
+import tempfile
 import time
+import uuid
 import zlib
 from collections.abc import Iterable, Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from datetime import datetime
 from pathlib import Path
+from stat import S_ISDIR, S_ISREG
 from typing import Any
 
-from rollpath.book.run import ENTRIES, LARGEST_NUMBER, NAMES, BookError, Page, Run, stored
-from rollpath.book.salvage import PAGE_SIZE
+from rollpath.book.action import Action, action_in, action_out, action_seal
+from rollpath.book.journal import sync_folder
+from rollpath.book.run import (
+    ENTRIES,
+    LARGEST_NUMBER,
+    NAMES,
+    UNIT_OF,
+    BookError,
+    Page,
+    Run,
+    stored,
+)
 
 
 class DamagedError(Exception):
-    """The file is not what was written to it."""
+    """The file is ours and is not what was written to it."""
 
 
-# The file
+# Whose file it is, told from its first bytes so that nobody else's database is ever opened
 
 APPLICATION_ID = 0x726F6C6C
 """Marks an SQLite file as a notebook: "roll" in ASCII."""
-APPLICATION_ID_AT = 68
-"""Where the file format keeps it."""
-MIGRATIONS: tuple[tuple[str, ...], ...] = (
-    (
-        """CREATE TABLE page (
-            id INTEGER PRIMARY KEY, seal INTEGER NOT NULL, key TEXT NOT NULL,
-            number INTEGER NOT NULL, revision INTEGER NOT NULL, written TEXT NOT NULL,
-            "when" TEXT, track TEXT, car TEXT, condition TEXT, session TEXT, groove TEXT,
-            left_front_rollout REAL, right_front_rollout REAL,
-            left_rear_rollout REAL, right_rear_rollout REAL,
-            left_front_weight REAL, right_front_weight REAL,
-            left_rear_weight REAL, right_rear_weight REAL, weights_from TEXT,
-            left_front_jack REAL, right_front_jack REAL, left_rear_jack REAL, right_rear_jack REAL,
-            left_front_pressure REAL, right_front_pressure REAL,
-            left_rear_pressure REAL, right_rear_pressure REAL,
-            wheel TEXT, drifts_out TEXT, crabs TEXT, wheelspin TEXT, entry TEXT,
-            best_lap REAL, typical_lap REAL, recommended_stagger REAL, optimum_stagger REAL,
-            window_low REAL, window_high REAL, counts TEXT, note TEXT)""",
-        "CREATE UNIQUE INDEX page_of_key ON page (key, revision)",
-        "CREATE UNIQUE INDEX page_of_number ON page (number, revision)",
-    ),
-)
-"""Statements from one schema version to the next. Steps are only ever added at the end, and
-columns only after the last, which is what lets `rollpath.salvage` read a book of any version."""
-COLUMNS = ("seal", "key", "number", "revision", "written", *NAMES)
-_QUOTED = ", ".join(f'"{name}"' for name in COLUMNS)
-SELECT = f"SELECT {_QUOTED} FROM page"
-_INSERT = f"INSERT INTO page ({_QUOTED}) VALUES ({', '.join('?' * len(COLUMNS))})"
-IN_FORCE = " WHERE revision = (SELECT max(revision) FROM page AS p WHERE p.key = page.key)"
-PATIENCE = 15.0
+_MAGIC = b"SQLite format 3\0"
+_HEADER = 100
+"""Bytes of the header of an SQLite file (SQLite project, "Database File Format", sec. 1.3)."""
+_LOG_AT, _VERSION_AT, _ID_AT = 18, 60, 68
+"""Where in it stand the journal mode, the user version and the application id."""
+SCHEMA = len(ENTRIES)
+"""The version of a book is how many things its runs hold; the first had version 1."""
+
+
+def whose(path: Path) -> str:
+    """``ours``, ``none`` (no file, or an empty one) or ``other``; told without opening a database.
+
+    Raises
+    ------
+    BookError
+        If the book is of a newer rollpath.
+    """
+    header = _header(path)
+    if not header:
+        return "none"
+    if not header.startswith(_MAGIC) or _number_at(header, _ID_AT) != APPLICATION_ID:
+        return "other"
+    if _number_at(header, _VERSION_AT) > SCHEMA:
+        raise BookError([f"{path}: was written by a newer rollpath; update rollpath to read it"])
+    return "ours"
+
+
+def _header(path: Path) -> bytes:
+    with told_plainly(path):
+        if not path.exists():
+            return b""
+        mode = path.stat().st_mode
+        if S_ISDIR(mode):
+            raise BookError([f"{path}: cannot be opened: it is a folder; name a file in it"])
+        if not S_ISREG(mode):
+            return b"no regular file"
+        with path.open("rb") as file:
+            return file.read(_HEADER)
+
+
+def _number_at(header: bytes, at: int) -> int:
+    return int.from_bytes(header[at : at + 4], "big")
+
+
+# What SQLite and the disk say
+
+PATIENCE = 30.0
 """Seconds to wait for another process that writes (engineering judgement)."""
 _DAMAGE_CODES = frozenset({sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_ERROR})
 """The last is for SQL that does not fit the file; ours fits every sound one."""
-
-
-# What goes on inside the file
 
 
 @contextmanager
@@ -72,7 +102,7 @@ def told_plainly(path: Path) -> Iterator[None]:
     except UnicodeDecodeError as error:  # SQLite quoting a damaged schema
         raise DamagedError from error
     except OSError as error:
-        raise BookError([f"{path}: {error.strerror or error}"]) from error
+        raise BookError([f"{path}: {error.strerror or error}; nothing was written"]) from error
 
 
 def _plain_words(error: sqlite3.Error) -> str:
@@ -87,41 +117,86 @@ def _plain_words(error: sqlite3.Error) -> str:
     return words.get(getattr(error, "sqlite_errorcode", 0) & 0xFF, str(error))
 
 
-def connect(path: Path) -> sqlite3.Connection:
-    """A connection to a sound book of the present schema."""
-    connection = sqlite3.connect(path, timeout=PATIENCE, isolation_level=None)
-    try:
-        connection.text_factory = lambda data: data.decode("utf-8", "replace")
-        connection.execute(f"PRAGMA page_size={PAGE_SIZE}")
-        if not _is_ours_or_blank(connection):
-            raise DamagedError
-        _set_log_mode(connection)
-        connection.execute("PRAGMA synchronous=FULL")
-        migrate(connection, path, MIGRATIONS)
-        if connection.execute("PRAGMA quick_check(1)").fetchone() != ("ok",):
-            raise DamagedError
-    except BaseException:
-        connection.close()
-        raise
+# Opening
+
+_PAGE_TABLE = """CREATE TABLE page (
+    id INTEGER PRIMARY KEY, seal INTEGER NOT NULL, key TEXT NOT NULL, number INTEGER NOT NULL,
+    revision INTEGER NOT NULL, written TEXT NOT NULL)"""
+_PAGE_INDEXES = (
+    "CREATE UNIQUE INDEX page_of_key ON page (key, revision)",
+    "CREATE UNIQUE INDEX page_of_number ON page (number, revision)",
+)
+_ACTION_TABLE = """CREATE TABLE action (
+    id INTEGER PRIMARY KEY, seal INTEGER NOT NULL, key TEXT NOT NULL UNIQUE,
+    content TEXT NOT NULL)"""
+_HEAD = ("seal", "key", "number", "revision", "written")
+
+
+@contextmanager
+def reading(path: Path) -> Iterator[sqlite3.Connection]:
+    """A connection to a sound book that cannot write a byte beside or in it.
+
+    A book whose writer was killed half way would have to be put right first; that too is damage
+    to one who only reads.
+    """
+    header = _header(path)
+    if header[_LOG_AT : _LOG_AT + 1] == b"\x02":  # of an older rollpath, with a log beside it
+        with tempfile.TemporaryDirectory() as folder:
+            copy = Path(folder) / "book.db"
+            for ending in ("", "-wal"):
+                if (log := beside(path, ending)).exists():
+                    shutil.copyfile(log, beside(copy, ending))
+            with closing(_connection(copy)) as connection:
+                _check(connection, "quick_check")
+                yield connection
+        return
+    with closing(_connection(path, "?mode=ro")) as connection:
+        try:
+            _check(connection, "quick_check")
+        except sqlite3.OperationalError as error:
+            if error.sqlite_errorcode & 0xFF == sqlite3.SQLITE_READONLY:
+                raise DamagedError from error
+            raise
+        yield connection
+
+
+@contextmanager
+def writing(path: Path) -> Iterator[sqlite3.Connection]:
+    """A connection to a sound book of the present schema, for one who holds the lock."""
+    with closing(_connection(path)) as connection:
+        _check(connection, "integrity_check")
+        _leave_log(connection)
+        connection.execute("PRAGMA synchronous=EXTRA")
+        migrate(connection)
+        yield connection
+
+
+def _connection(path: Path, how: str = "") -> sqlite3.Connection:
+    connection = sqlite3.connect(
+        address_of(path) + how, uri=True, timeout=PATIENCE, isolation_level=None
+    )
+    connection.text_factory = lambda data: data.decode("utf-8", "replace")
     return connection
 
 
-def _is_ours_or_blank(connection: sqlite3.Connection) -> bool:
-    """Marked and with its table, or neither; looked at in one go, for another may be making it."""
-    connection.execute("BEGIN")
-    (mark,) = connection.execute("PRAGMA application_id").fetchone()
-    (version,) = connection.execute("PRAGMA user_version").fetchone()
-    (things,) = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()
-    connection.execute("COMMIT")
-    return bool((mark == APPLICATION_ID) == (version > 0) == (things > 0))
+def address_of(path: Path) -> str:
+    """A file by its URI: no name of a file is taken for anything else."""
+    return path.absolute().as_uri()
 
 
-def _set_log_mode(connection: sqlite3.Connection) -> None:
-    """Write-ahead log. SQLite does not wait for others when the mode changes, so this does."""
+def _check(connection: sqlite3.Connection, how: str) -> None:
+    if connection.execute(f"PRAGMA {how}(1)").fetchone() != ("ok",):
+        raise DamagedError
+    if not columns_of(connection, "page"):
+        raise DamagedError
+
+
+def _leave_log(connection: sqlite3.Connection) -> None:
+    """Bring a book of an older rollpath into one file, once nobody else has it open."""
     end = time.monotonic() + PATIENCE
     while True:
         try:
-            connection.execute("PRAGMA journal_mode=WAL")
+            connection.execute("PRAGMA journal_mode=DELETE")
             return
         except sqlite3.OperationalError as error:
             if error.sqlite_errorcode & 0xFF != sqlite3.SQLITE_BUSY or time.monotonic() > end:
@@ -129,28 +204,31 @@ def _set_log_mode(connection: sqlite3.Connection) -> None:
             time.sleep(0.01)
 
 
-def migrate(
-    connection: sqlite3.Connection, path: Path, migrations: tuple[tuple[str, ...], ...]
-) -> None:
-    """Bring the schema up to date, all the steps or none.
+def beside(path: Path, ending: str) -> Path:
+    return path.with_name(path.name + ending)
 
-    Raises
-    ------
-    BookError
-        If the book is of a newer rollpath.
-    """
 
-    def version() -> int:
-        return int(connection.execute("PRAGMA user_version").fetchone()[0])
+def columns_of(connection: sqlite3.Connection, table: str) -> list[str]:
+    return [row[1] for row in connection.execute(f"PRAGMA table_info({table})")]
 
-    if version() < len(migrations):
-        with committed(connection):
-            for statement in [s for step in migrations[version() :] for s in step]:
+
+def migrate(connection: sqlite3.Connection) -> None:
+    """Give a book the columns and tables that it lacks, all or none. Nothing is taken away."""
+    (version,) = connection.execute("PRAGMA user_version").fetchone()
+    if version >= SCHEMA:
+        return
+    with committed(connection):
+        if not columns_of(connection, "page"):
+            for statement in (_PAGE_TABLE, *_PAGE_INDEXES):
                 connection.execute(statement)
-            connection.execute(f"PRAGMA application_id={APPLICATION_ID}")
-            connection.execute(f"PRAGMA user_version={len(migrations)}")
-    if version() > len(migrations):
-        raise BookError([f"{path}: was written by a newer rollpath; update rollpath to read it"])
+        there = columns_of(connection, "page")
+        for name in [name for name in NAMES if name not in there]:
+            sort = "REAL" if UNIT_OF[name] else "TEXT"
+            connection.execute(f'ALTER TABLE page ADD COLUMN "{name}" {sort}')
+        if not columns_of(connection, "action"):
+            connection.execute(_ACTION_TABLE)
+        connection.execute(f"PRAGMA application_id={APPLICATION_ID}")
+        connection.execute(f"PRAGMA user_version={SCHEMA}")
 
 
 @contextmanager
@@ -165,6 +243,48 @@ def committed(connection: sqlite3.Connection) -> Iterator[None]:
         raise
 
 
+def make_book(path: Path, items: Iterable[Page | Action]) -> None:
+    """Put a whole new book of these pages in a place, for one who holds the lock."""
+    for old in path.parent.glob(f".{_globbed(path.name)}.*.new"):
+        old.unlink(missing_ok=True)  # of one who was killed at it
+    made = path.with_name(f".{path.name}.{uuid.uuid4().hex[:8]}.new")
+    try:
+        with closing(_connection(made)) as connection:
+            migrate(connection)
+            with committed(connection):
+                for item in items:
+                    insert(connection, item)
+        sync_file(made)
+        for ending in ("-wal", "-shm", "-journal"):  # of the file that goes: not for the new one
+            beside(path, ending).unlink(missing_ok=True)
+        made.replace(path)
+        sync_folder(path.parent)
+    finally:
+        made.unlink(missing_ok=True)
+
+
+def _globbed(name: str) -> str:
+    return "".join(f"[{c}]" if c in "*?[" else c for c in name)
+
+
+def in_memory(items: Iterable[Page | Action]) -> sqlite3.Connection:
+    """A book of these pages that is nowhere on the disk."""
+    connection = sqlite3.connect(":memory:", isolation_level=None)
+    migrate(connection)
+    with committed(connection):
+        for item in items:
+            insert(connection, item)
+    return connection
+
+
+def sync_file(path: Path) -> None:
+    with path.open("rb+") as file:
+        os.fsync(file.fileno())
+
+
+# Pages
+
+
 def _seal(key: str, number: int, revision: int, written: str, values: dict[str, Any]) -> int:
     """Check sum of a page; columns added later and empty do not change it."""
     numbers = [value for value in values.values() if isinstance(value, float)]
@@ -173,25 +293,24 @@ def _seal(key: str, number: int, revision: int, written: str, values: dict[str, 
     return zlib.crc32(struct.pack(f"<{len(numbers)}d", *numbers) + text.encode())
 
 
-def insert_page(connection: sqlite3.Connection, page: Page) -> None:
-    values = stored(page.run)
-    head = (page.key, page.number, page.revision, page.written.isoformat())
-    row = [_seal(*head, values), *head, *(values.get(name) for name in NAMES)]
-    connection.execute(_INSERT, row)
+def insert(connection: sqlite3.Connection, item: Page | Action) -> None:
+    if isinstance(item, Action):
+        content = json.dumps(action_out(item), ensure_ascii=False)
+        row: list[Any] = [action_seal(content), item.key, content]
+        connection.execute("INSERT INTO action (seal, key, content) VALUES (?, ?, ?)", row)
+        return
+    values = stored(item.run)
+    head = (item.key, item.number, item.revision, item.written.isoformat())
+    row = [_seal(*head, values), *head, *values.values()]
+    names = _quoted((*_HEAD, *values))
+    connection.execute(f"INSERT INTO page ({names}) VALUES ({', '.join('?' * len(row))})", row)
 
 
-def page_of(row: Iterable[Any]) -> Page:
-    """A page from a row in the order of `COLUMNS`.
-
-    Raises
-    ------
-    DamagedError
-        If its seal is broken.
-    """
+def page_of(row: Iterable[Any], names: Iterable[str]) -> Page:
     seal, key, number, revision, written, *rest = row
     values: dict[str, Any] = {
-        entry.name: float(value) if entry.unit and isinstance(value, int) else value
-        for entry, value in zip(ENTRIES, rest, strict=False)
+        name: float(value) if UNIT_OF[name] and isinstance(value, int) else value
+        for name, value in zip(names, rest, strict=True)
         if value is not None
     }
     try:
@@ -203,15 +322,41 @@ def page_of(row: Iterable[Any]) -> Page:
         raise DamagedError from error
 
 
+IN_FORCE = "WHERE revision = (SELECT max(revision) FROM page AS p WHERE p.key = page.key)"
+IN_ORDER = "ORDER BY number, revision"
+
+
 def pages_of(
-    connection: sqlite3.Connection, query: str, values: tuple[Any, ...] = ()
+    connection: sqlite3.Connection, which: str = IN_ORDER, values: tuple[Any, ...] = ()
 ) -> list[Page]:
-    return [page_of(row) for row in connection.execute(query, values)]
+    """Pages that the end of a SELECT picks.
+
+    Raises
+    ------
+    DamagedError
+        If a seal is broken.
+    """
+    names = names_in(connection)
+    return [page_of(row, names) for row in connection.execute(select(names, which), values)]
+
+
+def names_in(connection: sqlite3.Connection) -> list[str]:
+    """What the runs of this book can hold: less in an older one."""
+    there = set(columns_of(connection, "page"))
+    return [name for name in NAMES if name in there]
+
+
+def select(names: Iterable[str], which: str) -> str:
+    return f"SELECT {_quoted((*_HEAD, *names))} FROM page {which}"
+
+
+def _quoted(names: Iterable[str]) -> str:
+    return ", ".join(f'"{name}"' for name in names)
 
 
 def history(connection: sqlite3.Connection, number: int) -> list[Page]:
-    query = f"{SELECT} WHERE number = ? ORDER BY revision"
-    pages = pages_of(connection, query, (number,)) if 0 < number < LARGEST_NUMBER else []
+    which = "WHERE number = ? ORDER BY revision"
+    pages = pages_of(connection, which, (number,)) if 0 < number <= LARGEST_NUMBER else []
     if not pages:
         last = first_free_number(connection) - 1
         holds = f"its runs are numbered up to {last}" if last else "it is empty"
@@ -221,3 +366,30 @@ def history(connection: sqlite3.Connection, number: int) -> list[Page]:
 
 def first_free_number(connection: sqlite3.Connection) -> int:
     return int(connection.execute("SELECT coalesce(max(number), 0) + 1 FROM page").fetchone()[0])
+
+
+def count_of(connection: sqlite3.Connection) -> int:
+    """How many pages and actions a book holds."""
+    tables = [name for name in ("page", "action") if columns_of(connection, name)]
+    counts = (connection.execute(f"SELECT count(*) FROM {name}").fetchone() for name in tables)
+    return sum(int(count) for (count,) in counts)
+
+
+def actions_of(connection: sqlite3.Connection) -> list[Action]:
+    """All the actions in the order of writing.
+
+    Raises
+    ------
+    DamagedError
+        If a seal is broken.
+    """
+    if not columns_of(connection, "action"):
+        return []
+    rows = connection.execute("SELECT seal, content FROM action ORDER BY id")
+    return [action_of(seal, content) for seal, content in rows]
+
+
+def action_of(seal: int, content: str) -> Action:
+    if seal != action_seal(content):
+        raise DamagedError
+    return action_in(json.loads(content))

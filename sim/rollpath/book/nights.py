@@ -13,7 +13,7 @@ References
 import math
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
-from datetime import date, timedelta
+from datetime import date
 from itertools import pairwise
 from operator import attrgetter
 from typing import Any
@@ -21,7 +21,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from rollpath.book.run import Page, Run
+from rollpath.book.run import Page, Run, evening_of
 from rollpath.car import Car
 from rollpath.corners import CORNERS, Corners
 from rollpath.scales.rates import bite_change, bite_rates
@@ -29,8 +29,6 @@ from rollpath.scales.twist import Change as CornerChange
 from rollpath.scales.twist import pad_pattern
 from rollpath.units import INCH, POUND, PSI, Real
 
-NIGHT_ENDS = timedelta(hours=6)
-"""A run before six in the morning belongs to the night before."""
 IntArray = NDArray[np.int_]
 Four = Corners[float | None]
 """One value for each corner; None is not known."""
@@ -176,7 +174,7 @@ def nights(pages: Iterable[Page]) -> list[Night]:
     """Runs sorted into nights, first night first."""
     groups: dict[tuple[date, str, str], list[Page]] = {}
     for page in sorted(pages, key=lambda page: (page.run.when, page.number)):
-        day = (page.run.when - NIGHT_ENDS).date()
+        day = evening_of(page.run.when)
         groups.setdefault((day, page.run.track, page.run.car), []).append(page)
     return [
         Night(*name, tuple(runs), tuple(_step(a, b) for a, b in pairwise(runs)))

@@ -1,146 +1,167 @@
-"""A damaged notebook mended: what can be read is written to a new file."""
+"""What is left of a damaged book, and a sound one made of it.
 
-import json
-import os
+The journal beside a book holds every confirmed page, so a rescue is an import from it. What
+SQLite still gives of the file itself is added, for a book whose journal is younger or was lost.
+"""
+
 import shutil
-import uuid
-from contextlib import closing
-from dataclasses import replace
+import sqlite3
+import tempfile
+from collections.abc import Iterable, Iterator
+from contextlib import closing, contextmanager, suppress
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+from rollpath.book.action import Action
+from rollpath.book.exchange import MOST_NUMBERED
 from rollpath.book.file import (
-    APPLICATION_ID,
-    APPLICATION_ID_AT,
-    COLUMNS,
-    SELECT,
+    PATIENCE,
     DamagedError,
-    committed,
-    connect,
-    insert_page,
+    action_of,
+    address_of,
+    beside,
+    make_book,
+    names_in,
     page_of,
-    pages_of,
-    told_plainly,
+    select,
+    sync_file,
+    whose,
 )
-from rollpath.book.run import ENTRIES, LARGEST_NUMBER, LONGEST_NOTE, BookError, Page, Run, settled
-from rollpath.book.salvage import readable_rows
+from rollpath.book.journal import Journal, journal_path, read_journal
+from rollpath.book.run import BookError, Page
+
+Item = Page | Action
 
 
-def is_damaged(path: Path) -> bool:
+@dataclass(frozen=True)
+class Remains:
+    """What was found of a book, and what was not.
+
+    Attributes
+    ----------
+    items : tuple of Page or Action
+        All that is sound, in the order of writing.
+    missing : tuple of int
+        Numbers up to the highest seen of which there is no page (there may never have been one).
+    older : tuple of int
+        Numbers of runs whose last edit is lost.
+    """
+
+    items: tuple[Item, ...]
+    missing: tuple[int, ...]
+    older: tuple[int, ...]
+
+    @property
+    def runs(self) -> int:
+        return len({item.key for item in self.items if isinstance(item, Page)})
+
+    def told(self, path: Path) -> list[str]:
+        """What is not there, in lines for the user."""
+        lines = []
+        if self.missing:
+            lines.append(f"{path}: nothing was found of {_runs(self.missing)}")
+        if self.older:
+            lines.append(f"{path}: the last edit is lost of {_runs(self.older)}; check it")
+        return lines
+
+
+def remains(path: Path) -> Remains:
+    """All that the journal and the file itself still hold."""
+    journal = journal_or_none(path)
+    found, traces = _readable(path) if whose(path) == "ours" else ([], [])
+    items: list[Item] = [*of_journal(journal)]
+    items += lacking(items, found)
+    revisions: dict[int, int] = {}
+    for item in items:
+        if isinstance(item, Page):
+            revisions[item.number] = max(item.revision, revisions.get(item.number, 0))
+    traces += journal.traces
+    last = max([*revisions, *(number for number, _ in traces)], default=0)
+    there = range(1, min(last, MOST_NUMBERED) + 1)
+    missing = [number for number in there if number not in revisions]
+    older = {number for number, revision in traces if 0 < revisions.get(number, 0) < revision}
+    return Remains(tuple(items), tuple(missing), tuple(sorted(older)))
+
+
+def journal_or_none(path: Path) -> Journal:
+    """The journal of a book; an empty one where the file is not ours or cannot be read."""
     try:
-        with told_plainly(path), closing(connect(path)) as connection:
-            if connection.execute("PRAGMA integrity_check(1)").fetchone() != ("ok",):
-                return True  # the indexes too, which a quick check passes over
-            pages_of(connection, SELECT)
-    except DamagedError:
-        return True
-    return False
+        return read_journal(journal_path(path))
+    except (BookError, OSError):
+        return Journal({}, {}, ())
 
 
-def rescue_book(path: Path) -> list[str]:
-    """Set a damaged book aside and put what can be read of it in its place.
+def of_journal(journal: Journal) -> Iterator[Item]:
+    """The items of a journal in its order, pages first."""
+    for name in journal.pages:
+        with suppress(BookError):
+            yield journal.page(name)
+    for key in journal.actions:
+        with suppress(BookError):
+            yield journal.action(key)
+
+
+def lacking(have: Iterable[Item], incoming: Iterable[Item]) -> list[Item]:
+    """What comes in and is not there yet; a run whose number another has gets the next free one."""
+    have = list(have)
+    names = {_name(item) for item in have}
+    number_of = {item.key: item.number for item in have if isinstance(item, Page)}
+    taken = set(number_of.values())
+    new: list[Item] = []
+    for item in incoming:
+        if _name(item) in names:
+            continue
+        if isinstance(item, Page):
+            if item.key not in number_of:
+                free = item.number if item.number not in taken else max(taken) + 1
+                number_of[item.key] = free
+                taken.add(free)
+            item = replace(item, number=number_of[item.key])
+        names.add(_name(item))
+        new.append(item)
+    return new
+
+
+def _name(item: Item) -> tuple[str, int]:
+    return (item.key, item.revision) if isinstance(item, Page) else (item.key, 0)
+
+
+def _runs(numbers: Iterable[int]) -> str:
+    """Numbers of runs as a person says them, such as ``runs 3, 20 to 24``."""
+    numbers = sorted(numbers)
+    spans: list[list[int]] = []
+    for number in numbers:
+        if spans and number == spans[-1][1] + 1:
+            spans[-1][1] = number
+        else:
+            spans.append([number, number])
+    told = ", ".join(f"{a}" if a == b else f"{a} to {b}" for a, b in spans[:20])
+    more = ", and more" if len(spans) > 20 else ""
+    return f"run{'s' * (len(numbers) > 1)} {told}{more}"
+
+
+# The file itself
+
+
+def mend(path: Path) -> list[str]:
+    """Set a damaged book aside and put what is left of it in its place; holding the lock.
 
     Returns
     -------
     list of str
         What to tell the user.
-
-    Raises
-    ------
-    BookError
-        If there is nothing of a notebook in the file; it is left as it is.
     """
-    book, log = path.read_bytes(), _log_path(path)
-    sound, torn = _sorted_out(book, log.read_bytes() if log.exists() else b"")
-    if not sound and not torn and not _is_marked(book):
-        path.with_name(path.name + ".lock").unlink(missing_ok=True)
-        raise BookError([f"{path}: is not a notebook of rollpath; name another file with --book"])
+    left = remains(path)
     aside = _set_aside(path)
-    _write_rescued(path, sound)
-    put_in_place(path)
-    count = len({page.key for page in sound})
-    notices = [f"{path}: was damaged; rescued {count} run{'s' * (count != 1)} into a new notebook"]
-    if torn:
-        torn_path = aside.with_name(aside.name + ".torn.json")
-        torn_path.write_text(json.dumps(torn, indent=1, ensure_ascii=False, default=repr))
-        pages = f"{len(torn)} page{'s' * (len(torn) != 1)}"
-        notices.append(
-            f"{path}: {pages} had a broken seal; what makes sense is in, "
-            f"marked in its note; all that was found is in {torn_path}"
-        )
-    return [*notices, f"{path}: the damaged file is kept as {aside}"]
-
-
-def _is_marked(book: bytes) -> bool:
-    mark = book[APPLICATION_ID_AT : APPLICATION_ID_AT + 4]
-    return mark == APPLICATION_ID.to_bytes(4, "big")
-
-
-def _sorted_out(book: bytes, log: bytes) -> tuple[list[Page], list[dict[str, Any]]]:
-    """The pages that can be rescued, and what was found of those whose seal is broken.
-
-    A page with a broken seal that still makes a run is rescued too, marked in its note.
-    """
-    sound: dict[tuple[str, int], Page] = {}
-    torn: dict[tuple[Any, Any], dict[str, Any]] = {}
-    for row in readable_rows(book, log):
-        values = dict(zip(COLUMNS, row[1:], strict=False))  # the first is the row's own number
-        try:
-            page = page_of(row[1:])
-            sound[page.key, page.revision] = page
-        except (DamagedError, ValueError):
-            if len(row) > len(COLUMNS) // 2 and isinstance(values["number"], int):
-                torn[values["key"], values["revision"]] = values
-    known = {(page.number, page.revision) for page in sound.values()}
-    left = [
-        values for name, values in torn.items()
-        if name not in sound and (values["number"], values["revision"]) not in known
-    ]  # fmt: skip
-    mended = [page for page in map(_mended, left) if page is not None]
-    return _one_run_a_number([*sound.values(), *mended]), left
-
-
-MENDED_NOTE = "[read from a damaged file, check it] "
-
-
-def _mended(values: dict[str, Any]) -> Page | None:
-    """A page whose seal is broken but which makes sense; None when it does not."""
-    entries: dict[str, Any] = {entry.name: values.get(entry.name) for entry in ENTRIES}
-    try:
-        entries["when"] = datetime.fromisoformat(entries["when"])
-        entries["note"] = (MENDED_NOTE + (entries["note"] or ""))[:LONGEST_NOTE]
-        key, number, revision = uuid.UUID(values["key"]).hex, values["number"], values["revision"]
-        if not 0 < number < LARGEST_NUMBER or not 0 < revision < LARGEST_NUMBER:
-            return None
-        written = datetime.fromisoformat(values["written"])
-        return Page(key, number, revision, written, settled(Run(**entries)))
-    except (BookError, AttributeError, TypeError, ValueError):
-        return None
-
-
-def _one_run_a_number(pages: list[Page]) -> list[Page]:
-    """The pages, a run whose number another has renumbered.
-
-    What a killed writer never confirmed may be found beside the run that got its number after.
-    """
-    numbers: dict[str, int] = {}
-    taken: set[int] = set()
-    for page in pages:
-        if page.key not in numbers:
-            free = page.number if page.number not in taken else max(taken) + 1
-            numbers[page.key] = free
-            taken.add(free)
-    told = [replace(page, number=numbers[page.key]) for page in pages]
-    return sorted(told, key=lambda page: (page.number, page.revision))
-
-
-def _log_path(path: Path) -> Path:
-    return path.with_name(path.name + "-wal")
-
-
-def rescued_path(path: Path) -> Path:
-    return path.with_name(path.name + ".rescued")
+    make_book(path, left.items)
+    runs = f"{left.runs} run{'s' * (left.runs != 1)}"
+    return [
+        f"{path}: was damaged; rescued {runs} into a new notebook",
+        *left.told(path),
+        f"{path}: the damaged file is kept as {aside}",
+    ]
 
 
 def _set_aside(path: Path) -> Path:
@@ -149,36 +170,74 @@ def _set_aside(path: Path) -> Path:
     aside = path.with_name(f"{path.name}.damaged-{stamp}")
     while aside.exists():
         aside = aside.with_name(aside.name + "x")
-    for old, new in ((path, aside), (_log_path(path), _log_path(aside))):
-        if old.exists():
-            shutil.copyfile(old, new)
-            sync_file(new)
+    for ending in ("", "-wal", "-journal"):
+        if beside(path, ending).exists():
+            shutil.copyfile(beside(path, ending), beside(aside, ending))
+            sync_file(beside(aside, ending))
     return aside
 
 
-def _write_rescued(path: Path, pages: list[Page]) -> None:
-    """A whole new book of these pages beside the damaged one, named `.rescued` once complete."""
-    beside = path.with_name(f"{path.name}.{uuid.uuid4().hex[:8]}")
-    try:
-        with closing(connect(beside)) as connection:
-            with committed(connection):
-                for page in pages:
-                    insert_page(connection, page)
-            connection.execute("PRAGMA journal_mode=DELETE")
-        sync_file(beside)
-        beside.replace(rescued_path(path))
-    finally:
-        beside.unlink(missing_ok=True)
+def _readable(path: Path) -> tuple[list[Item], list[tuple[int, int]]]:
+    """Rows of a damaged book whose seal holds; number and revision of those whose does not."""
+    with tempfile.TemporaryDirectory() as folder:
+        copy = Path(folder) / "book.db"
+        for ending in ("", "-wal", "-journal"):
+            if beside(path, ending).exists():
+                shutil.copyfile(beside(path, ending), beside(copy, ending))
+        with closing(sqlite3.connect(address_of(copy), uri=True)) as connection:
+            connection.text_factory = lambda data: data.decode("utf-8", "replace")
+            return _rows_of(connection)
 
 
-def put_in_place(path: Path) -> None:
-    """Put a complete rescued book in place of the damaged one; done over if it was cut short."""
-    if rescued_path(path).exists():
-        for ending in ("-wal", "-shm"):
-            path.with_name(path.name + ending).unlink(missing_ok=True)
-        rescued_path(path).replace(path)
+def _rows_of(connection: sqlite3.Connection) -> tuple[list[Item], list[tuple[int, int]]]:
+    items: list[Item] = []
+    traces = []
+    with suppress(sqlite3.Error, UnicodeDecodeError):
+        names = names_in(connection)
+        for row in _rows_left(connection, select(names, "ORDER BY id")):
+            try:
+                items.append(page_of(row, names))
+            except (DamagedError, TypeError):
+                if isinstance(row[2], int) and isinstance(row[3], int):
+                    traces.append((row[2], row[3]))
+        for seal, content in _rows_left(connection, "SELECT seal, content FROM action ORDER BY id"):
+            with suppress(DamagedError, BookError, ValueError):
+                items.append(action_of(seal, content))
+    return items, traces
 
 
-def sync_file(path: Path) -> None:
-    with path.open("rb+") as file:
-        os.fsync(file.fileno())
+def _rows_left(connection: sqlite3.Connection, query: str) -> Iterator[tuple[Any, ...]]:
+    """Rows up to the first damage, then those from the last damage on."""
+    rows: dict[str, list[tuple[Any, ...]]] = {"": [], " DESC": []}
+    for order, found in rows.items():
+        with suppress(sqlite3.Error, UnicodeDecodeError):
+            found.extend(connection.execute(query + order))  # keeps what came before the damage
+    yield from dict.fromkeys([*rows[""], *reversed(rows[" DESC"])])
+
+
+# One writer at a time
+
+
+@contextmanager
+def alone(path: Path) -> Iterator[None]:
+    """Nobody else writes in a book inside this.
+
+    The lock is SQLite's own, on an empty database beside the book, so it works wherever SQLite
+    does and is gone with the process.
+
+    Raises
+    ------
+    BookError
+        If another holds it too long, or a file of that name is no lock.
+    """
+    file = beside(path, ".lock")
+    with closing(
+        sqlite3.connect(address_of(file), uri=True, timeout=PATIENCE, isolation_level=None)
+    ) as lock:
+        try:
+            lock.execute("BEGIN EXCLUSIVE")
+        except sqlite3.OperationalError:
+            raise
+        except sqlite3.DatabaseError:
+            raise BookError([f"{file}: is not a lock of rollpath; move it away"]) from None
+        yield

@@ -395,17 +395,16 @@ def _add_import_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def _notebook_import(arguments: argparse.Namespace) -> None:
-    from rollpath.book.exchange import from_csv, from_json
+    from rollpath.book.journal import read_export
 
     if arguments.file == "-":
         text, name = _piped_in(), "the text piped in"
     else:
         path = Path(arguments.file)
         text, name = read_text(path, LARGEST_EXPORT), str(path)
-    read = from_json if text.lstrip("\ufeff \r\n\t")[:1] in ("{", "[") else from_csv
-    pages = read(text, name)
+    pages, actions = read_export(text, name)
     with open_book(arguments, new=True) as book:
-        taken = book.take(pages)
+        taken = book.take(pages, actions)
     print(as_json(vars(taken)) if arguments.json else taken_screen(taken))
 
 

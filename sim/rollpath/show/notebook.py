@@ -12,8 +12,8 @@ from rollpath.show.bite import CORNER_INITIALS
 from rollpath.show.words import columns, counted, lay_out, none_or, paragraph, row
 
 if TYPE_CHECKING:
-    from rollpath.book.book import Taken
     from rollpath.book.run import Page, Run
+    from rollpath.book.take import Taken
 
 SAYS_WORDS = {1: "more", 0: "leave it", -1: "less", None: ""}
 

@@ -25,7 +25,7 @@ def any_value(entry: Any) -> st.SearchStrategy[Any]:
         return st.none() | st.sampled_from(entry.words)
     if entry.unit:
         return st.none() | st.floats(entry.least * entry.unit, entry.most * entry.unit)
-    text = ANY_TEXT.filter(bool)
+    text = ANY_TEXT.filter(bool).map(lambda text: text[: entry.longest])
     return text if entry.name in ("track", "car") else st.none() | text
 
 

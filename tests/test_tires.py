@@ -15,12 +15,13 @@ from rollpath.corners import CORNERS, Corners
 from rollpath.files.cars import load_car
 from rollpath.scales.hold import weigh_change
 from rollpath.stagger import Recommendation
+from rollpath.tires.aim import Aim, Weights
 from rollpath.tires.air import cold_rollout
 from rollpath.tires.choose import choose
-from rollpath.tires.judge import doubts, in_full, reach, weigh_own
+from rollpath.tires.judge import doubts, in_full, stagger_map, weigh_own
 from rollpath.tires.rack import DEFAULT_GROWTH, Rack, RackTire, Taping
 from rollpath.tires.rules import FRONT, REAR
-from rollpath.tires.sets import Aim, TireError, Weights
+from rollpath.tires.sets import TireError
 from rollpath.units import INCH, POUND, PSI
 from scipy.optimize import Bounds, LinearConstraint, linear_sum_assignment, milp
 
@@ -237,14 +238,6 @@ def test_the_choice_is_that_of_brute_force_over_every_ordered_set(rack, eighths,
 @given(racks(least=11), st.integers(0, 30), some_weights)
 def test_the_choice_is_that_of_brute_force_for_a_dozen_tires(rack, eighths, weights):
     hold_to_brute_force(rack, eighths / 8, weights)
-
-
-def test_blocks_of_sets_do_not_change_the_choice(monkeypatch):
-    rng = np.random.default_rng(7)
-    rack = rack_of(*(tire(f"T{i}", 82 + rng.integers(0, 40) / 8) for i in range(11)))
-    whole = choose(rack, CAR, Aim(2 * INCH))
-    monkeypatch.setattr("rollpath.tires.sets.BLOCK", 200)
-    assert choose(rack, CAR, Aim(2 * INCH)) == whole
 
 
 def test_forty_tires_of_one_size_tie_in_every_order():
@@ -536,7 +529,7 @@ def test_the_map_shows_every_pair_of_staggers_that_can_be_made(rack):
     made = {
         (size[rr.name] - size[lr.name], size[rf.name] - size[lf.name]) for lf, rf, lr, rr in sets
     }
-    found = reach(choose(rack, CAR, Aim(2 * INCH)))
+    found = stagger_map(choose(rack, CAR, Aim(2 * INCH)))
     front, rear = np.nonzero(found.made)
     eighth = INCH / 8
     cells = {
@@ -584,7 +577,7 @@ def test_doubts_name_what_makes_the_choice_less_sure():
         RackTire("H", (taped(86, temperature=WARM),)),
     )
     rack = rack_of(*tires, running_pressure=Corners(*[12 * PSI] * 4))
-    told = doubts(choose(rack, CAR, Aim(2 * INCH)))
+    told = doubts(choose(rack, CAR, Aim(2 * INCH), air=False))
     assert [name for name, *_ in told.readings] == ["A"]
     assert told.taped_hot_only == ["H"]
     assert told.no_pressure == ["C"]

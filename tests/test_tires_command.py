@@ -90,7 +90,8 @@ def test_json_holds_what_was_promised(read):
 def test_stagger_bite_and_gear_are_those_of_the_bite_command(read, capsys):
     pick = read(RACK, "--car", CAR, "--stagger", "3in")["picks"][0]
     sizes = [f"--{side.replace('_', '-')}={pick['rollouts_in'][side]!r}in" for side in SIDES]
-    assert main(["bite", CAR, *sizes, "--json"]) == 0
+    air = [f"--pressure={side}={pick['pressures_psi'][side]!r}psi" for side in SIDES]
+    assert main(["bite", CAR, *sizes, *air, "--rack", RACK, "--json"]) == 0
     bite = json.loads(capsys.readouterr().out)
     assert bite["then"]["bite_lb"] == pytest.approx(pick["bite_lb"], abs=0.01)
     assert bite["gear_change_pct"] == pytest.approx(pick["gear_change_pct"], abs=1e-3)
@@ -117,7 +118,7 @@ def test_a_track_by_its_measurements_will_do(read):
 
 
 def test_holding_bite_changes_it_less(read):
-    typed = (RACK, "--car", CAR, "--stagger", "2-1/4in")
+    typed = (RACK, "--car", CAR, "--stagger", "2-1/4in", "--air", "as-is")
     loose, held = read(*typed), read(*typed, "--hold-bite")
     change = [abs(data["picks"][0]["bite_change_lb"]) for data in (loose, held)]
     assert change[1] < change[0]

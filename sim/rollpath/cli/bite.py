@@ -136,7 +136,7 @@ def _bite(arguments: argparse.Namespace) -> None:
     rack = None if arguments.rack is None else load_rack(find_file(arguments.rack, "rack"))
     if rack is not None:
         car = standing(car, rack)
-    effects = _air_effects(arguments.pressure, car, rack)
+    effects = _air_effects(arguments, car, rack)
     change = sum((one.change for one in effects), _change(arguments, car))
     if arguments.hold and change == Change():
         raise CommandError("--hold needs a change to hold against, such as --rear-stagger 2in")
@@ -181,9 +181,14 @@ def _change(arguments: argparse.Namespace, car: Car) -> Change:
     return Change(Corners(*rollouts), turns, spacers)
 
 
-def _air_effects(typed: list[Air], car: Car, rack: Rack | None) -> list[AirEffect]:
-    """What the air typed does, corner by corner, each inside the limits of its tire."""
+def _air_effects(arguments: argparse.Namespace, car: Car, rack: Rack | None) -> list[AirEffect]:
+    """What the air typed does, corner by corner, each inside the limits of its tire.
+
+    A tire whose rollout was typed is taken as taped with that air: it grows no more.
+    """
+    typed: list[Air] = arguments.pressure
     corners = [one.corner for one in typed]
+    taped = [corner for corner in CORNERS if getattr(arguments, corner) is not None]
     effects = []
     for one in typed:
         if corners.count(one.corner) > 1:
@@ -194,6 +199,8 @@ def _air_effects(typed: list[Air], car: Car, rack: Rack | None) -> list[AirEffec
         tire = None if rack is None else _on_car(rack, one.corner)
         _refuse_beyond_limits(one.corner, then, rack, tire)
         growth = DEFAULT_GROWTH if rack is None else rack.growth
+        if one.corner in taped:
+            tire, growth = None, 0.0
         effects.append(air_effect(car, tire, one.corner, then - present, growth))
     return effects
 

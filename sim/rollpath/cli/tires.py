@@ -2,6 +2,7 @@
 
 import argparse
 import difflib
+import sys
 from dataclasses import dataclass
 from datetime import date
 
@@ -26,11 +27,13 @@ from rollpath.files.tracks import load_track
 from rollpath.show.tape import HOW_TO_TAPE, tape_json, tape_screen
 from rollpath.show.tires import tires_json, tires_screen
 from rollpath.show.words import as_json
+from rollpath.tires.aim import HOLD_BITE, Aim, Weights
 from rollpath.tires.choose import choose
 from rollpath.tires.judge import in_full, weigh_own
+from rollpath.tires.pairs import Told
 from rollpath.tires.rack import Rack
-from rollpath.tires.sets import HOLD_BITE, Aim, TireError, Weights
-from rollpath.units import EIGHTH, POUND
+from rollpath.tires.sets import TireError
+from rollpath.units import EIGHTH, POUND, PSI
 
 
 def _add_tires(parser: argparse.ArgumentParser) -> None:
@@ -42,6 +45,14 @@ def _add_tires(parser: argparse.ArgumentParser) -> None:
         "--track", type=word_of, metavar="TRACK",
         help="track file: the recommended stagger, and how much a "
         "miss matters there"
+    )  # fmt: skip
+    parser.add_argument(
+        "--air", choices=("choose", "as-is"), default="choose",
+        help="as-is leaves every tire at its running pressure (default choose)",
+    )  # fmt: skip
+    parser.add_argument(
+        "--hot", action="store_true",
+        help="the stagger wanted is that of hot tires, by the hot tapings of the rack",
     )  # fmt: skip
     parser.add_argument("--hold-bite", action="store_true", help="hold bite before all but stagger")
     parser.add_argument(
@@ -81,6 +92,7 @@ WEIGHED = {
         1.0, "each difference of compound or offset within an axle, or ten heat cycles "
         "(default 0.2)"
     ),
+    "air": Weighed(PSI, "each psi a tire is away from its running pressure (default 0.2)"),
 }  # fmt: skip
 
 
@@ -89,7 +101,10 @@ def _tires(arguments: argparse.Namespace) -> None:
     car = load_car(find_file(arguments.car, "car"))
     screen = screen_of(arguments)
     try:
-        choice = choose(rack, car, _aim(arguments, car), _points(arguments))
+        choice = choose(
+            rack, car, _aim(arguments, car), _points(arguments),
+            air=arguments.air == "choose", hot=arguments.hot, told=_told(rack),
+        )  # fmt: skip
         own = weigh_own(choice, _names(rack, arguments.why)) if arguments.why else None
     except TireError as error:
         raise CommandError(f"{arguments.rack}: {error}") from None
@@ -103,6 +118,23 @@ def _tires(arguments: argparse.Namespace) -> None:
         from rollpath.show.tires import tires_pictures
 
         deliver(tires_pictures(choice, screen), arguments.out, arguments.show)
+
+
+def _told(rack: Rack) -> Told | None:
+    """On a terminal, what tells how far a long choice is."""
+    if len(rack.tires) < LONG or not sys.stderr.isatty():
+        return None
+
+    def tell(share: float) -> None:
+        print(f"\rrollpath: {100 * share:.0f} % of an axle", end="", file=sys.stderr, flush=True)
+        if share == 1:
+            print("\r", end="", file=sys.stderr)
+
+    return tell
+
+
+LONG = 60
+"""Tires of a rack from which on the choice may take seconds."""
 
 
 def _aim(arguments: argparse.Namespace, car: Car) -> Aim:

@@ -290,7 +290,7 @@ def air_lines(car: Car, effects: Sequence[AirEffect], screen: Screen) -> list[st
             f"{screen.weight(one.bite_by_growth, 1, signed=True)} by growth, "
             f"{screen.weight(one.bite_by_standing, 1, signed=True)} by standing higher"
         )
-        if not one.growth_is_own:
+        if one.growth and not one.growth_is_own:
             told += "; growth typical, tape it at two pressures"
         if f"pressure.{one.corner}" in car.assumed:
             told += "; from a typical pressure, write down what is in it"

@@ -13,9 +13,10 @@ import numpy as np
 from rollpath.corners import CORNERS
 from rollpath.scales.hold import bite_map
 from rollpath.scales.rates import bite_rates
-from rollpath.screen import Screen, inches, pounds
+from rollpath.screen import Screen, inches, pounds, psi
 from rollpath.show.bite import (
     CORNER_INITIALS,
+    air_words,
     corner_words,
     corners_json,
     hold_json,
@@ -40,9 +41,9 @@ from rollpath.show.words import (
     sections,
     tape_range,
 )
-from rollpath.tires.air import cold_rollout
+from rollpath.tires.air import REACH_UNSTATED, cold_rollout
 from rollpath.tires.choose import Choice
-from rollpath.tires.judge import doubts, reach
+from rollpath.tires.judge import doubts, stagger_map, warmed
 from rollpath.tires.rack import RackTire
 from rollpath.tires.rules import FRONT, REAR
 from rollpath.units import INCH, PSI, FloatArray, Real
@@ -121,7 +122,7 @@ def rack_strip(choice: Choice, screen: Screen) -> Figure:
 
 def reach_map(choice: Choice, screen: Screen) -> Figure:
     """Rear against front stagger: what the rack can make, with lines of equal bite."""
-    made = reach(choice)
+    made = stagger_map(choice)
     figure, axes = figure_with(size=(7.2, 6.2))
     axes.grid(False)
     x, y = screen.staggers(made.rear), screen.staggers(made.front)
@@ -186,6 +187,7 @@ AIM_WORDS = {
     "gear": "gear",
     "wheel": "wheels to change",
     "unlike": "unlike tires",
+    "air": "air",
 }
 
 
@@ -203,6 +205,8 @@ def pick_json(pick: Pick) -> dict[str, Any]:
         "rank": pick.rank or None,
         "points": pick.points,
         "rollouts_in": corners_json(pick.rollouts),
+        "pressures_psi": none_or(pick.pressures, lambda four: four.map(psi).by_name()),
+        "added_psi": pick.added.map(psi).by_name(),
         "hot_rear_stagger_in": none_or(pick.hot_stagger(REAR), inches),
         "hot_front_stagger_in": none_or(pick.hot_stagger(FRONT), inches),
     }
@@ -211,11 +215,13 @@ def pick_json(pick: Pick) -> dict[str, Any]:
 def tires_json(choice: Choice, outcome: Outcome, own: OwnSet | None) -> dict[str, Any]:
     """The result of `tires`; keys end in their unit."""
     best, heights, told = choice.aim.recommendation, outcome.ride_heights, doubts(choice)
+    hot = warmed(choice, choice.picks[0])
     to_look_for = {} if choice.in_reach else choice.to_look_for()
     return {
         "rack": choice.rack.name,
         "car": choice.car.name,
         "target_in": inches(choice.aim.stagger),
+        "target_is_hot": choice.hot,
         "band_in": None if best is None else [inches(end) for end in best.band],
         "picks": [pick_json(pick) for pick in choice.picks],
         "tied_for_first": choice.tied,
@@ -228,7 +234,11 @@ def tires_json(choice: Choice, outcome: Outcome, own: OwnSet | None) -> dict[str
             "holds": [hold_json(hold) for hold in outcome.holds],
             "ride_height_change_in": none_or(heights, corners_json),
             "front_stagger_change_in": inches(outcome.change.front_stagger),
+            "hot_rear_stagger_in": none_or(hot, lambda one: inches(one.rear_stagger)),
+            "hot_bite_change_lb": none_or(hot, lambda one: pounds(one.bite_change)),
         },
+        "tape_next": told.tape_next[0] if told.tape_next else None,
+        "limits_unstated": told.limits_unstated,
         "why": None if own is None else {
             **pick_json(own.pick), "better_sets": own.better, "broken_rules": own.broken,
         },
@@ -259,6 +269,17 @@ def initials(pick: Pick) -> str:
     return ", ".join(f"{CORNER_INITIALS[corner]} {name}" for corner, name in pick.names.items())
 
 
+def valves_words(pick: Pick, screen: Screen) -> str:
+    """The air that is not the running one: ``LR 11.5 psi (-0.5)``; empty when all of it is."""
+    if pick.pressures is None:
+        return ""
+    return ", ".join(
+        f"{CORNER_INITIALS[corner]} {screen.pressure(pressure)} ({air_words(added, screen)})"
+        for corner, pressure, added in zip(CORNERS, pick.pressures, pick.added, strict=True)
+        if added
+    )
+
+
 def _tires_answer(choice: Choice, screen: Screen) -> list[str]:
     first = choice.picks[0]
     wheels = first.wheel_changes
@@ -268,6 +289,11 @@ def _tires_answer(choice: Choice, screen: Screen) -> list[str]:
         f"  rear stagger {screen.tape(first.rear_stagger)}, front "
         f"{screen.tape(first.front_stagger)}, bite {screen.weight(first.bite)} "
         f"({screen.weight(first.bite_change, signed=True)}), {count}",
+        *(
+            [paragraph(f"air: {valves}; the others at their running pressure", "  ")]
+            if (valves := valves_words(first, screen))
+            else []
+        ),
         paragraph(_wanted_words(choice, screen), "  "),
     ]
     if choice.tied > 1:
@@ -278,7 +304,8 @@ def _tires_answer(choice: Choice, screen: Screen) -> list[str]:
 def _wanted_words(choice: Choice, screen: Screen) -> str:
     aim = choice.aim
     if aim.baseline is None:
-        return f"{choice.car.name}: wanted {screen.tape(aim.stagger)}"
+        hot = " hot" if choice.hot else ""
+        return f"{choice.car.name}: wanted {screen.tape(aim.stagger)}{hot}"
     band = tape_range(aim.baseline.stagger.band, screen)
     return f"{case_words(aim.baseline)}: wanted {screen.tape(aim.stagger)}, as good {band}"
 
@@ -295,7 +322,7 @@ def _reach_notes(choice: Choice, screen: Screen) -> list[str]:
             f"Note: no set of this rack reaches {target}. The nearest is {near}. At the tire truck "
             f"look for {right}, or {left}."
         ]
-    if not choice.aim.reached(first.rear_stagger):
+    if not choice.aim.reached(first.aimed_stagger):
         return [
             f"Note: {target} can be reached, but costs more elsewhere: {near}. --weigh-stagger 2 "
             "makes stagger count for more."
@@ -306,11 +333,17 @@ def _reach_notes(choice: Choice, screen: Screen) -> list[str]:
 def _look_words(choice: Choice, corner: str, screen: Screen) -> str:
     other = "left_rear" if corner == "right_rear" else "right_rear"
     rollout = screen.tape(choice.to_look_for()[corner])
-    return (f"a {corner_words(corner)} of {rollout}{_at(choice, corner, screen)} to go with "
-            f"{choice.nearest.names[other]}")  # fmt: skip
+    at = _at(choice.nearest, other, screen)
+    return (f"a {corner_words(corner)} of {rollout}{_at_running(choice, corner, screen)} to go "
+            f"with {choice.nearest.names[other]}{at}")  # fmt: skip
 
 
-def _at(choice: Choice, corner: str, screen: Screen) -> str:
+def _at(pick: Pick, corner: str, screen: Screen) -> str:
+    pressures = pick.pressures
+    return "" if pressures is None else f" at {screen.pressure(getattr(pressures, corner))}"
+
+
+def _at_running(choice: Choice, corner: str, screen: Screen) -> str:
     pressure = choice.rack.running_pressure
     return "" if pressure is None else f" at {screen.pressure(getattr(pressure, corner))}"
 
@@ -328,17 +361,23 @@ def _best_lines(choice: Choice, screen: Screen) -> list[str]:
         tires = "".join(f"{tire.name:<{wide}}" for tire in pick.tires)
         bite = f"{screen.weight(pick.bite)} ({screen.weight(pick.bite_change, signed=True)})"
         return (
-            f"  {rank:<4}{tires}{screen.tape(pick.rear_stagger):>10}"
-            f"{screen.tape(pick.front_stagger):>10}{bite:>18}"
-            f"{100 * pick.gear_change:>+7.1f}%{pick.wheel_changes:>8}{pick.score:>8.2f}"
+            f"  {rank:<3}{tires}{screen.tape(pick.rear_stagger):>9}"
+            f"{screen.tape(pick.front_stagger):>9}{bite:>16}{pick.wheel_changes:>7}"
+            f"{_air_moved(pick, screen).split()[0]:>5}{pick.score:>7.2f}"
         )
 
+    unit = screen.pressure(0.0).split()[1]
     return [
         f"{head.strip()} of {choice.considered:,} sets; points, the fewer the better",
-        f"  {'':<4}{names}{'rear':>10}{'front':>10}{'bite (change)':>18}{'gear':>8}{'wheels':>8}"
-        f"{'points':>8}",
+        f"  {'':<3}{names}{'rear':>9}{'front':>9}{'bite (change)':>16}{'wheels':>7}{unit:>5}"
+        f"{'points':>7}",
         *map(line, picks),
     ]
+
+
+def _air_moved(pick: Pick, screen: Screen) -> str:
+    """Air moved from the running pressures, all four tires together."""
+    return screen.pressure(sum(abs(added) for added in pick.added))
 
 
 def _first_lines(choice: Choice, outcome: Outcome, screen: Screen) -> list[str]:
@@ -348,7 +387,7 @@ def _first_lines(choice: Choice, outcome: Outcome, screen: Screen) -> list[str]:
     for corner, tire in zip(CORNERS, first.tires, strict=True):
         rollout = screen.tape_or_fine(getattr(first.rollouts, corner))
         moved = _move_words(rack, tire, corner, on_car[corner])
-        told = f"{tire.name}, {rollout}{_at(choice, corner, screen)}: {moved}"
+        told = f"{tire.name}, {rollout}{_at(first, corner, screen)}: {moved}"
         lines.append(row(corner_words(corner), told))
     lines += [
         row(f"{name} stagger", _stagger_words(choice, axle, cold, filed, screen))
@@ -357,6 +396,13 @@ def _first_lines(choice: Choice, outcome: Outcome, screen: Screen) -> list[str]:
             ("front", FRONT, first.front_stagger, choice.car.front.stagger),
         )
     ]
+    hot = warmed(choice, first)
+    if hot is not None:
+        told = (f"rear stagger about {screen.fine(hot.rear_stagger)}, bite "
+                f"{screen.weight(hot.bite_change, 1, signed=True)} against cold")  # fmt: skip
+        if hot.typical:
+            told += f"; {', '.join(hot.typical)} as others of their side, tape them hot"
+        lines.append(row("hot against cold", told))
     points = ", ".join(f"{AIM_WORDS[aim]} {points:.2f}" for aim, points in first.points.items())
     return [*lines, row("points", points), *side_effect_lines(outcome, screen)[1:]]
 
@@ -411,6 +457,7 @@ def _why_lines(choice: Choice, own: OwnSet | None, screen: Screen) -> list[str]:
             "gear": f"{100 * pick.gear_change:+.1f}%",
             "wheel": str(pick.wheel_changes),
             "unlike": f"{pick.unlike:.1f}",
+            "air": _air_moved(pick, screen),
         }
 
     one, other = cells(first), cells(yours)
@@ -443,6 +490,18 @@ def _doubt_lines(choice: Choice, screen: Screen) -> list[str]:
         f"{screen.fine(choice.rack.growth * PSI)} per psi, not its own; tape it there"
         for name, by in told.far_corrected
     ]
+    if told.tape_next is not None:
+        name, off = told.tape_next
+        notes.append(
+            f"surest next step: tape {name} at a second pressure; its growth is typical, and its "
+            f"rollout may be off by {screen.fine(off)} for that"
+        )
+    if told.limits_unstated:
+        named, most = ", ".join(told.limits_unstated), screen.pressure(REACH_UNSTATED)
+        notes.append(
+            f"the rack file has no pressure_limits for {named}: no advice goes further than {most} "
+            "from the running pressure. Ask the tire maker and write them down"
+        )
     notes += [
         f"{corner_words(corner)}: {name} on the car is {screen.tape(rollout)}, the car file has "
         f"{screen.tape(filed)}; bite and gear are against the car file"

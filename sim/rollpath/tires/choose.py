@@ -1,8 +1,7 @@
-"""Tires: which four of the rack to bolt on.
+"""Tires: which four of the rack to bolt on, and how much air to give them.
 
-A set of four is a rear pair and a front pair that share no tire. Stagger and gear belong to the
-rear pair, bite is the sum of what each pair does, so a table of all sets is a table of pairs
-against pairs: every allowed set is scored, none is skipped.
+A set of four is a rear pair and a front pair that share no tire, each tire at a pressure inside
+its limits. Stagger and gear belong to the rear pair, bite is the sum of what each pair does.
 
 Scores are in points, the fewer the better. With the weights of `Weights` one point is what an
 eighth of an inch of rear stagger off the target costs.
@@ -13,10 +12,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from rollpath.car import Car
-from rollpath.corners import Corners
+from rollpath.tires.aim import Aim, Weights
+from rollpath.tires.pairs import Told, pairs_of
 from rollpath.tires.rack import Rack
-from rollpath.tires.rules import IntArray
-from rollpath.tires.sets import SAME_SCORE, Aim, Pick, Sets, TireError, Weights, why_none
+from rollpath.tires.rules import REAR, BoolArray
+from rollpath.tires.search import best_sets, partners_of
+from rollpath.tires.sets import SAME_SCORE, Pick, Sets, TireError, why_none
 from rollpath.units import FloatArray
 
 
@@ -26,21 +27,28 @@ class Choice:
 
     Attributes
     ----------
-    rack, car, aim, weights : as given
+    rack, aim, weights : as given
+    car : Car
+        As given; with the running pressures of the rack where its own are not known.
+    air, hot : bool
+        Whether air was chosen too, and whether the aim is hot.
     picks : list of Pick
-        The best, best first; tied sets in the order of the rack.
+        The best sets of four, each with its best air; tied ones in the order of the rack.
     tied : int
         Sets that share the best score, the first included.
     considered : int
-        Allowed sets, every one of them scored.
+        Allowed sets of four tires.
     nearest : Pick
-        Of the sets whose rear stagger misses least, the one of best score.
+        The set of best score among those that reach the target; where none does, among those
+        that miss it least.
     """
 
     rack: Rack
     car: Car
     aim: Aim
     weights: Weights
+    air: bool
+    hot: bool
     picks: list[Pick]
     tied: int
     considered: int
@@ -49,114 +57,95 @@ class Choice:
     @property
     def in_reach(self) -> bool:
         """Whether any allowed set reaches the target."""
-        return self.aim.reached(self.nearest.rear_stagger)
+        return bool(self.aim.reached(self.nearest.aimed_stagger))
 
     def to_look_for(self) -> dict[str, float]:
         """Rear rollouts that would reach the target with the nearest set's other rear tire, m."""
-        rollouts = self.nearest.rollouts
+        rollouts, grown = self.nearest.rollouts, self.nearest.aimed_stagger
+        cold = self.aim.stagger - (grown - self.nearest.rear_stagger)
         return {
-            "right_rear": float(rollouts.left_rear) + self.aim.stagger,
-            "left_rear": float(rollouts.right_rear) - self.aim.stagger,
+            "right_rear": float(rollouts.left_rear) + cold,
+            "left_rear": float(rollouts.right_rear) - cold,
         }
 
 
 def choose(
-    rack: Rack, car: Car, aim: Aim, weights: Weights | None = None, most: int = 10
+    rack: Rack,
+    car: Car,
+    aim: Aim | float,
+    weights: Weights | None = None,
+    most: int = 10,
+    *,
+    air: bool = True,
+    hot: bool = False,
+    told: Told | None = None,
 ) -> Choice:
-    """The best sets of four, exactly: every allowed set is scored.
+    """The best sets of four and their air, exactly.
 
     Parameters
     ----------
     rack : Rack
     car : Car
         Scalar fields. Bite and gear are against its rollouts and weights.
-    aim : Aim
+    aim : Aim or float
+        The rear stagger wanted, cold, m.
     weights : Weights, optional
     most : int
         How many sets to return.
+    air : bool
+        False leaves every tire at the running pressure; so does a rack without one.
+    hot : bool
+        Whether the aim is the stagger hot, by the hot tapings of the rack.
+    told : callable, optional
+        Is told the share of the work done, 0 to 1, from time to time.
 
     Raises
     ------
     TireError
-        If no four tires may go on the car together.
+        If no four tires may go on the car together, or the rack knows nothing of hot.
+
+    Examples
+    --------
+    What to bolt on for 2 1/4 in of rear stagger::
+
+        choice = choose(rack, car, 2.25 * INCH)
+        choice.picks[0].names, choice.picks[0].pressures
     """
+    aim = aim if isinstance(aim, Aim) else Aim(aim)
     weights = weights or Weights()
-    sets = Sets.of(rack, car, aim, weights)
-    found = _scan(sets, most)
-    if not found.considered:
+    sets = Sets.of(rack, car, aim, weights, air, told, hot)
+    counts = partners_of(sets)
+    if not counts.sum():
         raise TireError(why_none(rack, car))
+    found = best_sets(sets, most)
     picks = [sets.pick(four) for four in sets.fours(found.rears, found.fronts)]
     scores = [one.score for one in picks]
     ranks = [1 + sum(other < score - SAME_SCORE for other in scores) for score in scores]
     return Choice(
-        rack, car, aim, weights,
+        rack, sets.scoring.car, aim, weights, air, hot,
         picks=[replace(pick, rank=rank) for pick, rank in zip(picks, ranks, strict=True)],
         tied=found.tied,
-        considered=found.considered,
-        nearest=sets.pick(_nearest(sets, found)),
+        considered=int(counts.sum()),
+        nearest=_nearest(sets, picks[0], float(sets.rear.least_miss[counts > 0].min())),
     )  # fmt: skip
 
 
-# Scoring every set
+def _nearest(sets: Sets, first: Pick, least_miss: float) -> Pick:
+    """The best set that reaches the target, or else that misses it least."""
+    aim = sets.scoring.aim
+    if aim.reached(first.aimed_stagger) or aim.miss(first.aimed_stagger) <= least_miss + 1e-9:
+        return first
 
+    def near(stagger: FloatArray) -> BoolArray:
+        return np.asarray(aim.miss(stagger) <= least_miss + 1e-9)
 
-@dataclass(frozen=True)
-class _Found:
-    """Best sets as rear and front pairs, and what was seen on the way."""
+    def reaching(stagger: FloatArray) -> BoolArray:
+        return np.asarray(aim.reached(stagger))
 
-    rears: IntArray
-    fronts: IntArray
-    tied: int
-    considered: int
-    row_best: FloatArray
-    row_front: IntArray
-
-
-def _scan(sets: Sets, most: int) -> _Found:
-    """Score every set; keep the best and, for each rear pair, its best front pair."""
-    wide = len(sets.front)
-    kept_scores, kept_flat = np.empty(0), np.empty(0, dtype=int)
-    worst_kept, best, tied, considered = np.inf, np.inf, 0, 0
-    row_best = np.full(len(sets.rear), np.inf)
-    row_front = np.zeros(len(sets.rear), dtype=int)
-    for here, score in sets.blocks():
-        considered += int(np.count_nonzero(np.isfinite(score)))
-        row_front[here] = score.argmin(axis=1)
-        row_best[here] = score.min(axis=1)
-        least = row_best[here].min()
-        if least < best - SAME_SCORE:
-            best, tied = least, 0
-        if least <= best + SAME_SCORE and np.isfinite(least):
-            tied += int(np.count_nonzero(score <= best + SAME_SCORE))
-        if least > worst_kept + SAME_SCORE:
-            continue
-        new = np.flatnonzero(np.isfinite(score) & (score <= worst_kept + SAME_SCORE))
-        kept_scores = np.concatenate([kept_scores, score.ravel()[new]])
-        kept_flat = np.concatenate([kept_flat, new + here.start * wide])
-        first = _first(kept_scores, most)
-        kept_scores, kept_flat = kept_scores[first], kept_flat[first]
-        if len(first) == most:
-            worst_kept = float(kept_scores.max())
-    rears, fronts = np.divmod(kept_flat, max(wide, 1))
-    return _Found(rears, fronts, tied, considered, row_best, row_front)
-
-
-def _first(scores: FloatArray, most: int) -> IntArray:
-    """Indices of the `most` lowest scores, lowest first; tied ones in the order they came in."""
-    if len(scores) > most:
-        worst = np.partition(scores, most - 1)[most - 1]
-        near = np.flatnonzero(scores <= worst + SAME_SCORE)
-    else:
-        near = np.arange(len(scores))
-    order = near[np.argsort(scores[near], kind="stable")]
-    steps = np.diff(scores[order], prepend=scores[order][:1]) > SAME_SCORE
-    first: IntArray = order[np.lexsort((order, np.cumsum(steps)))][:most]
+    for keep in (reaching, near):
+        kept = replace(sets, rear=pairs_of(sets.scoring, REAR, keep))
+        found = best_sets(kept, 1)
+        if len(found.rears):
+            four = kept.fours(found.rears, found.fronts)[0]
+            return kept.pick(four, keep)
     return first
-
-
-def _nearest(sets: Sets, found: _Found) -> Corners[int]:
-    """The set of best score among those whose rear stagger misses least."""
-    miss = np.where(np.isfinite(found.row_best), sets.aim.miss(sets.rear.stagger), np.inf)
-    there = miss <= miss.min() + 1e-9
-    row = int(np.argmin(np.where(there, found.row_best, np.inf)))
-    return sets.fours(np.array([row]), found.row_front[[row]])[0]

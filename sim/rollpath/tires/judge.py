@@ -8,11 +8,13 @@ import numpy as np
 from rollpath.car import Car
 from rollpath.corners import CORNERS, Corners
 from rollpath.scales.hold import Outcome, weigh_change
-from rollpath.scales.twist import BiteError
-from rollpath.tires.air import cold_rollout, pressure_correction
+from rollpath.scales.rates import bite_change, bite_rates
+from rollpath.scales.twist import BiteError, Change
+from rollpath.tires.air import cold_rollout, limits_of, pressure_correction
 from rollpath.tires.choose import Choice
 from rollpath.tires.rack import Rack
-from rollpath.tires.rules import BoolArray
+from rollpath.tires.rules import FRONT, REAR, BoolArray
+from rollpath.tires.search import count_below, pairs_allowed
 from rollpath.tires.sets import (
     SAME_SCORE,
     Pick,
@@ -20,6 +22,7 @@ from rollpath.tires.sets import (
     TireError,
     broken_rules,
     filed_rollouts,
+    hot_growths,
 )
 from rollpath.units import EIGHTH, POUND, FloatArray
 
@@ -27,6 +30,9 @@ WORTH_TURNING = 3 * POUND
 """Bite left over that is worth a jack turn; engineering judgement: pads scatter by 2 to 4 lb."""
 NOT_AS_FILED = 2 * EIGHTH
 """A tire on the car whose rollout is further than this from the car file's is pointed out."""
+GROWTH_DOUBT = 0.5
+"""Share by which a growth that is not the tire's own may be off. Common practice, no source: 1/16
+to 1/4 in a psi, and an eighth is taken."""
 
 
 # A set of the racer's own
@@ -74,15 +80,58 @@ def weigh_own(choice: Choice, names: Sequence[str]) -> OwnSet:
             raise TireError(f"{name} cannot be in two places")
         if choice.rack.tires[known.index(name)].cold is None:
             raise TireError(f"{name} was never taped cold")
-    sets = Sets.of(choice.rack, choice.car, choice.aim, choice.weights)
+    sets = Sets.of(choice.rack, choice.car, choice.aim, choice.weights, choice.air, hot=choice.hot)
     pick = sets.pick(Corners(*(known.index(name) for name in names)))
-    better = sum(
-        int(np.count_nonzero(score < pick.score - SAME_SCORE)) for _, score in sets.blocks()
-    )
-    return OwnSet(pick, broken_rules(choice.car, pick), better)
+    better = count_below(sets, pick.score - SAME_SCORE)
+    return OwnSet(pick, broken_rules(choice.rack, choice.car, pick, choice.air), better)
 
 
 # What to know beside the choice
+
+
+@dataclass(frozen=True)
+class Warmed:
+    """What a set does hot against cold.
+
+    Attributes
+    ----------
+    rear_stagger : float
+        Hot, m.
+    bite_change : float
+        Bite raised from cold to hot by the tires' growth and pressure, N.
+    typical : list of str
+        Tires that were never taped hot and take the mean of their side.
+    """
+
+    rear_stagger: float
+    bite_change: float
+    typical: list[str]
+
+
+def warmed(choice: Choice, pick: Pick) -> Warmed | None:
+    """What a set does hot; None unless a tire of each rear side was taped hot.
+
+    Front tires count with the same growth, where their side shows one.
+    """
+    rack, car = choice.rack, choice.car
+    try:
+        growths = hot_growths(rack)
+    except TireError:
+        return None
+    grown = Corners(*(float(growths[rack.names.index(t.name)]) for t in pick.tires))
+    added = Corners(*(_hot_pressure(pick, corner) for corner in range(4)))
+    rates = bite_rates(car)
+    raised = float(bite_change(car, rates, Change(rollouts=grown, pressures=added)))
+    rear = pick.rear_stagger + grown.right_rear - grown.left_rear
+    return Warmed(rear, raised, [t.name for t in pick.tires if t.hot is None])
+
+
+def _hot_pressure(pick: Pick, corner: int) -> float:
+    """Pressure gained from cold to hot, as taped, Pa; 0 where it was not written down."""
+    hot = pick.tires[corner].hot
+    if hot is None or hot.pressure is None or pick.pressures is None:
+        return 0.0
+    return hot.pressure - pick.pressures[corner]
 
 
 def in_full(choice: Choice) -> Outcome:
@@ -110,6 +159,11 @@ class Doubts:
     far_corrected : list of (str, float)
         Tires of the first pick corrected by more than an eighth with the growth of the rack and
         not their own, and the correction, m.
+    tape_next : (str, float) or None
+        Of the first pick, the tire whose growth is not its own and moves the answer most, and by
+        how much its rollout may be off, m.
+    limits_unstated : list of str
+        Tires of the first pick without the tire maker's pressure limits, where air was chosen.
     not_as_filed : list of (str, str, float, float)
         Corner, tire on it, its rollout, and the car file's, where they differ by more than
         `NOT_AS_FILED`, m.
@@ -119,6 +173,8 @@ class Doubts:
     taped_hot_only: list[str]
     no_pressure: list[str]
     far_corrected: list[tuple[str, float]]
+    tape_next: tuple[str, float] | None
+    limits_unstated: list[str]
     not_as_filed: list[tuple[str, str, float, float]]
 
 
@@ -128,10 +184,12 @@ def doubts(choice: Choice) -> Doubts:
     fit = [tire for tire in rack.tires if not tire.scrap]
     used = [(t, taping) for t in fit for taping in (t.cold, t.hot) if taping is not None]
     corrected = [
-        (tire.name, pressure_correction(rack, tire, corner))
-        for tire, corner in zip(first.tires, CORNERS, strict=True)
+        (tire.name, pressure_correction(rack, tire, corner) + rack.growth * added)
+        for tire, corner, added in zip(first.tires, CORNERS, first.added, strict=True)
         if tire.own_growth is None
     ]
+    unsure = [(name, abs(by) * GROWTH_DOUBT) for name, by in corrected if by]
+    chosen = choice.air and first.pressures is not None
     return Doubts(
         readings=[(t.name, one, taping.mean) for t, taping in used for one in taping.doubtful],
         taped_hot_only=[t.name for t in fit if t.cold is None],
@@ -141,6 +199,8 @@ def doubts(choice: Choice) -> Doubts:
             if rack.running_pressure and t.cold is not None and t.cold.pressure is None
         ],
         far_corrected=[(name, by) for name, by in corrected if abs(by) > EIGHTH + 1e-9],
+        tape_next=max(unsure, key=lambda one: one[1], default=None),
+        limits_unstated=[t.name for t in first.tires if chosen and limits_of(rack, t) is None],
         not_as_filed=_not_as_filed(rack, choice.car),
     )
 
@@ -160,7 +220,7 @@ def _not_as_filed(rack: Rack, car: Car) -> list[tuple[str, str, float, float]]:
 
 
 @dataclass(frozen=True)
-class Reach:
+class StaggerMap:
     """Which pairs of staggers the rack can make, in cells of an eighth of an inch.
 
     Attributes
@@ -176,17 +236,22 @@ class Reach:
     made: BoolArray
 
 
-def reach(choice: Choice) -> Reach:
-    """Every pair of rear and front stagger that an allowed set makes."""
-    sets = Sets.of(choice.rack, choice.car, choice.aim, choice.weights)
+def stagger_map(choice: Choice) -> StaggerMap:
+    """Every pair of rear and front stagger that an allowed set makes at the running pressure."""
+    sets = Sets.of(choice.rack, choice.car, choice.aim, choice.weights, air=False)
+    rollouts = np.array(
+        [[cold_rollout(choice.rack, t, corner) for corner in CORNERS] for t in choice.rack.tires]
+    )
     rear, front = (
-        np.round(pairs.stagger / EIGHTH).astype(int) for pairs in (sets.rear, sets.front)
+        np.round((rollouts[pairs.right, axle[1]] - rollouts[pairs.left, axle[0]]) / EIGHTH).astype(
+            int
+        )
+        for pairs, axle in ((sets.rear, REAR), (sets.front, FRONT))
     )
     made = np.zeros((np.ptp(front) + 1, np.ptp(rear) + 1), dtype=bool)
-    for here, score in sets.blocks():
-        row, column = np.nonzero(np.isfinite(score))
-        made[front[column] - front.min(), rear[here][row] - rear.min()] = True
-    return Reach(
+    for row, fronts in pairs_allowed(sets, np.arange(len(rear))):
+        made[front[fronts] - front.min(), rear[row] - rear.min()] = True
+    return StaggerMap(
         EIGHTH * np.arange(rear.min(), rear.max() + 1),
         EIGHTH * np.arange(front.min(), front.max() + 1),
         made,

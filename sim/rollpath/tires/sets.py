@@ -1,17 +1,28 @@
-"""Sets of four: what is asked of them, and the score of every one."""
+"""Sets of four: a rear pair and a front pair that share no tire, each with its air."""
 
-from collections.abc import Iterator
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from rollpath.car import Car
-from rollpath.corners import CORNERS, RAISES_BITE, Corners
+from rollpath.corners import CORNERS, Corners
 from rollpath.errors import RollpathError
-from rollpath.scales.rates import Rates, bite_rates
+from rollpath.scales.rates import bite_rates
 from rollpath.scales.twist import Change, pads_after
-from rollpath.stagger import Baseline, Recommendation
-from rollpath.tires.air import cold_rollout
+from rollpath.tires.aim import Aim, Weights
+from rollpath.tires.air import air_steps, cold_rollout, standing
+from rollpath.tires.pairs import (
+    Keep,
+    Mounts,
+    Pairs,
+    Scoring,
+    Told,
+    gear_change,
+    mounts,
+    pair_points,
+    pairs_of,
+    score_states,
+)
 from rollpath.tires.rack import Rack, RackTire
 from rollpath.tires.rules import (
     ALIKE,
@@ -19,21 +30,15 @@ from rollpath.tires.rules import (
     REAR,
     IntArray,
     bars,
-    codes_of,
-    kind_of,
     may_go,
     spoken_corner,
     traits_of,
     unlike_points,
 )
-from rollpath.units import EIGHTH, POUND, FloatArray, Real
+from rollpath.units import FloatArray, Real
 
-HALF_MARK = EIGHTH / 2
-"""A stagger that shows as the target on the tape reaches it."""
 SAME_SCORE = 1e-9
 """Points; sets closer than this are tied."""
-BLOCK = 100_000
-"""Sets scored at once: few enough to stay in the processor's cache."""
 
 
 class TireError(RollpathError):
@@ -46,96 +51,24 @@ def filed_rollouts(car: Car) -> Corners[Real]:
     return Corners(front.left_rollout, front.right_rollout, rear.left_rollout, rear.right_rollout)
 
 
-# What is asked of a set
-
-
-@dataclass(frozen=True)
-class Aim:
-    """The rear stagger wanted.
-
-    Attributes
-    ----------
-    stagger : float
-        Cold, m.
-    baseline : Baseline or None
-        Where it comes from; its cost curve then says how much a miss matters.
-    """
-
-    stagger: float
-    baseline: Baseline | None = None
-
-    @property
-    def recommendation(self) -> Recommendation | None:
-        return None if self.baseline is None else self.baseline.stagger
-
-    def miss(self, stagger: Real) -> Real:
-        """How much a rear stagger costs, m.
-
-        The distance from the target; with a recommendation the rise of its root-mean-square
-        mismatch, and beyond the window also how far.
-        """
-        if self.recommendation is None:
-            return np.abs(stagger - self.stagger)
-        best = self.recommendation
-        rise = best.cost(stagger) - best.cost(best.optimum)
-        beyond = np.abs(stagger - np.clip(stagger, *best.window))
-        miss: Real = np.maximum(rise, 0.0) + beyond
-        return miss
-
-    def reached(self, stagger: Real) -> bool:
-        """Whether a stagger is as good as the target."""
-        low, high = self.stagger - HALF_MARK, self.stagger + HALF_MARK
-        if self.recommendation is not None:
-            low = min(low, float(self.recommendation.band[0]))
-            high = max(high, float(self.recommendation.band[1]))
-        return bool(low - 1e-9 <= stagger <= high + 1e-9)
-
-
-@dataclass(frozen=True)
-class Weights:
-    """Points of each aim.
-
-    Attributes
-    ----------
-    stagger : float
-        Per m of miss; one point an eighth of an inch.
-    bite : float
-        Per N of bite change; one point ten pounds.
-    gear : float
-        Per share of engine speed; half a point 1 %.
-    wheel : float
-        Per wheel changed.
-    unlike : float
-        Per difference of compound or offset between the two tires of an axle; `CYCLES_UNLIKE`
-        heat cycles count as one.
-    """
-
-    stagger: float = 1 / EIGHTH
-    bite: float = 1 / (10 * POUND)
-    gear: float = 50.0
-    wheel: float = 0.25
-    unlike: float = 0.2
-
-
-HOLD_BITE = 5 / (10 * POUND)
-"""Points per N when bite is to be held: 2 lb cost as much as an eighth of an inch."""
-
-
-# Sets of four
-
-
 @dataclass(frozen=True)
 class Pick:
-    """A set of four tires and what it does.
+    """A set of four tires with their air, and what it does.
 
     Attributes
     ----------
     tires : tuple of RackTire
-        In the order of `bite.CORNERS`.
+        In the order of `corners.CORNERS`.
     rollouts : Corners[Real]
-        Cold, at the running pressure, m.
+        Cold, at the pressure chosen, m.
+    added : Corners[float]
+        Pressure beyond the running one, Pa.
+    pressures : Corners[float] or None
+        The pressure chosen, Pa; None without a running pressure.
     rear_stagger, front_stagger : float
         Cold, m.
+    aimed_stagger : float
+        Of the rear, as it is held against the aim: cold, or hot where the aim is, m.
     bite, bite_change : float
         On the scales, and against the car file, N.
     gear_change : float
@@ -152,8 +85,11 @@ class Pick:
 
     tires: tuple[RackTire, ...]
     rollouts: Corners[Real]
+    added: Corners[float]
+    pressures: Corners[float] | None
     rear_stagger: float
     front_stagger: float
+    aimed_stagger: float
     bite: float
     bite_change: float
     gear_change: float
@@ -172,9 +108,18 @@ class Pick:
         return {corner: tire.name for corner, tire in zip(CORNERS, self.tires, strict=True)}
 
     def change(self, car: Car) -> Change:
-        """The change of rollouts against the car file."""
-        pairs = zip(self.rollouts, filed_rollouts(car), strict=True)
-        return Change(Corners(*(new - old for new, old in pairs)))
+        """The change of rollouts and air against the car file.
+
+        Parameters
+        ----------
+        car : Car
+            With its pressures, as `air.standing` gives them.
+        """
+        rollouts = self.rollouts.with_each(filed_rollouts(car), lambda new, old: new - old)
+        if self.pressures is None or car.pressure is None:
+            return Change(rollouts)
+        pressures = self.pressures.with_each(car.pressure, lambda new, old: new - old)
+        return Change(rollouts, pressures=pressures)
 
     def hot_stagger(self, axle: tuple[int, int]) -> float | None:
         """Stagger of `FRONT` or `REAR` as taped hot, m; None unless both tires were."""
@@ -183,75 +128,22 @@ class Pick:
 
 
 @dataclass(frozen=True)
-class Pairs:
-    """Pairs of tires an axle may carry: arrays of shape (pairs,)."""
-
-    left: IntArray
-    right: IntArray
-    stagger: FloatArray
-    raised: FloatArray
-    points: FloatArray
-    kind: IntArray
-
-    def __len__(self) -> int:
-        return len(self.left)
-
-
-@dataclass(frozen=True)
 class Sets:
     """All sets of a rack: rear pairs against front pairs."""
 
-    rack: Rack
-    car: Car
-    aim: Aim
-    weights: Weights
-    rates: Rates
-    rollouts: FloatArray
-    on_car: tuple[int, ...]
+    scoring: Scoring
     limits: tuple[float, float]
     front: Pairs = field(repr=False)
     rear: Pairs = field(repr=False)
 
     @classmethod
-    def of(cls, rack: Rack, car: Car, aim: Aim, weights: Weights) -> "Sets":
-        rollouts = np.array(
-            [[cold_rollout(rack, tire, corner) for corner in CORNERS] for tire in rack.tires]
-        ).reshape(-1, 4)
-        on_car, rates = rack.on_car(), bite_rates(car)
-        front, rear = (
-            _pairs(rack, car, rollouts, on_car, rates, weights, axle) for axle in (FRONT, REAR)
-        )
-        more = _rear_points(car, aim, weights, rollouts, rear)
-        rear = replace(rear, points=rear.points + more)
-        now = float(car.weights.bite)
-        low, high = (float(pads_after(car, far).weights.bite) - now for far in (-1e9, 1e9))
-        return cls(rack, car, aim, weights, rates, rollouts, on_car, (low, high), front, rear)
-
-    def blocks(self) -> Iterator[tuple[slice, FloatArray]]:
-        """Scores of rear pairs (rows) with every front pair; infinite where a set is not allowed.
-
-        The array is used again for the next block.
-        """
-        front, rear = self.front, self.rear
-        if not len(front) or not len(rear):
-            return
-        tires = np.arange(len(self.rack.tires))[:, None]
-        used = (front.left == tires) | (front.right == tires)
-        rows = max(1, BLOCK // len(front))
-        score, raised = np.empty((rows, len(front))), np.empty((rows, len(front)))
-        for start in range(0, len(rear), rows):
-            here = slice(start, min(start + rows, len(rear)))
-            s, b = score[: here.stop - start], raised[: here.stop - start]
-            np.add(rear.raised[here, None], front.raised, out=b)
-            np.clip(b, *self.limits, out=b)
-            np.abs(b, out=b)
-            b *= self.weights.bite
-            np.add(rear.points[here, None], front.points, out=s)
-            s += b
-            s[used[rear.left[here]]] = np.inf
-            s[used[rear.right[here]]] = np.inf
-            s[rear.kind[here, None] != front.kind] = np.inf
-            yield here, s
+    def of(
+        cls, rack: Rack, car: Car, aim: Aim, weights: Weights, air: bool = True,
+        told: Told | None = None, hot: bool = False,
+    ) -> "Sets":  # fmt: skip
+        scoring = scoring_of(rack, car, aim, weights, air, hot)
+        front, rear = (pairs_of(scoring, axle, told=told) for axle in (FRONT, REAR))
+        return cls(scoring, bite_limits(car), front, rear)
 
     def fours(self, rears: IntArray, fronts: IntArray) -> list[Corners[int]]:
         return [
@@ -260,93 +152,186 @@ class Sets:
             for r, f in zip(rears, fronts, strict=True)
         ]  # fmt: skip
 
-    def pick(self, four: Corners[int]) -> Pick:
-        """What one set does, term by term."""
-        tires = tuple(self.rack.tires[i] for i in four)
-        rollouts = Corners(*(float(self.rollouts[i, c]) for c, i in enumerate(four)))
-        rear = rollouts.right_rear - rollouts.left_rear
-        change = _raised(self.car, self.rates, rollouts)
-        bite = float(np.clip(change, *self.limits))
-        gear = float(_gear_change(self.car, rollouts.left_rear, rollouts.right_rear))
-        wheels = sum(i != now for i, now in zip(four, self.on_car, strict=True))
-        unlike = sum(
-            float(unlike_points(traits_of([tires[left]]), traits_of([tires[right]])).item())
-            for left, right in (FRONT, REAR)
+    def bite_points(self, raised: Real) -> FloatArray:
+        """Points of a bite raised, N; no further than where a wheel comes off its pad."""
+        return np.asarray(self.scoring.weights.bite * np.abs(np.clip(raised, *self.limits)))
+
+    def pick(self, four: Corners[int], keep: Keep | None = None) -> Pick:
+        """One set with the air that suits it best."""
+        added = self.best_air(four, keep)
+        return pick_of(self.scoring, self.limits, four, added)
+
+    def best_air(
+        self, four: Corners[int], keep: Keep | None = None, jacked: float = 0.0
+    ) -> Corners[float]:
+        """Pressures beyond the running ones with which a set scores best, Pa.
+
+        Parameters
+        ----------
+        keep : callable, optional
+            Says by the rear stagger which states count.
+        jacked : float
+            Bite that the jacks raise beside it, N.
+        """
+        (front_cost, front_raised, front_air), (rear_cost, rear_raised, rear_air) = (
+            one_pair(self.scoring, axle, four, keep) for axle in (FRONT, REAR)
         )
-        w = self.weights
-        return Pick(
-            tires, rollouts, float(rear), float(rollouts.right_front - rollouts.left_front),
-            float(self.car.weights.bite) + bite, bite, gear, wheels, unlike,
-            points={
-                "stagger": w.stagger * float(self.aim.miss(rear)),
-                "bite": w.bite * abs(bite),
-                "gear": w.gear * abs(gear),
-                "wheel": w.wheel * wheels,
-                "unlike": w.unlike * unlike,
-            },
-        )  # fmt: skip
+        raised = rear_raised[:, None] + front_raised + jacked
+        score = rear_cost[:, None] + front_cost + self.bite_points(raised)
+        r, f = np.unravel_index(int(np.argmin(score)), score.shape)
+        return Corners(*map(float, (*front_air[f], *rear_air[r])))
 
 
-def _pairs(
-    rack: Rack,
-    car: Car,
-    rollouts: FloatArray,
-    on_car: tuple[int, ...],
-    rates: Rates,
-    weights: Weights,
-    axle: tuple[int, int],
-) -> Pairs:
-    """The pairs an axle may carry, with the points of wheel changes and unlike tires."""
-    allowed = np.array([[may_go(car, tire, c) for c in axle] for tire in rack.tires], dtype=bool)
-    allowed = allowed.reshape(-1, 2)
-    fits = allowed[:, :1] & allowed[:, 1]
-    np.fill_diagonal(fits, False)
-    codes = {what: codes_of(rack.tires, what) for what in ("compound", "offset")}
-    for what, scope in car.alike.scopes.items():
-        if axle in ALIKE[scope]:
-            fits &= codes[what][:, None] == codes[what]
-    left, right = np.nonzero(fits)
-    stagger = rollouts[right, axle[1]] - rollouts[left, axle[0]]
-    before, rate, sign = (
-        (car.rear, rates.rear, -1.0) if axle == REAR else (car.front, rates.front, 1.0)
+def scoring_of(
+    rack: Rack, car: Car, aim: Aim, weights: Weights, air: bool = True, hot: bool = False
+) -> Scoring:
+    """What the sets of a rack are scored by; air needs the running pressure.
+
+    Raises
+    ------
+    TireError
+        If the aim is hot and one side of the rack has no hot taping.
+    """
+    car = standing(car, rack)
+    grown = hot_growths(rack) if hot else None
+    return Scoring(rack, car, aim, weights, bite_rates(car), rack.on_car(), air, grown)
+
+
+def hot_growths(rack: Rack) -> FloatArray:
+    """How much each tire of a rack grows from cold at the running pressure to hot, m.
+
+    A tire that was never taped hot takes the mean of those of its side that were.
+
+    Raises
+    ------
+    TireError
+        If no tire of a side was.
+    """
+    sides = ["left" if all("left" in c for c in t.corners) else "right" for t in rack.tires]
+    own = np.array([own_hot_growth(rack, tire) for tire in rack.tires])
+    found = own.copy()
+    for side in ("left", "right"):
+        here = np.array(sides) == side
+        known = own[here & np.isfinite(own)]
+        if here.any() and not len(known):
+            raise TireError(
+                f"no tire of the {side} side was taped hot; stagger hot needs one as it comes in"
+            )
+        found[here & ~np.isfinite(own)] = known.mean() if len(known) else 0.0
+    return found
+
+
+def own_hot_growth(rack: Rack, tire: RackTire) -> float:
+    """How much a tire grew from cold at the running pressure to hot, as taped, m; else nan."""
+    if tire.hot is None:
+        return float("nan")
+    return tire.hot.mean - cold_rollout(rack, tire, tire.on_car or tire.corners[-1])
+
+
+def bite_limits(car: Car) -> tuple[float, float]:
+    """How far bite can fall and rise before a wheel leaves its pad, N."""
+    now = float(car.weights.bite)
+    low, high = (float(pads_after(car, far).weights.bite) - now for far in (-1e9, 1e9))
+    return low, high
+
+
+def one_pair(
+    scoring: Scoring, axle: tuple[int, int], four: Corners[int], keep: Keep | None = None
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Points, bite raised (N) and air (left and right, Pa) of one pair in every state.
+
+    Rules are not asked; a tire whose limits leave no pressure there stays at the running one.
+    """
+    left, right = (_mounted(scoring, four[corner], corner) for corner in axle)
+    L, M = (grid.ravel() for grid in np.indices((len(left.tire), len(right.tire))))
+    cost, raised, stagger = score_states(scoring, axle, [left, right], L, M)
+    if keep is not None and axle == REAR:
+        cost = np.where(keep(stagger), cost, np.inf)
+    pair = (np.array([four[corner]]) for corner in axle)
+    cost = cost + float(pair_points(scoring, axle, *pair).item())
+    return cost, raised, np.stack([left.added[L], right.added[M]], axis=-1)
+
+
+def _mounted(scoring: Scoring, tire: int, corner: int) -> Mounts:
+    found = mounts(scoring, np.array([tire]), corner, scoring.air)
+    if len(found.tire):
+        return found
+    return mounts(scoring, np.array([tire]), corner, air=False)
+
+
+def pick_of(
+    scoring: Scoring,
+    limits: tuple[float, float],
+    four: Corners[int],
+    added: Corners[float],
+    jacked: float = 0.0,
+) -> Pick:
+    """What one set with its air does, term by term.
+
+    Parameters
+    ----------
+    jacked : float
+        Bite that the jacks raise beside it, N.
+    """  # fmt: skip
+    rack, car, aim, w = scoring.rack, scoring.car, scoring.aim, scoring.weights
+    tires = tuple(rack.tires[i] for i in four)
+    states = [_at(scoring, four, added, corner) for corner in range(4)]
+    rollouts = Corners(*(float(one.rollout[0]) for one in states))
+    rear = float((states[3].aimed - states[2].aimed).item())
+    at = np.zeros(1, dtype=int)
+    raised = sum(
+        float(score_states(scoring, axle, [states[axle[0]], states[axle[1]]], at, at)[1].item())
+        for axle in (FRONT, REAR)
     )
-    traits = traits_of(rack.tires)
-    changed = (left != on_car[axle[0]]).astype(int) + (right != on_car[axle[1]])
-    return Pairs(
-        left, right, stagger,
-        raised=sign * rate * (stagger - before.stagger),
-        points=weights.wheel * changed
-        + weights.unlike * unlike_points(traits[left], traits[right]),
-        kind=kind_of(car, codes, left),
+    bite = float(np.clip(raised + jacked, *limits))
+    gear = float(gear_change(car, rollouts.left_rear, rollouts.right_rear))
+    wheels = sum(i != now for i, now in zip(four, scoring.on_car, strict=True))
+    unlike = sum(
+        float(unlike_points(traits_of([tires[left]]), traits_of([tires[right]])).item())
+        for left, right in (FRONT, REAR)
+    )
+    running = rack.running_pressure
+    return Pick(
+        tires, rollouts, added,
+        None if running is None else running.with_each(added, lambda p, more: float(p + more)),
+        float(rollouts.right_rear - rollouts.left_rear),
+        float(rollouts.right_front - rollouts.left_front), rear,
+        float(car.weights.bite) + bite, bite, gear, wheels, unlike,
+        points={
+            "stagger": w.stagger * float(aim.miss(rear)),
+            "bite": w.bite * abs(bite),
+            "gear": w.gear * abs(gear),
+            "wheel": w.wheel * wheels,
+            "unlike": w.unlike * unlike,
+            "air": w.air * float(np.abs(np.array(added)).sum()),
+        },
     )  # fmt: skip
 
 
-def _rear_points(
-    car: Car, aim: Aim, weights: Weights, rollouts: FloatArray, rear: Pairs
-) -> FloatArray:
-    """Points of stagger and gear."""
-    gear = _gear_change(car, rollouts[rear.left, REAR[0]], rollouts[rear.right, REAR[1]])
-    return np.asarray(weights.stagger * aim.miss(rear.stagger) + weights.gear * np.abs(gear))
+def _at(scoring: Scoring, four: Corners[int], added: Corners[float], corner: int) -> Mounts:
+    """A tire at a corner with the air given."""
+    found = _mounted(scoring, four[corner], corner)
+    here = [int(np.argmin(np.abs(found.added - added[corner])))]
+    return Mounts(
+        found.tire[here], found.added[here], found.rollout[here], found.lifts[here],
+        found.aimed[here],
+    )  # fmt: skip
 
 
-def _gear_change(car: Car, left: Real, right: Real) -> Real:
-    return car.rear.mean_rollout / (0.5 * (left + right)) - 1.0
+# Why not
 
 
-def _raised(car: Car, rates: Rates, rollouts: Corners[Real]) -> float:
-    """Change of bite against the car file with every wheel down, N."""
-    front = rollouts.right_front - rollouts.left_front - car.front.stagger
-    rear = rollouts.right_rear - rollouts.left_rear - car.rear.stagger
-    return float(RAISES_BITE.right_front * rates.front * front
-                 + RAISES_BITE.right_rear * rates.rear * rear)  # fmt: skip
-
-
-def broken_rules(car: Car, pick: Pick) -> list[str]:
+def broken_rules(rack: Rack, car: Car, pick: Pick, air: bool = True) -> list[str]:
     """What forbids a set, each in words; empty when it is allowed."""
     broken = [
         f"{tire.name} {why}"
         for corner, tire in enumerate(pick.tires)
         if (why := bars(car, tire, corner))
+    ]
+    broken += [
+        f"{tire.name}: its pressure limits leave no pressure on the {spoken_corner(corner)}"
+        for corner, tire in zip(CORNERS, pick.tires, strict=True)
+        if air and not len(air_steps(rack, tire, corner))
     ]
     for what, scope in car.alike.scopes.items():
         groups = ((0, 1, 2, 3),) if scope == "all" else ALIKE[scope]

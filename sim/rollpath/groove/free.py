@@ -1,61 +1,78 @@
-"""Free grooves: least squared curvature between the edges.
+"""Free grooves: the track rounded out, and the diamond.
 
-References
-----------
-.. [2] C. de Boor, A Practical Guide to Splines (B-splines stay inside the hull of their
-   coefficients).
+The line of least squared curvature between the edges, the curvature counted as a share of what the
+bank there holds, and kept from changing faster than a car is steered. Without the bank a line would
+turn on the flat straights what the corners hold with ease, and the car would brake twice.
 """
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 
-from rollpath.groove.path import STATIONS, Groove, groove_from_offset, offset_limits
+from rollpath.groove.bounded import least_quadratic
+from rollpath.groove.path import STATIONS, Groove, offset_limits
+from rollpath.groove.spline import OffsetSpline, SplinePath
 from rollpath.track import InsideEdge, Track
 from rollpath.units import FloatArray, Real
 
 SPLINE_KNOTS = 64
-"""Coefficients of a free groove around the lap; doubling them changes its squared curvature by
+"""Coefficients of a free groove around the lap; doubling them changes what it makes least by
 less than 0.1 % (checked in the tests)."""
-PER_KNOT = 4
-"""Points at which the curvature is weighed, per spline coefficient."""
-RELINEARISATIONS = 12
-"""Most steps for a free groove to settle; six are usual."""
-SHORTEST_PIECE = 0.5
-"""Pieces of the edge shorter than this get no knot of their own, m."""
-LENGTH_SHARE = 0.1
-"""Weight of the lap's length beside its squared curvature, in units of (2 pi / lap)^2. Squared
-curvature alone does not say how far the straights reach; this settles it: the shorter."""
-JUMP_COST = 300.0
-"""Of a jump of curvature, m^(3/2): one of 1e-4 / m then weighs about a hundredth of a lap."""
+LEAST_BLEND = 2.0
+"""m; edges whose blends are shorter are laid with this, which moves them by less than a centimetre:
+a free groove follows no step of the edge, and must not hang on how short one is."""
+NOMINAL_GRIP = 0.7
+"""Grip beside which a bank counts, for a line that is the same on any surface: between slick and
+tacky. Engineering judgement."""
+LENGTH_SHARE = 1.0
+"""Weight of the lap's length beside its squared curvature, in units of (2 pi / lap)^2. On a circle
+the shorter way round is the quicker although it is tighter; with 1 a line around a circle keeps to
+the inside."""
+STEERED_OVER = 20.0
+"""m over which a car is steered into a turn: weight of the change of curvature. Some four car
+lengths; engineering judgement."""
+JUMP_COST = 30.0
+"""Of a jump of curvature, m^(3/2): one of 1e-3 / m then weighs about a hundredth of a lap."""
 TINY = 1e-6
 """m; to either side of a kink."""
-SHORTEST_SHARE = 0.05
+MOST_STEPS = 40
+"""For a free groove to settle; eight are usual."""
+SHORTEST_SHARE = 1e-3
 """Least share of a step of a free groove that is tried."""
+ALONG = 0.3
+"""Steps that go on in one direction are lengthened when each is at least this share of the last."""
+LONGEST_SHARE = 30.0
+SETTLED = 1e-5
+"""A free groove has settled when no coefficient would move by more, m."""
+NEARLY_SETTLED = 1e-2
+"""m; one that would still move by more is told as not settled."""
+LEAST_ROOM = 1e-3
+"""m between the bounds of an offset, so that there is a problem to solve."""
+DIAMOND_ZONE = 0.25
+"""How far past its tightest a diamond still turns, as a share of the corner. Engineering
+judgement."""
+DIAMOND_SHARPNESS = 2.0
+"""How much cheaper it is to turn at the tightest than at the entry, and how much dearer on the way
+out. Engineering judgement."""
+DIAMOND_PAST_MIDDLE = 0.08
+"""How far the tightest lies past the middle of the corner, as a share of the corner. Engineering
+judgement."""
 ZONE_KNOTS = 9
 """Knots over a diamond's turning zone."""
-SETTLED = 5e-3
-"""A free groove has settled when no coefficient moves by more, m."""
-DIAMOND_ZONE = 0.30
-"""Length of the diamond's turning zone as a share of the corner. Engineering judgement."""
-DIAMOND_SHARPNESS = 2.0
-"""How much cheaper it is to turn in the zone than elsewhere. Engineering judgement."""
-DIAMOND_PAST_MIDDLE = 0.08
-"""How far the zone's centre lies past the middle of the corner, as a share of the corner.
-Engineering judgement."""
-
-
-# Free grooves: least squared curvature between the edges.
+RUN_OUT = 0.25
+"""Share of half a lap, past the end of the corner, over which turning becomes as cheap again as
+before the diamond's zone."""
 
 
 def rounded_groove(
     track: Track, car_width: Real, stations: int = STATIONS, knots: int = SPLINE_KNOTS
 ) -> Groove:
-    """The track rounded out: least integral of squared curvature inside the edges.
+    """The track rounded out: least squared curvature inside the edges.
 
     The offset is a periodic cubic spline whose coefficients keep within the limits, and so does
-    the spline [2]_. The curvature is linearised in the coefficients and the bounded linear
-    least-squares problem solved again until it settles.
+    the spline. What is made least is linearised in the coefficients and the bounded linear
+    least-squares problem solved again until it settles; `Groove.settled` tells.
 
     Parameters
     ----------
@@ -78,229 +95,185 @@ def diamond_groove(
     knots: int = SPLINE_KNOTS,
     name: str = "diamond",
 ) -> Groove:
-    """As `rounded_groove`, but turning costs less over a short zone past the middle of a corner.
+    """As `rounded_groove`, but turning is cheap late in the corner and dear on the way out.
 
     Parameters
     ----------
     zone : float
-        Length of the zone as a share of the corner, 0 to 1.
+        How far past its tightest it still turns, as a share of the corner, 0 to 1.
     sharpness : float
-        How much less a squared curvature weighs there; 1 is the rounded groove.
+        How much less a squared curvature weighs there than at the entry, and how much more on the
+        way out; 1 is the rounded groove.
     """
-    least, most = offset_limits(track, car_width)
-    edge = track.edge
-    if len(edge.length) > 1 or np.ndim(least) > 0:
+    edge = free_edge(track)
+    least, most = free_limits(track, car_width)
+    zones = _turning_zones(edge, zone) if sharpness > 1.0 else np.empty((0, 3))
+    # The way out is short: it gets knots of its own so that what is done in it can be.
+    more = np.linspace(zones[:, 1], zones[:, 2], ZONE_KNOTS).ravel()
+    spline = OffsetSpline(edge, knots, more)
+    rows = bending_rows(spline, _diamond_weights(edge, zones, spline.points, sharpness))
+    c, settled = settle(rows, least, most, swing(spline, least, most))
+    return SplinePath(spline, stations).groove(name, c, settled)
+
+
+def free_edge(track: Track) -> InsideEdge:
+    """The inside edge of one track as free grooves take it.
+
+    Raises
+    ------
+    TypeError
+        Of several tracks.
+    """
+    if len(track.edge.length) > 1:
         raise TypeError("a free groove is found for one track and one car at a time")
-    zones = _turning_zones(edge, zone) if sharpness > 1.0 else np.empty((0, 2))
-    # A zone is short: it gets knots of its own so that what is done in it can be.
-    spline = OffsetSpline(edge, knots, np.linspace(zones[:, 0], zones[:, 1], ZONE_KNOTS).ravel())
-    weights = _diamond_weights(zones, spline.points, sharpness)
-    coefficients = _settle(spline, float(least), float(most), weights)
-    return _along_spline(name, spline, coefficients, stations)
+    if np.all(track.blend >= LEAST_BLEND):
+        return track.edge
+    return replace(track, blend=LEAST_BLEND).edge
 
 
-class OffsetSpline:
-    """A periodic cubic spline of the offset along the inside edge.
-
-    Its knots stand twice at the ends of the edge's blends, where the edge's curvature has its
-    kinks, and evenly between them: the offset's second derivative may jump there, so that the
-    curvature of the moved edge need not.
-    """
-
-    def __init__(self, edge: InsideEdge, knots: int, zones: FloatArray | None = None) -> None:
-        self.edge = edge
-        self.length = float(edge.length[0, 0])
-        corners = (edge.starts + 0.5 * edge.blends)[0]
-        blended = edge.blends[0] > SHORTEST_PIECE
-        both_ends = np.stack([edge.starts[0], edge.starts[0] + edge.blends[0]], axis=-1)[blended]
-        ends = both_ends.ravel()
-        clear = (np.diff(ends, prepend=0.0) > SHORTEST_PIECE) & (
-            ends < self.length - SHORTEST_PIECE
-        )
-        self.kinks = ends[clear]
-        """Where the curvature of the edge has its kinks, m along it."""
-        breaks = np.concatenate([[0.0, 0.5 * (corners[1] + corners[2]), self.length], self.kinks,
-                                 np.empty(0) if zones is None else zones])  # fmt: skip
-        pieces = np.sort(breaks)
-        pieces = pieces[np.diff(pieces, prepend=-1.0) > 1e-9]
-        counts = np.maximum(np.ceil(np.diff(pieces) / (self.length / knots) - 0.5), 1).astype(int)
-        simple = np.append(
-            np.concatenate([
-                np.linspace(a, b, n, endpoint=False)
-                for a, b, n in zip(pieces[:-1], pieces[1:], counts, strict=True)
-            ]),
-            self.length,
-        )  # fmt: skip
-        self.knots = np.sort(np.concatenate([simple, self.kinks]))
-        inside = (np.arange(PER_KNOT) + 0.5) / PER_KNOT
-        gaps = np.diff(simple)
-        self.points = (simple[:-1, None] + gaps[:, None] * inside).ravel()
-        """Where the curvature is weighed, m along the edge."""
-        self.steps = np.repeat(gaps / PER_KNOT, PER_KNOT)
-        """Length of edge that each of the points stands for, m."""
-
-    @property
-    def _around(self) -> FloatArray:
-        t = self.knots
-        return np.concatenate([t[-4:-1] - self.length, t, t[1:4] + self.length])
-
-    @property
-    def peaks(self) -> FloatArray:
-        """About where along the edge each coefficient weighs most, m (the Greville points)."""
-        t, count = self._around, len(self.knots) - 1
-        return (t[1 : count + 1] + t[2 : count + 2] + t[3 : count + 3]) / 3.0
-
-    def bases(self, u: FloatArray) -> list[FloatArray]:
-        """Values, slopes and second derivatives of the basis at u, each (n, coefficients)."""
-        from scipy.interpolate import BSpline
-
-        count = len(self.knots) - 1
-        wrapped = np.eye(count)[np.arange(count + 3) % count]
-        basis = BSpline(self._around, wrapped, 3)
-        return [np.asarray(basis(u, nu=order)) for order in range(3)]
+def free_limits(track: Track, car_width: Real) -> tuple[float, float]:
+    """Least and most offset for one car, m, with some room between."""
+    least, most = offset_limits(track, car_width)
+    if np.ndim(least) > 0 or np.ndim(most) > 0:
+        raise TypeError("a free groove is found for one track and one car at a time")
+    return float(least), max(float(most), float(least) + LEAST_ROOM)
 
 
-def _turning_zones(edge: InsideEdge, zone: float) -> FloatArray:
-    """Start and end of the diamond's turning zone in each corner, shape (2, 2), m."""
-    ends = (edge.starts + 0.5 * edge.blends)[0].reshape(2, 2)
-    corner = np.diff(ends)
-    centre = ends[:, :1] + corner * (0.5 + DIAMOND_PAST_MIDDLE)
-    zones: FloatArray = centre + 0.5 * zone * corner * np.array([-1.0, 1.0])
-    return zones
-
-
-def _diamond_weights(zones: FloatArray, u: FloatArray, sharpness: float) -> FloatArray:
-    """Weight of squared curvature at u: 1, dipping to 1 / sharpness in the turning zones."""
-    weights = np.ones_like(u)
-    for start, end in zones:
-        reach = np.minimum(np.abs(u - 0.5 * (start + end)) / (0.5 * (end - start)), 1.0)
-        weights -= (1.0 - 1.0 / sharpness) * (0.5 + 0.5 * np.cos(np.pi * reach))
-    return weights
-
-
-def _along_spline(name: str, spline: OffsetSpline, c: FloatArray, stations: int) -> Groove:
-    """The groove of a spline with coefficients c; distances by Simpson's rule."""
-    edge = spline.edge
-    grid = edge.length * np.linspace(0.0, 1.0, 2 * stations + 1)
-    q, slope, _ = (basis @ c for basis in spline.bases(grid[0]))
-    stretch = 1.0 + edge.curvature(grid)[0] * q
-    heading = edge.heading(grid)[0] - np.arctan2(slope, stretch)
-    pace = np.hypot(slope, stretch)
-    simpson = (pace[:-2:2] + 4.0 * pace[1::2] + pace[2::2]) / 6.0
-    ends = grid[:, ::2]
-    ds, turned = np.diff(ends) * simpson, np.diff(heading[None, ::2])
-    return groove_from_offset(name, edge, ends, ds, turned, q[None, 1::2], swept=False)
-
-
-def _settle(spline: OffsetSpline, least: float, most: float, weights: FloatArray) -> FloatArray:
-    """Spline coefficients of the offset that weighs least, shape (coefficients,).
-
-    Each step solves the problem linearised about the last offset, and is shortened until it does
-    not weigh more than that one did.
-    """
-    rows_at = _rows(spline, weights)
-    c = _swing(spline, least, most)
-    rho, A = rows_at(c)
-    for _ in range(RELINEARISATIONS):
-        step = _bounded_least_squares(A, A @ c - rho, least, most) - c
-        share = 1.0
-        new_rho, new_A = rows_at(c + step)
-        while new_rho @ new_rho > rho @ rho and share > SHORTEST_SHARE:
-            share *= 0.5
-            new_rho, new_A = rows_at(c + share * step)
-        c, rho, A = c + share * step, new_rho, new_A
-        if share * np.max(np.abs(step)) < SETTLED:
-            break
-    return c
-
-
-def _rows(
-    spline: OffsetSpline, weights: FloatArray
-) -> Callable[[FloatArray], tuple[FloatArray, FloatArray]]:
-    """What is made small, as a function of the coefficients: residuals and their derivatives.
-
-    Root of length and weighed curvature at the points of the spline, and the jumps of the path's
-    curvature where the edge's has its kinks, dear enough that none is left.
-    """
-    edge, u, kinks = spline.edge, spline.points, spline.kinks
-    bases, at_kinks = spline.bases(u), spline.bases(kinks)
-    jumps = spline.bases(kinks + TINY)[2] - spline.bases(kinks - TINY)[2]
-    k, k_slope, k_kinks = edge.curvature(u)[0], _edge_slope(edge, u), edge.curvature(kinks)[0]
-    slope_jumps = _edge_slope(edge, kinks + TINY) - _edge_slope(edge, kinks - TINY)
-    shortness = np.sqrt(LENGTH_SHARE) * 2 * np.pi / spline.length
-    scale = np.sqrt(np.concatenate([shortness**2 * spline.steps, weights * spline.steps]))
-
-    def rows_at(c: FloatArray) -> tuple[FloatArray, FloatArray]:
-        offsets = [basis @ c for basis in bases]
-        parts = [_root_stretch(k, offsets), _weighed_curvature(k, k_slope, offsets)]
-        rho = scale * np.concatenate([value for value, _ in parts])
-        A = scale[:, None] * np.concatenate(
-            [sum(d[:, None] * b for d, b in zip(by_q, bases, strict=True)) for _, by_q in parts]
-        )
-        q, q1 = (basis @ c for basis in at_kinks[:2])
-        p = 1.0 + k_kinks * q
-        jump = p * (jumps @ c) - q * q1 * slope_jumps
-        by_c = (
-            p[:, None] * jumps
-            + (k_kinks * (jumps @ c) - q1 * slope_jumps)[:, None] * at_kinks[0]
-            - (q * slope_jumps)[:, None] * at_kinks[1]
-        )
-        return np.append(rho, JUMP_COST * jump), np.concatenate([A, JUMP_COST * by_c])
-
-    return rows_at
-
-
-def _bounded_least_squares(
-    A: FloatArray, target: FloatArray, least: float, most: float
-) -> FloatArray:
-    from scipy.optimize import lsq_linear
-
-    Q, R = np.linalg.qr(A)
-    bounds = (least, max(most, least + SETTLED))
-    return np.asarray(lsq_linear(R, Q.T @ target, bounds=bounds, method="bvls").x)
-
-
-def _swing(spline: OffsetSpline, least: float, most: float) -> FloatArray:
+def swing(spline: OffsetSpline, least: float, most: float) -> FloatArray:
     """A first guess: wide on the straights, half way down in the middle of the corners."""
     u, lap = spline.peaks, spline.length
     ends = (spline.edge.starts + 0.5 * spline.edge.blends)[0]
     low = np.zeros_like(u)
     for middle in (0.5 * (ends[0] + ends[1]), 0.5 * (ends[2] + ends[3])):
-        away = (u - middle + lap / 2) % lap - lap / 2
-        low += np.exp(-0.5 * (away / (0.08 * lap)) ** 2)
+        low += np.exp(-0.5 * (_away(u, middle, lap) / (0.08 * lap)) ** 2)
     return most - 0.5 * (most - least) * np.minimum(low, 1.0)
 
 
-Residual = tuple[FloatArray, tuple[FloatArray, ...]]
-"""Values at the points, and their derivatives by q, dq/du and d2q/du2."""
+def _away(u: FloatArray, place: float, lap: float) -> FloatArray:
+    """Distance past a place the shorter way round, m."""
+    return (u - place + 0.5 * lap) % lap - 0.5 * lap
 
 
-def _weighed_curvature(k: FloatArray, k_slope: FloatArray, offsets: list[FloatArray]) -> Residual:
-    """Curvature times the root of ds/du, of the edge moved outward by q.
+def _turning_zones(edge: InsideEdge, zone: float) -> FloatArray:
+    """Start, tightest and end of the diamond's turning in each corner, shape (2, 3), m."""
+    starts, ends = (edge.starts + 0.5 * edge.blends)[0].reshape(2, 2).T
+    tightest = starts + (ends - starts) * (0.5 + DIAMOND_PAST_MIDDLE)
+    return np.stack([starts, tightest, tightest + zone * (ends - starts)], axis=-1)
+
+
+def _diamond_weights(
+    edge: InsideEdge, zones: FloatArray, u: FloatArray, sharpness: float
+) -> FloatArray:
+    """Weight of squared curvature at u: 1, falling to the tightest, rising on the way out."""
+    lap = float(edge.length[0, 0])
+    corner_ends = (edge.starts + 0.5 * edge.blends)[0, 1::2]
+    power = np.zeros_like(u)
+    for (start, tightest, end), corner_end in zip(zones, corner_ends, strict=False):
+        past = _away(u, tightest, lap)
+        reach = np.where(past < 0, tightest - start, end - tightest)
+        power -= 0.5 + 0.5 * np.cos(np.pi * np.minimum(np.abs(past) / reach, 1.0))
+        begun = np.clip(past / (end - tightest) - 0.5, 0.0, 1.0)
+        ending = (past - (corner_end - tightest)) / (RUN_OUT * 0.5 * lap)
+        power += begun * np.clip(1.0 - ending, 0.0, 1.0)
+    return sharpness**power
+
+
+def bank_hold(edge: InsideEdge, u: FloatArray, grip: float = NOMINAL_GRIP) -> FloatArray:
+    """Lateral acceleration over g that a bank holds at places along the edge: tan(b + atan mu)."""
+    hold: FloatArray = np.tan(edge.bank_at(u)[0] + np.arctan(grip))
+    return hold
+
+
+Rows = Callable[[FloatArray], tuple[FloatArray, FloatArray]]
+"""Residuals, and their derivatives by the coefficients, as a function of the coefficients."""
+
+
+def bending_rows(spline: OffsetSpline, weights: Real = 1.0) -> Rows:
+    """What is made small, as a function of the coefficients.
+
+    Root of length; curvature as a share of what the bank holds, and its change from point to point;
+    and the jumps of the path's curvature where the edge's has its kinks, dear enough that none is
+    left.
+    """
+    edge, u, steps = spline.edge, spline.points, spline.steps
+    bases = spline.bases(u)
+    k, k_slope = edge.curvature(u)[0], _edge_slope(edge, u)
+    hold = bank_hold(edge, u) / np.sqrt(weights)
+    share = 1.0 / (hold * np.sqrt(np.average(hold**-2, weights=steps)))
+    shortness = np.sqrt(LENGTH_SHARE * steps) * 2 * np.pi / spline.length
+    bend = np.sqrt(steps) * share
+    change = STEERED_OVER / np.sqrt(0.5 * (steps + np.roll(steps, -1)))
+    jumps_at = _jump_rows(spline)
+
+    def rows_at(c: FloatArray) -> tuple[FloatArray, FloatArray]:
+        q, q1, q2 = (basis @ c for basis in bases)
+        curvature, by_q, square, square_by_q = _moved_curvature(k, k_slope, q, q1, q2)
+        root = square**0.25
+        d_curvature = sum(d[:, None] * b for d, b in zip(by_q, bases, strict=True))
+        by_root = 0.25 * square**-0.75
+        d_root = sum(
+            (by_root * d)[:, None] * b for d, b in zip(square_by_q, bases[:2], strict=True)
+        )
+        held, d_held = share * curvature, share[:, None] * d_curvature
+        jump, d_jump = jumps_at(c)
+        residuals = (
+            shortness * root,
+            bend * curvature * root,
+            change * (np.roll(held, -1) - held),
+            jump,
+        )
+        slopes = (
+            shortness[:, None] * d_root,
+            (bend * root)[:, None] * d_curvature + (bend * curvature)[:, None] * d_root,
+            change[:, None] * (np.roll(d_held, -1, axis=0) - d_held),
+            d_jump,
+        )
+        return np.concatenate(residuals), np.concatenate(slopes)
+
+    return rows_at
+
+
+def _jump_rows(spline: OffsetSpline) -> Rows:
+    """The jumps of the path's curvature at the kinks of the edge's."""
+    edge, kinks = spline.edge, spline.kinks
+    value, slope, _ = spline.bases(kinks)
+    jumps = spline.bases(kinks + TINY)[2] - spline.bases(kinks - TINY)[2]
+    k = edge.curvature(kinks)[0]
+    slope_jumps = _edge_slope(edge, kinks + TINY) - _edge_slope(edge, kinks - TINY)
+
+    def rows_at(c: FloatArray) -> tuple[FloatArray, FloatArray]:
+        q, q1, bent = value @ c, slope @ c, jumps @ c
+        p = 1.0 + k * q
+        by_c = (
+            p[:, None] * jumps
+            + (k * bent - q1 * slope_jumps)[:, None] * value
+            - (q * slope_jumps)[:, None] * slope
+        )
+        return JUMP_COST * (p * bent - q * q1 * slope_jumps), JUMP_COST * by_c
+
+    return rows_at
+
+
+def _moved_curvature(
+    k: FloatArray, k_slope: FloatArray, q: FloatArray, q1: FloatArray, q2: FloatArray
+) -> tuple[FloatArray, tuple[FloatArray, ...], FloatArray, tuple[FloatArray, ...]]:
+    """Curvature of the edge moved outward by q, and (ds/du)^2, with derivatives by q, q1 and q2.
 
     With p = 1 + k q, D = p^2 + q1^2 and M = k p^2 + q1 (k_slope q + 2 k q1) - p q2 the curvature
-    of the moved curve is M / D^(3/2) [1]_ and ds/du = D^(1/2): the value is M D^(-5/4).
+    of the moved curve is M / D^(3/2) (do Carmo, Differential Geometry of Curves and Surfaces, sec.
+    1-5) and ds/du = D^(1/2).
     """
-    q, q1, q2 = offsets
     p = 1.0 + k * q
     D = p**2 + q1**2
     M = k * p**2 + q1 * (k_slope * q + 2.0 * k * q1) - p * q2
-    shrink = D**-1.25
-    slide = 1.25 * M / D
-    return M * shrink, (
-        shrink * (2.0 * k**2 * p + q1 * k_slope - k * q2 - slide * 2.0 * p * k),
-        shrink * (k_slope * q + 4.0 * k * q1 - slide * 2.0 * q1),
+    shrink = D**-1.5
+    slide = 3.0 * M * shrink / D
+    by_q = (
+        shrink * (2.0 * k**2 * p + q1 * k_slope - k * q2) - slide * p * k,
+        shrink * (k_slope * q + 4.0 * k * q1) - slide * q1,
         shrink * -p,
     )
-
-
-def _root_stretch(k: FloatArray, offsets: list[FloatArray]) -> Residual:
-    """Root of ds/du, D^(1/4): its square is the length."""
-    q, q1, _ = offsets
-    p = 1.0 + k * q
-    D = p**2 + q1**2
-    shrink = 0.5 * D**-0.75
-    return D**0.25, (shrink * p * k, shrink * q1, np.zeros_like(q))
+    return M * shrink, by_q, D, (2.0 * p * k, 2.0 * q1)
 
 
 def _edge_slope(edge: InsideEdge, u: FloatArray) -> FloatArray:
@@ -310,3 +283,36 @@ def _edge_slope(edge: InsideEdge, u: FloatArray) -> FloatArray:
         axis=-1
     )
     return slope
+
+
+def settle(rows_at: Rows, least: float, most: float, c: FloatArray) -> tuple[FloatArray, bool]:
+    """Coefficients between the bounds with the least sum of squared rows.
+
+    Each step solves the problem linearised about the last coefficients. One that does not weigh
+    less is shortened; where steps go on one way, each a share r of the last, it is made 1 / (1 - r)
+    as long.
+
+    Returns
+    -------
+    c : ndarray
+    settled : bool
+    """
+    rho, A = rows_at(c)
+    last, moves = np.zeros_like(c), np.inf
+    for _ in range(MOST_STEPS):
+        step = least_quadratic(A.T @ A, A.T @ rho, c, least, most) - c
+        moves = float(np.max(np.abs(step)))
+        if moves < SETTLED:
+            break
+        on = min(float(step @ last) / max(float(last @ last), TINY**2), 1.0 - 1.0 / LONGEST_SHARE)
+        share = 1.0 / (1.0 - on) if on > ALONG else 1.0
+        while True:
+            moved = np.clip(c + share * step, least, most)
+            new_rho, new_A = rows_at(moved)
+            if new_rho @ new_rho <= rho @ rho or share < SHORTEST_SHARE:
+                break
+            share = max(0.3 * share, 1.0) if share > 1.0 else 0.5 * share
+        if new_rho @ new_rho > rho @ rho:
+            break
+        c, rho, A, last = moved, new_rho, new_A, step
+    return c, moves < NEARLY_SETTLED

@@ -7,11 +7,6 @@ times distance is a difference of headings and the lap turns exactly once, whate
 References
 ----------
 .. [1] M. P. do Carmo, Differential Geometry of Curves and Surfaces, sec. 1-5, 1-7, 5-7.
-.. [2] C. de Boor, A Practical Guide to Splines (B-splines stay inside the hull of their
-   coefficients).
-.. [3] G. Wahba, Spline Models for Observational Data, ch. 4 (generalised cross-validation).
-.. [4] R. Halir and J. Flusser, Numerically stable direct least squares fitting of ellipses,
-   WSCG 1998.
 """
 
 from dataclasses import dataclass
@@ -55,6 +50,8 @@ class Groove:
         True from the start to the middle of the back straight: turns 1-2.
     laid : tuple of ndarray, optional
         x and y of each station, m, where the path has places of its own.
+    settled : bool
+        False where the search for the line ended before it settled: it is a line, not the best.
     """
 
     name: str
@@ -67,6 +64,7 @@ class Groove:
     edge: InsideEdge
     first_end: NDArray[np.bool_]
     laid: tuple[FloatArray, FloatArray] | None = None
+    settled: bool = True
 
     @property
     def length(self) -> Real:
@@ -139,6 +137,7 @@ def groove_from_offset(
     turned: FloatArray,
     offset: FloatArray,
     swept: bool,
+    settled: bool = True,
 ) -> Groove:
     """A groove from the length and the turning of its stations, each shape (cases, n)."""
     along_edge = 0.5 * (ends[:, 1:] + ends[:, :-1])
@@ -151,4 +150,5 @@ def groove_from_offset(
             s, ds, turned / ds, edge.bank_at(along_edge), along_edge, offset, first_end
         )
     )
-    return Groove(name, s, ds, curvature, bank, along_edge, offset, edge, first_end)
+    return Groove(name, s, ds, curvature, bank, along_edge, offset, edge, first_end,
+                  settled=settled)  # fmt: skip

@@ -58,7 +58,7 @@ def test_without_staggers_it_takes_the_car_s_and_the_recommended(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
     _, out, _ = run(capsys, "--json")
-    assert [case["stagger_in"] for case in json.loads(out)["staggers"]] == [1.0, 2.5]
+    assert [case["stagger_in"] for case in json.loads(out)["staggers"]] == [1.125, 2.5]
 
 
 def test_quicker_steering_needs_less_wheel(

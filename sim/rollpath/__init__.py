@@ -1,28 +1,71 @@
-"""Rollpath: rear stagger, bite and tire choice for dirt-oval cars with a locked rear axle."""
+"""Rollpath: rear stagger, bite and tire choice for dirt-oval cars with a locked rear axle.
 
+The front door: every job by its name, its room entered when it is first asked for. Each takes
+objects or file paths, hands back a frozen result that shows itself as its short screen, and
+refuses what cannot be with a `RollpathError`.
+"""
+
+import sys
 from importlib import import_module
+from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from rollpath.book.book import Book
     from rollpath.book.run import Run
+    from rollpath.car import Car
+    from rollpath.door import baseline, compare, sweep
+    from rollpath.errors import RollpathError
     from rollpath.files.cars import load_car
     from rollpath.files.tracks import load_track
-    from rollpath.stagger import baseline
+    from rollpath.track import Track
 
-__all__ = ["Book", "Run", "__version__", "baseline", "load_car", "load_track"]
-__version__ = "0.1.0"
+__all__ = [
+    "Book",
+    "Car",
+    "RollpathError",
+    "Run",
+    "Track",
+    "__version__",
+    "baseline",
+    "compare",
+    "load_car",
+    "load_track",
+    "sweep",
+]
+__version__ = "0.2.0"
 _ROOMS = {
     "Book": "book.book",
+    "Car": "car",
+    "RollpathError": "errors",
     "Run": "book.run",
-    "baseline": "stagger",
+    "Track": "track",
+    "baseline": "door",
+    "compare": "door",
     "load_car": "files.cars",
     "load_track": "files.tracks",
+    "sweep": "door",
 }
-"""Where each job stands; its room is entered when it is first asked for."""
+
+
+class _FrontDoor(ModuleType):
+    """The package, whose jobs may be named as the rooms behind them are (``compare``, ``feel``)."""
+
+    def __setattr__(self, name: str, value: Any) -> None:
+        # The import system hangs a room on its package when it is first entered; a job of the
+        # same name keeps its place (Python reference, "Customizing module attribute access").
+        if not (name in _ROOMS and isinstance(value, ModuleType)):
+            super().__setattr__(name, value)
+
+
+sys.modules[__name__].__class__ = _FrontDoor
 
 
 def __getattr__(name: str) -> Any:
     if name not in _ROOMS:
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
     return getattr(import_module(f"rollpath.{_ROOMS[name]}"), name)
+
+
+def __dir__() -> list[str]:
+    return __all__

@@ -178,6 +178,8 @@ class Sweep:
         name, *rest = path
         if thing is None:
             raise SweepError(f"the {self.of} has no {self.key.split('.')[0]} to sweep")
+        if isinstance(thing, dict):  # the surfaces of a track, which may name some of all
+            return {**thing, name: self._put(thing.get(name, CONDITIONS[name]), rest, value)}
         if rest:
             return replace(thing, **{name: self._put(getattr(thing, name), rest, value)})
         return replace(thing, **{name: (value, value) if self.key in IN_PAIRS else value})

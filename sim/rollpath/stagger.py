@@ -17,6 +17,7 @@ from rollpath.car import Car
 from rollpath.groove.lay import make_groove
 from rollpath.groove.path import FREE_GROOVES, GROOVES, STATIONS, Groove
 from rollpath.lap import Lap, solve_lap
+from rollpath.results import Result
 from rollpath.track import DEFAULT_CONDITION, Condition, Track
 from rollpath.units import EIGHTH, INCH, FloatArray, Real
 
@@ -103,8 +104,8 @@ class Recommendation:
         return np.hypot(self.spread, stagger - self.unbounded)
 
 
-@dataclass(frozen=True)
-class Baseline:
+@dataclass(frozen=True, eq=False)
+class Baseline(Result, told_by="baseline"):
     """All that `baseline` found for one track, car and condition.
 
     Attributes

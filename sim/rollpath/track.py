@@ -15,12 +15,13 @@ References
 """
 
 from dataclasses import dataclass, field
-from functools import cache, cached_property
+from functools import cache, cached_property, partial
+from typing import Any
 
 import numpy as np
 
 from rollpath.errors import RollpathError
-from rollpath.units import FOOT, FloatArray, Real
+from rollpath.units import FOOT, FloatArray, Real, parse
 
 DEFAULT_BLEND = 60 * FOOT
 """Distance over which a driven dirt corner starts and ends. Engineering judgement."""
@@ -136,6 +137,12 @@ class Tolerance:
     bank: Real = 0.0
 
 
+_KINDS_OF_KEYS = {
+    **dict.fromkeys(("inside_radius", "straight", "width", "bow", "blend"), "length"),
+    "bank": "angle",
+}
+
+
 class TrackError(RollpathError):
     """Numbers that make no oval; `key` names the one to change."""
 
@@ -157,6 +164,38 @@ class Track:
     blend: Real = DEFAULT_BLEND
     conditions: dict[str, Condition] = field(default_factory=dict)
     tolerance: Tolerance | None = None
+
+    @classmethod
+    def of(cls, name: str = "measured track", **measurements: object) -> "Track":
+        """A track from trade text, such as ``Track.of(inside_radius="200 ft", straight="320 ft")``.
+
+        Parameters
+        ----------
+        name : str
+        **measurements
+            ``inside_radius`` (one or a pair), ``straight``, ``width``, ``bow``, ``blend`` and
+            ``bank`` (of the corners), as they stand in a track file.
+
+        Raises
+        ------
+        units.QuantityError, TrackError
+            If one cannot be read, or they make no oval.
+        """
+        values: dict[str, Any] = {}
+        for key, typed in measurements.items():
+            if key not in _KINDS_OF_KEYS:
+                raise TrackError(key, f"{key}: no such measurement of a track")
+            read = partial(parse, kind=_KINDS_OF_KEYS[key])
+            values[key] = (
+                tuple(map(read, typed)) if isinstance(typed, tuple | list) else read(typed)
+            )
+        radius = values["inside_radius"]
+        values["inside_radius"] = radius if isinstance(radius, tuple) else (radius, radius)
+        if "bank" in values:
+            values["bank"] = Bank(values["bank"])
+        track = cls(name, **values)
+        check_track(track)
+        return track
 
     def condition(self, name: str) -> Condition:
         """The condition of this name, from the track file or else from `CONDITIONS`.

@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from rollpath.screen import Screen, feet, inches, miles_per_hour, pounds
+from rollpath.scales.rates import effect_of
+from rollpath.screen import TRADE, Screen, feet, inches, miles_per_hour, pounds
 from rollpath.show.picture import (
     SHADE_KEY,
     STYLES,
@@ -346,3 +347,8 @@ def hold_words(bite: StaggerEffect, change: float, screen: Screen) -> str:
         return hold
     then = screen.tape(bite.front_then)
     return f"{hold}; that leaves {then}, the left front the bigger: a jack may be better"
+
+
+def short_screen(result: Baseline, screen: Screen = TRADE) -> str:
+    """The result of `baseline` for a racer."""
+    return baseline_screen(result, effect_of(result), screen)

@@ -15,6 +15,7 @@ import pytest
 from notebook_helpers import made_nights, made_run
 from rollpath.book.book import Book
 from rollpath.book.exchange import to_csv
+from rollpath.book.names import near_name
 from rollpath.book.run import settled
 from rollpath.cli import main
 from rollpath.units import INCH
@@ -377,3 +378,138 @@ def test_the_csv_holds_what_the_screen_does(told: Told, book: str, tmp_path: Pat
         text = to_csv(writer.pages())
     assert "83.75" in text
     assert "2 1/2 in" in told("notebook", "show", "1", "--book", book)
+
+
+# Names, staggers, dates and laps that are slips
+
+
+@pytest.mark.parametrize(
+    ("typed", "known", "near"),
+    [
+        ("ketle", ["Kettle Bottom", "Ropewalk"], "Kettle Bottom"),
+        ("Kettel Botom", ["Kettle Bottom"], "Kettle Bottom"),
+        ("kettle bot", ["Kettle Bottom"], "Kettle Bottom"),
+        ("Ropewlak", ["Kettle Bottom", "Ropewalk"], "Ropewalk"),
+        ("31", ["Number 31"], None),
+        ("Number 32", ["Number 31"], None),
+        ("Two Ponds", ["Kettle Bottom", "Ropewalk", "Saucer Hill"], None),
+        ("B", ["A"], None),
+        ("x", [], None),
+    ],
+)
+def test_a_name_is_near_another(typed: str, known: list[str], near: str | None) -> None:
+    assert near_name(typed, known) == near
+
+
+def test_a_name_that_is_only_near_one_is_refused_unless_it_is_new(told: Told, book: str) -> None:
+    def add(track: str, *typed: str, status: int = 0) -> str:
+        return told("notebook", "add", "--book", book, "--track", track, "--car", "31", *typed,
+                    status=status)  # fmt: skip
+
+    add("Kettle Bottom")
+    message = add("ketle", status=2)
+    assert 'no such track in the notebook; did you mean "Kettle Bottom"? --new' in message
+    assert "Kettle Bottom, 31" in add("kettle-bottom"), "the same but for capitals"
+    assert "ketle, 31" in add("ketle", "--new")
+
+
+def test_a_stagger_needs_no_car_file(told: Told, book: str) -> None:
+    shown = told("notebook", "add", "--book", book, "--track", "A", "--car", "B",
+                 "--stagger", "2 1/4in")  # fmt: skip
+    assert "rear stagger 2 1/4 in" in shown
+    assert told.json("notebook", "show", "1", "--book", book)["rear_stagger_in"] == 2.25
+    told("notebook", "edit", "1", "--book", book, "--stagger", "2 1/2in")
+    assert told.json("notebook", "show", "1", "--book", book)["rear_stagger_in"] == 2.5
+    assert "expected a number from -8 to 8" in told(
+        "notebook", "add", "--book", book, "--track", "A", "--car", "B", "--stagger", "83in",
+        status=2,
+    )  # fmt: skip
+
+
+def test_a_stagger_beside_a_car_file_says_which_tire_it_moves(told: Told, book: str) -> None:
+    shown = told("notebook", "add", "--book", book, "--track", "A", "--car", CAR,
+                 "--stagger", "3in")  # fmt: skip
+    assert "The right rear is taken as 86 3/4 in, from the stagger you gave." in shown
+    run = told.json("notebook", "show", "1", "--book", book)
+    assert (run["rear_stagger_in"], run["right_rear_rollout_in"]) == (3.0, 86.75)
+
+
+def test_a_date_alone_is_that_evening(told: Told, book: str) -> None:
+    for when in ("2026-05-02", "2026-05-02 23:30", "2026-05-03 00:40"):
+        told("notebook", "add", "--book", book, "--track", "A", "--car", "B", "--when", when)
+    (night,) = told.json("notebook", "review", "--book", book)["nights"]
+    assert len(night["runs"]) == 3
+    since = told.json("notebook", "list", "--book", book, "--since", "2026-05-02")["runs"]
+    assert len(since) == 3
+    assert told.json("notebook", "list", "--book", book, "--since", "2026-05-03")["runs"] == []
+    message = told("notebook", "add", "--book", book, "--track", "A", "--car", "B",
+                   "--when", "1926-05-02", status=2)  # fmt: skip
+    assert "the year 1926: a slip?" in message
+
+
+def test_a_lap_far_from_the_models_is_remarked_on_and_kept(told: Told, book: str) -> None:
+    typed = ["notebook", "add", "--book", book, "--track", ROPEWALK, "--car", CAR,
+             "--condition", "slick", "--best"]  # fmt: skip
+    lap = told.json("baseline", ROPEWALK, CAR, "--condition", "slick")["lap"]["time_s"]
+    assert told.json(*typed, f"{lap * 1.1:.2f}s")["remarks"] == []
+    assert told.json(*typed, f"{lap * 1.4:.2f}s")["remarks"] == ["lap"]
+    assert "Check the lap: the model laps here in about" in told(*typed, f"{lap * 0.7:.2f}s")
+    assert len(told.json("notebook", "list", "--book", book)["runs"]) == 3
+
+
+def test_tires_are_named(told: Told, book: str) -> None:
+    told("notebook", "add", "--book", book, "--track", "A", "--car", "B", "--tire", "lr=L5",
+         "--tire", "right-rear=R7", "--rollout", "lr=83 3/4in")  # fmt: skip
+    shown = told("notebook", "show", "1", "--book", book)
+    assert re.search(r"tires +LR L5, RR R7", shown)
+    assert re.search(r"rollouts +LR 83 3/4 in", shown)
+
+
+# Whatever the screen does, a run that is confirmed is told and kept
+
+
+def add_run(book: str, out: Any, letters: str = "utf-8") -> "subprocess.CompletedProcess[bytes]":
+    typed = ["-m", "rollpath", "notebook", "add", "--book", book, "--track", "土の道", "--car", "B"]
+    return subprocess.run(
+        [sys.executable, *typed], stdin=subprocess.DEVNULL, stdout=out, stderr=subprocess.PIPE,
+        env={**os.environ, "PYTHONIOENCODING": letters, "PYTHONUTF8": "0"},
+    )  # fmt: skip
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no full screen here")
+def test_a_full_screen_is_one_line_and_the_run_is_kept(book: str) -> None:
+    with Path("/dev/full").open("wb") as full:
+        done = add_run(book, full)
+    assert done.returncode == 0
+    (line,) = done.stderr.decode().splitlines()
+    assert "run 1 is in the notebook; the screen took no words" in line
+    assert len(Book(book).runs()) == 1
+
+
+@pytest.mark.parametrize("letters", ["ascii", "cp1252"])
+def test_a_screen_that_knows_fewer_letters_is_told_with_those_it_has(
+    book: str, letters: str
+) -> None:
+    done = add_run(book, subprocess.PIPE, letters)
+    assert (done.returncode, done.stderr) == (0, b"")
+    assert b"Run 1 is in the notebook: ???, B" in done.stdout
+    assert [page.run.track for page in Book(book).runs()] == ["土の道"]
+
+
+# Imports that are no imports
+
+
+def test_a_pipe_in_place_of_an_import_is_not_waited_for(
+    told: Told, book: str, tmp_path: Path
+) -> None:
+    os.mkfifo(tmp_path / "pipe.csv")
+    assert "no plain file" in told(
+        "notebook", "import", str(tmp_path / "pipe.csv"), "--book", book, status=2
+    )
+
+
+def test_the_journal_itself_can_be_taken_in(told: Told, book: str, tmp_path: Path) -> None:
+    told("notebook", "add", "--book", book, "--track", "A", "--car", "B", "--note", "kept")
+    other = str(tmp_path / "other.db")
+    told("notebook", "import", f"{book}.journal.jsonl", "--book", other)
+    assert told.json("notebook", "show", "1", "--book", other)["note"] == "kept"

@@ -3,13 +3,21 @@
 import csv
 import io
 import json
+import os
+import shutil
+import subprocess
+import sys
+import time
 from datetime import datetime
+from pathlib import Path
 from typing import Any
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from notebook_helpers import made_run
+from rollpath.book import exchange
+from rollpath.book import run as run_module
 from rollpath.book.exchange import EXPORT_KEYS, from_csv, from_json, to_csv, to_json
 from rollpath.book.run import ENTRIES, BookError, Page, Run, settled
 from rollpath.units import INCH, POUND, PSI
@@ -162,3 +170,78 @@ def test_a_long_list_of_faults_is_cut_short() -> None:
 def test_what_cannot_be_kept_is_refused(changes: dict[str, Any]) -> None:
     with pytest.raises(BookError):
         settled(made_run(**changes))
+
+
+def test_a_date_alone_is_that_evening_and_keeps_its_key() -> None:
+    text = "when,track,car\n2025-06-14,A,B\n"
+    (page,) = from_csv(text, "x")
+    assert page.run.when == datetime(2025, 6, 14, 20)
+    (typed,) = from_csv(text.replace("06-14", "06-14T00:00:00"), "x")
+    assert typed.run.when == datetime(2025, 6, 14)
+    assert page.key == typed.key, "an import made before evenings were read is the same run"
+
+
+@pytest.mark.parametrize(
+    ("typed", "here"),
+    [("2026-05-02T21:40-05:00", (2026, 5, 2, 21, 40)), ("2026-05-03T02:40Z", (2026, 5, 2, 21, 40))],
+)
+def test_time_zones_are_read(
+    monkeypatch: pytest.MonkeyPatch, typed: str, here: tuple[int, ...]
+) -> None:
+    # IANA time zone database: America/Chicago is five hours behind UTC in May.
+    monkeypatch.setenv("TZ", "America/Chicago")
+    time.tzset()
+    try:
+        (page,) = from_csv(f"when,track,car\n{typed},A,B\n", "x")
+    finally:
+        monkeypatch.undo()
+        time.tzset()
+    assert page.run.when == datetime(*here)
+
+
+def test_an_import_is_bounded(monkeypatch: pytest.MonkeyPatch) -> None:
+    head = "when,track,car\n"
+    for text, complaint in (
+        (",".join(f"c{i}" for i in range(10**5)) + "\n", "100000 columns; a notebook has"),
+        ("when,track,car," + ",".join("x" * 4000 for _ in range(50)), "unknown column"),
+        ("when,track,car,number\n2026-05-02,A,B,999999999\n", "from 1 to 100000"),
+        ("when,track,car,revision\n2026-05-02,A,B,999999999\n", "from 1 to 100000"),
+    ):
+        with pytest.raises(BookError) as caught:
+            from_csv(text, "x.csv")
+        assert complaint in str(caught.value)
+        assert len(caught.value.lines) <= 21
+    monkeypatch.setattr(exchange, "MOST_PAGES", 500)
+    with pytest.raises(BookError, match="more than 500 runs; split the file"):
+        from_csv(head + "2026-05-02,A,B\n" * 501, "x.csv")
+    keys = json.dumps({"pages": [{f"k{i}": 1 for i in range(10**5)}]})
+    with pytest.raises(BookError, match="100000 keys; a notebook has"):
+        from_json(keys, "x.json")
+
+
+def test_a_key_of_a_run_is_one_line(tmp_path: Path) -> None:
+    """Added to `Run` alone it is a column, a heading, a JSON key, an option and a row."""
+    source = Path(run_module.__file__).read_text()
+    mark = "    counts: str | None"
+    assert source.count(mark) == 1
+    room = tmp_path / "rollpath"
+    shutil.copytree(Path(run_module.__file__).parents[1], room)
+    new = "    track_heat: float | None = _held('pressure', 0.0, 9.0)\n"
+    (room / "book" / "run.py").write_text(source.replace(mark, new + mark))
+    typed = ["notebook", "add", "--book", "b.db", "--track", "A", "--car", "B"]
+    script = f"""
+from rollpath.cli import main
+assert main({[*typed, "--track-heat", "3 psi"]!r}) == 0
+for action in (["show", "1"], ["show", "1", "--json"], ["export", "b.csv"], ["export", "-"]):
+    assert main(["notebook", *action, "--book", "b.db"]) == 0
+print(open("b.csv").read())
+"""
+    done = subprocess.run(
+        [sys.executable, "-c", script], cwd=tmp_path, capture_output=True, text=True,
+        env={**os.environ, "PYTHONPATH": str(tmp_path)},
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    assert "track heat" in done.stdout
+    assert done.stdout.count('"track_heat_psi": 3.0') == 2
+    heading = next(line for line in done.stdout.splitlines() if line.startswith("number,key"))
+    assert "track_heat_psi" in heading.split(",")

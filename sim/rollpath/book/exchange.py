@@ -19,6 +19,7 @@ from rollpath.book.run import (
     Page,
     Run,
     moment_read,
+    run_of,
     settled_value,
     stored,
     value_in,
@@ -204,16 +205,8 @@ def page_in(row: Mapping[str, object], most: int = MOST_NUMBERED) -> Page:
     BookError
         One line for each fault; a number or revision above `most` is one.
     """
-    values: dict[str, Any] = {}
-    faults = []
-    for entry in ENTRIES:
-        try:
-            values[entry.name] = settled_value(entry, value_in(entry, row.get(entry.key)))
-        except ValueError as error:
-            faults.append(f"{entry.key}: {error}")
-    if faults:
-        raise BookError(faults)
-    run = Run(**values)
+    known = {BY_KEY[key].name: value for key, value in row.items() if key in BY_KEY}
+    run = run_of(known, lambda entry, value: settled_value(entry, value_in(entry, value)))
     try:
         written = moment_read(row["written"]) if row.get("written") else run.when
         number, revision = (_count(row, key, most) for key in ("number", "revision"))

@@ -7,7 +7,8 @@ a tape or a scale can tell; so what goes out in trade units comes back exactly t
 """
 
 import math
-from dataclasses import dataclass, field, fields
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, fields, replace
 from datetime import date, datetime, time, timedelta
 from typing import Any
 
@@ -286,16 +287,30 @@ def settled(run: Run) -> Run:
     BookError
         One line for each thing that cannot be kept.
     """
-    values: dict[str, Any] = {}
+    return run_of({name: getattr(run, name) for name in NAMES}, settled_value)
+
+
+def run_of(values: Mapping[str, Any], read: Callable[[Entry, Any], Any]) -> Run:
+    """A run of values by attribute, each as `read` makes it; what is not there is not known.
+
+    Raises
+    ------
+    BookError
+        One line for each value that cannot be kept.
+    """
+    known: dict[str, Any] = {}
     faults = []
     for entry in ENTRIES:
+        value = values.get(entry.name)
+        if value is None and entry.name not in REQUIRED:
+            continue  # most of a run, most of the time
         try:
-            values[entry.name] = settled_value(entry, getattr(run, entry.name))
+            known[entry.name] = read(entry, value)
         except ValueError as error:
             faults.append(f"{entry.key}: {error}")
     if faults:
         raise BookError(faults)
-    return Run(**values)
+    return Run(**known)
 
 
 def settled_value(entry: Entry, value: Any) -> Any:
@@ -397,6 +412,19 @@ def by_the_clock(moment: datetime) -> datetime:
 def evening_of(moment: datetime) -> date:
     """The day of the night that a moment belongs to."""
     return (moment - NIGHT_ENDS).date()
+
+
+def with_stagger(run: Run, stagger: float) -> Run:
+    """The run with a rear stagger that was told.
+
+    Where the rollout of one rear tire is known the other's follows from it, the right's where
+    both are; else the stagger is kept as it was told.
+    """
+    if run.left_rear_rollout is not None:
+        return replace(run, right_rear_rollout=run.left_rear_rollout + stagger)
+    if run.right_rear_rollout is not None:
+        return replace(run, left_rear_rollout=run.right_rear_rollout - stagger)
+    return replace(run, told_stagger=stagger)
 
 
 def stored(run: Run) -> dict[str, str | float]:

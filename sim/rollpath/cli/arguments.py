@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any, NoReturn
 
 from rollpath.car import Car
-from rollpath.corners import CORNERS
+from rollpath.corners import CORNER_NAMES, CORNERS
 from rollpath.errors import RollpathError
 from rollpath.files.schema import FileError
 from rollpath.files.tracks import check_measurements, load_track, track_from_values
@@ -123,16 +123,17 @@ def window_of(text: str) -> tuple[float, float]:
     return ends[0], ends[1]
 
 
-def at_corner(kind: str) -> Callable[[str], tuple[str, float]]:
-    """An argparse type that reads a corner and an amount, such as ``left-rear=2turns``."""
+def at_corner(kind: str) -> Callable[[str], tuple[str, Any]]:
+    """An argparse type that reads a corner and an amount, such as ``left-rear=2turns``, or text."""
 
-    def read(text: str) -> tuple[str, float]:
+    def read(text: str) -> tuple[str, Any]:
         name, _, amount = text.partition("=")
         corner = name.strip().lower().replace("-", "_").replace(" ", "_")
+        corner = CORNER_NAMES.get(corner, corner)
         if corner not in CORNERS:
             corners = ", ".join(CORNERS).replace("_", "-")
             raise argparse.ArgumentTypeError(f'expected one of {corners}, then "=", got "{text}"')
-        return corner, quantity_of(kind)(amount)
+        return corner, word_of(amount.strip()) if kind == "text" else quantity_of(kind)(amount)
 
     return read
 

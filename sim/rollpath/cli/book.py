@@ -1,9 +1,10 @@
 """The notebook as commands open it."""
 
 import argparse
+import os
 import sys
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -46,3 +47,32 @@ def open_book(arguments: argparse.Namespace, new: bool = False) -> Iterator["Boo
         finally:
             for notice in book.notices:
                 print(f"rollpath: {notice}", file=sys.stderr)
+
+
+def say(text: str, kept: str) -> None:
+    """Print what became of something that is in the book already.
+
+    A screen that is full, shut, or knows fewer letters makes it no less kept; letters it does not
+    know are replaced, and when it takes nothing one line of the error stream says so.
+
+    Parameters
+    ----------
+    kept : str
+        What is to be said then, such as ``run 12 is in the notebook``.
+    """
+    letters = getattr(sys.stdout, "encoding", None) or "utf-8"
+    try:
+        print(text.encode(letters, "replace").decode(letters), flush=True)
+    except OSError as error:
+        _say_no_more()
+        with suppress(OSError):
+            reason = error.strerror or "closed"
+            print(f"rollpath: {kept}; the screen took no words: {reason}", file=sys.stderr)
+
+
+def _say_no_more() -> None:
+    """What is still waiting to be printed goes nowhere, so that nothing fails at the end."""
+    with suppress(OSError, ValueError):
+        nowhere = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nowhere, sys.stdout.fileno())
+        os.close(nowhere)

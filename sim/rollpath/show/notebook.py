@@ -12,7 +12,7 @@ from rollpath.show.bite import CORNER_INITIALS
 from rollpath.show.words import columns, counted, lay_out, none_or, paragraph, row
 
 if TYPE_CHECKING:
-    from rollpath.book.run import Page, Run
+    from rollpath.book.run import Entry, Page, Run
     from rollpath.book.take import Taken
 
 SAYS_WORDS = {1: "more", 0: "leave it", -1: "less", None: ""}
@@ -68,8 +68,17 @@ def list_screen(pages: Sequence[Page], screen: Screen) -> str:
     return lay_out([*columns(rows, 6), counted(len(pages), "run")], screen)
 
 
-def added_screen(number: int, run: Run, screen: Screen) -> str:
-    """What was written down, in short, so that a slip is seen at once."""
+def added_screen(
+    number: int, run: Run, screen: Screen, remarks: Sequence[tuple[str, float]] = ()
+) -> str:
+    """What was written down, in short, so that a slip is seen at once.
+
+    Parameters
+    ----------
+    remarks : sequence of (str, float)
+        What to look at again, as codes and numbers in SI: ``lap`` and the lap of the model;
+        ``right_rear`` or ``left_rear`` and its rollout, reckoned from the stagger.
+    """
     head = f"Run {number} is in the notebook: {clean_text(run.track)}, {clean_text(run.car)}"
     parts = [
         run.condition or "surface not said",
@@ -78,7 +87,20 @@ def added_screen(number: int, run: Run, screen: Screen) -> str:
         known_only(run.bite, lambda value: f"bite {screen.weight(value)}{_pads_words(run)}"),
         known_only(run.best_lap, lambda value: f"best {_lap_words(value)}"),
     ]
-    return lay_out([head, paragraph(", ".join(part for part in parts if part), "  ")], screen)
+    told = [paragraph(_remark_words(*remark, number, screen), "  ") for remark in remarks]
+    return lay_out(
+        [head, paragraph(", ".join(part for part in parts if part), "  "), *told], screen
+    )
+
+
+def _remark_words(code: str, value: float, number: int, screen: Screen) -> str:
+    if code == "lap":
+        return (
+            f"Check the lap: the model laps here in about {_lap_words(value)}. A slip is put "
+            f"right by: rollpath notebook edit {number} --best 17.84s"
+        )
+    corner = code.replace("_", " ")
+    return f"The {corner} is taken as {screen.tape(value)}, from the stagger you gave."
 
 
 def _pads_words(run: Run) -> str:
@@ -104,47 +126,66 @@ def show_screen(pages: Sequence[Page], screen: Screen) -> str:
     return lay_out(lines, screen)
 
 
+LABELS = {
+    "session": "run", "condition": "surface", "weights_from": "pads are from",
+    "recommended_stagger": "rollpath advised", "optimum_stagger": "best by physics",
+    "window_low": "window then", "window_high": "window then",
+    **dict.fromkeys(ANSWERS, "driver"), "weight": "pads",
+}  # fmt: skip
+"""What a run's key, or what it is of a corner, is called where that is not its name."""
+_BETWEEN = {"window then": " to "}
+
+
 def _run_rows(run: Run, screen: Screen) -> list[tuple[str, str]]:
     """Everything of a run with a label; nothing where it is not known."""
+    from rollpath.book.run import ENTRIES
 
-    def four(thing: str, show: Callable[[float], str]) -> str:
-        values = [getattr(run, f"{corner}_{thing}") for corner in CORNER_INITIALS]
-        if all(value is None for value in values):
-            return ""
-        cells = [known_only(value, show) or "?" for value in values]
-        told = zip(CORNER_INITIALS.values(), cells, strict=True)
-        return ", ".join(f"{initial} {cell}" for initial, cell in told)
-
-    window = [known_only(end, screen.tape) for end in (run.window_low, run.window_high)]
-    answers = [words.get(getattr(run, name) or "", "") for name, words in ANSWERS.items()]
+    rows: dict[str, list[str]] = {}
+    for entry in ENTRIES:
+        text = _value_words(entry, getattr(run, entry.name), screen)
+        if entry.name == "told_stagger":  # told as the rear stagger
+            rows["bite"] = [known_only(run.bite, screen.weight)]
+        elif entry.thing:
+            label = LABELS.get(entry.thing, f"{entry.thing}s")
+            initials = CORNER_INITIALS[entry.name.removesuffix(f"_{entry.thing}")]
+            rows.setdefault(label, []).append(f"{initials} {text}" if text else "")
+        else:
+            label = LABELS.get(entry.name, entry.name.replace("_", " "))
+            rows.setdefault(label, []).append(text)
+        if entry.name == "groove":
+            rows["rear stagger"] = [known_only(run.rear_stagger, screen.tape)]
+            rows["front stagger"] = [known_only(run.front_stagger, screen.tape)]
     return [
-        ("when", f"{run.when:%Y-%m-%d %H:%M}"),
-        ("track", clean_text(run.track)),
-        ("car", clean_text(run.car)),
-        ("run", clean_text(run.session)),
-        ("surface", run.condition or ""),
-        ("groove", clean_text(run.groove)),
-        ("rear stagger", known_only(run.rear_stagger, screen.tape)),
-        ("front stagger", known_only(run.front_stagger, screen.tape)),
-        ("rollouts", four("rollout", screen.tape)),
-        ("bite", known_only(run.bite, screen.weight)),
-        ("pads", four("weight", screen.weight)),
-        ("pads are from", run.weights_from or ""),
-        ("jacks", four("jack", lambda turns: f"{turns:g} turns")),
-        ("pressures", four("pressure", lambda value: screen.of_kind(value, "pressure"))),
-        ("rollpath advised", known_only(run.recommended_stagger, screen.tape)),
-        ("best by physics", known_only(run.optimum_stagger, screen.fine)),
-        ("window then", " to ".join(filter(None, window))),
-        ("driver", ", ".join(filter(None, answers))),
-        ("best lap", _lap_words(run.best_lap)),
-        ("typical lap", _lap_words(run.typical_lap)),
-        ("counts", run.counts or ""),
-        ("note", clean_text(run.note, 20_000)),
+        (label, _BETWEEN.get(label, ", ").join(filter(None, texts)))
+        for label, texts in rows.items()
     ]
 
 
-def taken_screen(taken: Taken) -> str:
-    return (
-        f"{counted(taken.added, 'run')} added, {taken.changed} changed (the old "
+def _value_words(entry: Entry, value: Any, screen: Screen) -> str:
+    """One value of a run as a person reads it."""
+    if value is None:
+        return ""
+    if entry.name in ANSWERS:
+        return ANSWERS[entry.name][value]
+    if entry.name == "optimum_stagger":  # worked out, not taped
+        return screen.fine(value)
+    shown: dict[str, Callable[[Any], str]] = {
+        "moment": lambda when: f"{when:%Y-%m-%d %H:%M}",
+        "tape": screen.tape,
+        "weight": screen.weight,
+        "turns": lambda turns: f"{turns:g} turns",
+        "time": _lap_words,
+        "text": lambda text: clean_text(text, max(60, entry.longest)),
+        "word": str,
+    }
+    if entry.kind in shown:
+        return shown[entry.kind](value)
+    return screen.of_kind(value, entry.kind)
+
+
+def taken_screen(taken: Taken, screen: Screen) -> str:
+    done = f", {counted(taken.actions, 'action')} between runs" if taken.actions else ""
+    return lay_out([
+        f"{counted(taken.added, 'run')} added{done}, {taken.changed} changed (the old "
         f"values are kept), {taken.known} entries known already"
-    )
+    ], screen)  # fmt: skip

@@ -18,6 +18,7 @@ from rollpath.book.exchange import to_csv
 from rollpath.book.names import near_name
 from rollpath.book.run import settled
 from rollpath.cli import main
+from rollpath.screen import eighths
 from rollpath.units import INCH
 
 ROOT = Path(__file__).parent.parent
@@ -216,7 +217,8 @@ def test_baseline_puts_the_nights_on_the_physics_and_shows_both(told: Told, book
         round(applied["optimum_in"] * 8) / 8, abs=1e-6
     )
     assert both["lap"] == alone["lap"]
-    assert "By physics alone 1 3/4 in" in " ".join(told(*typed, "--book", book).split())
+    alone_words = f"By physics alone {eighths(physics['recommended_in'] * INCH)} in"
+    assert alone_words in " ".join(told(*typed, "--book", book).split())
 
 
 def test_baseline_says_why_nothing_is_put_on_the_physics(told: Told, book: str) -> None:

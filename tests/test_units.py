@@ -58,6 +58,70 @@ def test_a_length_is_read_as_racers_write_it(text, inches):
     assert parse(text, "length") / units.INCH == pytest.approx(inches, rel=1e-12)
 
 
+@pytest.mark.parametrize(
+    ("text", "feet"),
+    [
+        ("quarter mile", 1320.0),
+        ("a half mile", 2640.0),
+        ("Three-Eighths of a mile", 1980.0),
+        ("three eighths", 1980.0),  # a track's lap: of a mile
+        ("3/8 Mile", 1980.0),
+        ("660 yards", 1980.0),
+        ("1,980 ft", 1980.0),
+        ("1,980ft 6 in.", 1980.5),
+        ("2 1/2 in.", 2.5 / 12),
+    ],
+)
+def test_a_track_is_measured_as_racers_say_it(text, feet):
+    assert parse(text, "length") / units.FOOT == pytest.approx(feet, rel=1e-12)
+
+
+@pytest.mark.parametrize("text", ["1,98 ft", "1,9800 ft", "eighths", "12,34 ft", "three mile"])
+def test_what_is_nearly_such_a_length_is_refused(text):
+    with pytest.raises(units.QuantityError):
+        parse(text, "length")
+
+
+@pytest.mark.parametrize(
+    ("text", "kind", "si"),
+    [
+        ("86 3/8", "tape", 86.375 * units.INCH),
+        ("-1/2", "tape", -0.5 * units.INCH),
+        ("812", "weight", 812 * units.POUND),
+        (18, "pressure", 18 * units.PSI),
+        ("17.84", "time", 17.84),
+        ("1 1/2", "turns", 1.5),
+        ("104", "temperature", 313.15),
+    ],
+)
+def test_a_bare_number_is_the_one_unit_of_the_trade(text, kind, si):
+    assert parse(text, kind) == pytest.approx(si, rel=1e-12)
+    shown = units.with_unit(str(text), kind)
+    assert shown == f"{text} {units.KINDS[kind].trade}"
+    assert parse(shown, kind) == parse(text, kind)
+
+
+@pytest.mark.parametrize("kind", ["length", "power", "angle", "speed", "stiffness", "area"])
+def test_where_the_trade_knows_several_units_a_bare_number_is_refused(kind):
+    with pytest.raises(units.QuantityError, match="with its unit"):
+        parse("40", kind)
+    assert units.with_unit("40", kind) == "40"
+
+
+def test_units_are_those_of_the_reference_tables():
+    # scipy.constants, which takes them from NIST SP 811 and CODATA.
+    from scipy import constants
+
+    ours = {
+        "inch": units.INCH, "foot": units.FOOT, "yard": units.YARD, "mile": units.MILE,
+        "lbf": units.POUND, "mph": units.MPH, "knot": units.KNOT, "hp": units.HP,
+        "psi": units.PSI, "degree": units.DEGREE, "g": units.G,
+        "zero_Celsius": units.ZERO_CELSIUS, "degree_Fahrenheit": units.FAHRENHEIT,
+    }  # fmt: skip
+    for name, value in ours.items():
+        assert value == pytest.approx(getattr(constants, name), rel=1e-15)
+
+
 @pytest.mark.parametrize("bare", ["320", "87 5/8", "0.5", "-3", "1e3", 320, 2.5])
 def test_a_bare_number_is_refused_and_shown_how_to_be_written(bare):
     with pytest.raises(units.QuantityError) as refused:
@@ -123,7 +187,7 @@ def test_eighths_are_in_lowest_terms():
 def test_a_jack_thread_is_length_per_turn():
     assert units.parse_per_turn("1 in per 12 turns") == pytest.approx(units.INCH / 12)
     assert units.parse_per_turn("2 mm per turn") == pytest.approx(2e-3)
-    for wrong in ("12 turns", "1 in", "1 in per 0 turns", "1 per 12 turns", "1 in per x turns"):
+    for wrong in ("12 turns", "1 in", "1 in per 0 turns", "1 lb per 12 turns", "1 in per x turns"):
         with pytest.raises(units.QuantityError, match="such as"):
             units.parse_per_turn(wrong)
 
@@ -132,7 +196,8 @@ def test_temperatures_meet_at_minus_forty():
     # The Fahrenheit and Celsius scales cross at -40 (NIST SP 811, appendix B.9).
     assert units.parse_temperature("-40 F") == pytest.approx(units.parse_temperature("-40 C"))
     assert units.parse_temperature("32 F") == pytest.approx(273.15)
-    for wrong in ("85", "warm", "85 R", "8.5.1 F"):
+    assert units.parse_temperature("85") == units.parse_temperature("85 F")
+    for wrong in ("warm", "85 R", "8.5.1 F"):
         with pytest.raises(units.QuantityError, match="85 F"):
             units.parse_temperature(wrong)
 

@@ -3,6 +3,7 @@
 Nothing else in the package holds four of something.
 """
 
+import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from typing import Generic, TypeVar
@@ -82,7 +83,16 @@ class Corners(Generic[T_co]):
 
 CORNERS = ("left_front", "right_front", "left_rear", "right_rear")
 CORNER_NAMES = {"".join(word[0] for word in corner.split("_")): corner for corner in CORNERS}
-"""lf, rf, lr and rr, as the trade abbreviates them, and the names in full."""
+"""lf, rf, lr and rr, as the trade abbreviates them, to the names in full."""
+
+
+def corner_named(text: str) -> str | None:
+    """The corner that ``left_rear``, ``Left-Rear``, ``left rear`` or ``LR`` names, or None."""
+    name = re.sub(r"[\s_-]+", "_", text.strip()).lower()
+    name = CORNER_NAMES.get(name, name)
+    return name if name in CORNERS else None
+
+
 NOTHING: Corners[Real] = Corners(0.0, 0.0, 0.0, 0.0)
 RAISES_BITE: Corners[float] = Corners(-1.0, 1.0, 1.0, -1.0)
 """Whether bite rises (+1) or falls (-1) when this corner is raised by its tire, jack or spacer."""

@@ -8,10 +8,10 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import constants
 
 from rollpath.units import (
     DEGREE,
+    FAHRENHEIT,
     FOOT,
     HP,
     INCH,
@@ -19,6 +19,7 @@ from rollpath.units import (
     MPH,
     POUND,
     PSI,
+    ZERO_CELSIUS,
     FloatArray,
     Real,
     nearest_eighth,
@@ -241,10 +242,10 @@ class Screen:
         return f"{round(float(pascals) / PSI, 1):g} psi"
 
     def temperature(self, kelvins: Real) -> str:
-        celsius = float(kelvins) - constants.zero_Celsius
+        celsius = float(kelvins) - ZERO_CELSIUS
         if self.is_si:
             return f"{celsius:.0f} C"
-        return f"{celsius / constants.degree_Fahrenheit + 32:.0f} F"
+        return f"{celsius / FAHRENHEIT + 32:.0f} F"
 
 
 _SI_SYMBOLS = {

@@ -26,6 +26,8 @@ from rollpath.units import FOOT, FloatArray, Real, parse
 DEFAULT_BLEND = 60 * FOOT
 """Distance over which a driven dirt corner starts and ends. Engineering judgement."""
 DEFAULT_CONDITION = "tacky"
+TYPICAL_WIDTH = 50 * FOOT
+"""Inside edge to outside edge when nobody measured it. Engineering judgement: 40 to 65 ft."""
 DEFAULT_TOLERANCE_SHARE = 0.05
 """How well a track is known when its file does not say: a twentieth. Engineering judgement."""
 BANK_TOLERANCE_SHARE = 0.15
@@ -153,7 +155,10 @@ class TrackError(RollpathError):
 
 @dataclass(frozen=True)
 class Track:
-    """An oval as its file describes it, SI. `inside_radius` holds turns 1-2 and turns 3-4."""
+    """An oval as its file describes it, SI. `inside_radius` holds turns 1-2 and turns 3-4.
+
+    `assumed` names what nobody measured and is typical here, such as ``width``.
+    """
 
     name: str
     inside_radius: tuple[Real, Real]
@@ -164,6 +169,7 @@ class Track:
     blend: Real = DEFAULT_BLEND
     conditions: dict[str, Condition] = field(default_factory=dict)
     tolerance: Tolerance | None = None
+    assumed: tuple[str, ...] = ()
 
     @classmethod
     def of(cls, name: str = "measured track", **measurements: object) -> "Track":
@@ -223,6 +229,11 @@ class Track:
     def edge(self) -> "InsideEdge":
         """The inside edge of this track."""
         return inside_edge(self)
+
+
+def typical_width(inside_radius: tuple[Real, Real]) -> Real:
+    """A width for a track whose width nobody measured: `TYPICAL_WIDTH`, less on a tight one."""
+    return np.minimum(TYPICAL_WIDTH, 0.5 * np.minimum(*inside_radius))
 
 
 def check_track(track: Track) -> None:

@@ -8,31 +8,39 @@ from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import constants
 
 from rollpath.errors import RollpathError
 
 FloatArray: TypeAlias = NDArray[np.float64]
 Real: TypeAlias = float | FloatArray
-INCH: float = constants.inch
-EIGHTH: float = constants.inch / 8
+
+# Exact by definition (NIST SP 811, appendix B.8; 1959 yard and pound), checked against scipy.
+INCH: float = 0.0254
+EIGHTH: float = INCH / 8
 """What a racer reads off a tape."""
-FOOT: float = constants.foot
-POUND: float = constants.lbf
+FOOT: float = 12 * INCH
+YARD: float = 3 * FOOT
+MILE: float = 1760 * YARD
+G: float = 9.80665
+POUND: float = 0.45359237 * G
 """One pound of weight, in newton."""
-MPH: float = constants.mph
-HP: float = constants.hp
-DEGREE: float = constants.degree
-PSI: float = constants.psi
-G: float = constants.g
+MPH: float = MILE / 3600
+KNOT: float = 1852 / 3600
+HP: float = 550 * FOOT * POUND
+PSI: float = POUND / INCH**2
+DEGREE: float = math.pi / 180
+ZERO_CELSIUS: float = 273.15
+FAHRENHEIT: float = 5 / 9
+"""One degree Fahrenheit, in kelvin."""
 _LENGTHS = {
     "in": INCH, "inch": INCH, "inches": INCH, '"': INCH,
     "ft": FOOT, "foot": FOOT, "feet": FOOT, "'": FOOT,
-    "yd": constants.yard, "mile": constants.mile, "miles": constants.mile, "mi": constants.mile,
+    "yd": YARD, "yds": YARD, "yard": YARD, "yards": YARD,
+    "mile": MILE, "miles": MILE, "mi": MILE,
     "mm": 1e-3, "cm": 1e-2, "m": 1.0, "km": 1e3,
 }  # fmt: skip
 _FORCES = {
-    "lb": POUND, "lbs": POUND, "lbf": POUND, "pounds": POUND,
+    "lb": POUND, "lbs": POUND, "lbf": POUND, "pound": POUND, "pounds": POUND,
     "n": 1.0, "kn": 1e3, "kg": G, "kgf": G,
 }  # fmt: skip
 _STIFFNESSES = {
@@ -49,61 +57,77 @@ _TIMES = {
 }  # fmt: skip
 
 
+_POWERS = {"hp": HP, "kw": 1e3, "w": 1.0, "ps": 735.49875}
+_ANGLES = {"deg": DEGREE, "degrees": DEGREE, "degree": DEGREE, "°": DEGREE, "rad": 1.0}
+_SPEEDS = {
+    "mph": MPH, "km/h": 1 / 3.6, "kmh": 1 / 3.6, "kph": 1 / 3.6, "m/s": 1.0, "ft/s": FOOT,
+    "knots": KNOT, "kt": KNOT,
+}  # fmt: skip
+_PRESSURES = {"psi": PSI, "kpa": 1e3, "bar": 1e5}
+_ROTATIONS = {
+    "rpm": math.pi / 30, "1/min": math.pi / 30, "rad/s": 1.0, "hz": 2 * math.pi,
+}  # fmt: skip
+
+
 @dataclass(frozen=True)
 class Kind:
-    """A kind of quantity: what to call it, how to write it, and its units in SI."""
+    """A kind of quantity.
+
+    Attributes
+    ----------
+    article_name, example : str
+        What to call it and how to write it.
+    units : dict of str to float
+        SI of one of each.
+    trade : str
+        The unit in which the trade writes it.
+    bare : bool
+        Whether the trade knows only that one, so that a number alone is read in it.
+    """
 
     article_name: str
     example: str
     units: dict[str, float]
+    trade: str
+    bare: bool = False
 
 
 KINDS: dict[str, Kind] = {
-    "length": Kind("a length", "320 ft", _LENGTHS),
-    "tape": Kind("a taped length", "87 5/8 in", _LENGTHS),
-    "weight": Kind("a weight", "812 lb", _FORCES),
-    "stiffness": Kind("a spring rate", "190 lb/in", _STIFFNESSES),
-    "roll stiffness": Kind("a bar rate", "900 lb*in/deg", _ROLL_STIFFNESSES),
-    "power": Kind("a power", "340 hp", {"hp": HP, "kw": 1e3, "w": 1.0, "ps": 735.49875}),
-    "area": Kind("an area", "19 ft2", {"ft2": FOOT**2, "sqft": FOOT**2, "m2": 1.0}),
-    "angle": Kind(
-        "an angle",
-        "12 deg",
-        {"deg": DEGREE, "degrees": DEGREE, "degree": DEGREE, "°": DEGREE, "rad": 1.0},
-    ),
-    "speed": Kind(
-        "a speed",
-        "62 mph",
-        {
-            "mph": MPH,
-            "km/h": constants.kmh,
-            "kmh": constants.kmh,
-            "kph": constants.kmh,
-            "m/s": 1.0,
-            "ft/s": FOOT,
-            "knots": constants.knot,
-            "kt": constants.knot,
-        },
-    ),
-    "pressure": Kind("a pressure", "18 psi", {"psi": PSI, "kpa": 1e3, "bar": 1e5}),
-    "time": Kind("a time", "17.84 s", _TIMES),
-    "rotation": Kind(
-        "an engine speed",
-        "6400 rpm",
-        {"rpm": math.pi / 30, "1/min": math.pi / 30, "rad/s": 1.0, "hz": 2 * math.pi},
-    ),
-    "share": Kind("a share", "40 pct", {"%": 0.01, "percent": 0.01, "pct": 0.01}),
-    "turns": Kind("jack turns", "1 1/2 turns", {"turn": 1.0, "turns": 1.0}),
+    "length": Kind("a length", "320 ft", _LENGTHS, "ft"),
+    "tape": Kind("a taped length", "86 3/8 in", _LENGTHS, "in", bare=True),
+    "weight": Kind("a weight", "812 lb", _FORCES, "lb", bare=True),
+    "stiffness": Kind("a spring rate", "190 lb/in", _STIFFNESSES, "lb/in"),
+    "roll stiffness": Kind("a bar rate", "900 lb*in/deg", _ROLL_STIFFNESSES, "lb*in/deg"),
+    "power": Kind("a power", "340 hp", _POWERS, "hp"),
+    "area": Kind("an area", "19 ft2", {"ft2": FOOT**2, "sqft": FOOT**2, "m2": 1.0}, "ft2"),
+    "angle": Kind("an angle", "12 deg", _ANGLES, "deg"),
+    "speed": Kind("a speed", "62 mph", _SPEEDS, "mph"),
+    "pressure": Kind("a pressure", "18 psi", _PRESSURES, "psi", bare=True),
+    "temperature": Kind("a temperature", "85 F", {}, "F", bare=True),
+    "time": Kind("a time", "17.84 s", _TIMES, "s", bare=True),
+    "rotation": Kind("an engine speed", "6400 rpm", _ROTATIONS, "rpm"),
+    "share": Kind("a share", "40 pct", {"%": 0.01, "percent": 0.01, "pct": 0.01}, "pct"),
+    "turns": Kind("jack turns", "1 1/2 turns", {"turn": 1.0, "turns": 1.0}, "turns", bare=True),
 }
 _FRACTION = r"\d+\s*/\s*\d+"
 _NUMBER = rf"(?:\d+[\s-]+{_FRACTION}|{_FRACTION}|(?:\d+\.?\d*|\.\d+)(?:e[+-]?\d+)?)"
-_UNIT = r"\"|'|°|[a-z]+(?:[*/][a-z]+)*(?:2(?![a-z0-9]))?"
+_UNIT = r"\"|'|°|[a-z]+(?:[*/][a-z]+)*(?:2(?![a-z0-9]))?\.?"
 _PART = re.compile(rf"({_NUMBER})\s*({_UNIT})", re.ASCII)
 _JOINT = re.compile(r"\s*[-,]?\s*(?=[\d.])", re.ASCII)
 """What may stand between feet and inches."""
 _BARE = re.compile(rf"[+-]?\s*{_NUMBER}", re.ASCII)
 _LONGEST = 80
 """Longest quantity worth reading, in characters (engineering judgement)."""
+_PARTS = {
+    "half": 2, "halves": 2, "third": 3, "quarter": 4, "fifth": 5, "eighth": 8, "tenth": 10,
+    "sixteenth": 16,
+}  # fmt: skip
+_COUNTS = {"a": 1, "an": 1, "one": 1, "two": 2, "three": 3, "four": 4, "five": 5, "seven": 7}
+_SPELLED = re.compile(
+    rf"(?:({'|'.join(_COUNTS)})[ -]+)?({'|'.join(_PARTS)})(s?)(?:[ -]+(?:of[ -]+)?(?:an?[ -]+)?|$)"
+)
+"""A fraction in words, such as ``three eighths``, and what may follow it before its unit."""
+_THOUSANDS = re.compile(r"(?<![\d.,])\d{1,3}(?:,\d{3})+(?![\d,])", re.ASCII)
 
 
 class QuantityError(RollpathError):
@@ -130,19 +154,34 @@ def parse(text: object, kind: str) -> float:
     QuantityError
         If there is no unit, a unit of another kind, or no number.
     """
+    if kind == "temperature":
+        return parse_temperature(text)
     wanted = KINDS[kind]
     expected = f'expected {wanted.article_name} such as "{wanted.example}"'
     shown = f'got "{shorten(str(text))}"'
     cleaned = _clean(str(text))
     if len(cleaned) > _LONGEST:
         raise QuantityError(f"{expected}, {shown}")
+    cleaned = _spelled_out(cleaned, wanted)
     if _BARE.fullmatch(cleaned):
-        raise QuantityError(f"{expected}, with its unit, {shown}")
+        if not wanted.bare:
+            raise QuantityError(f"{expected}, with its unit, {shown}")
+        cleaned = f"{cleaned} {wanted.trade}"
     sign = -1.0 if cleaned.startswith("-") else 1.0
     total = _sum_of_parts(re.sub(r"^[+-]\s*", "", cleaned), wanted.units)
     if total is None or not math.isfinite(total):
         raise QuantityError(f"{expected}, {shown}")
     return sign * total
+
+
+def is_bare(text: str) -> bool:
+    """Whether what was typed is a number alone, such as ``86 3/8``."""
+    return len(text) <= _LONGEST and _BARE.fullmatch(_clean(text)) is not None
+
+
+def with_unit(text: str, kind: str) -> str:
+    """What was typed, with the unit that a number alone is read in."""
+    return f"{text.strip()} {KINDS[kind].trade}" if is_bare(text) and KINDS[kind].bare else text
 
 
 def parse_per_turn(text: object) -> float:
@@ -162,17 +201,19 @@ def parse_per_turn(text: object) -> float:
 
 
 def parse_temperature(text: object) -> float:
-    """Read a temperature, such as ``85 F`` or ``30 C``, as kelvin."""
-    match = re.fullmatch(r"([+-]?[\d.]+)\s*(?:deg\s*|°\s*)?([fck])", _clean(str(text)))
+    """Read a temperature, such as ``85 F`` or ``30 C``, as kelvin; a number alone is F."""
+    match = re.fullmatch(
+        r"([+-]?[\d.]+)\s*(?:deg(?:rees)?\s*|°\s*)?([fck]?)", _clean(str(text)), re.ASCII
+    )
     try:
         if match is None:
             raise QuantityError
-        degrees_read, scale = float(match[1]), match[2]
+        degrees_read, scale = float(match[1]), match[2] or "f"
         if scale == "k":
             return degrees_read
         if scale == "f":
-            degrees_read = (degrees_read - 32.0) * constants.degree_Fahrenheit
-        return degrees_read + float(constants.zero_Celsius)
+            degrees_read = (degrees_read - 32.0) * FAHRENHEIT
+        return degrees_read + ZERO_CELSIUS
     except ValueError:
         raise QuantityError(
             f'expected a temperature such as "85 F", got "{shorten(str(text))}"'
@@ -187,6 +228,19 @@ def _clean(text: str) -> str:
     return re.sub(r"\s+", " ", text).strip().lower()
 
 
+def _spelled_out(text: str, wanted: Kind) -> str:
+    """Numbers of a thousand and more without commas, and fractions in words as figures.
+
+    A track is ``a three eighths``: of a mile, where a length has no other unit.
+    """
+    text = _THOUSANDS.sub(lambda match: match[0].replace(",", ""), text)
+    spelled = _SPELLED.match(text)
+    if spelled is None or (spelled[3] and not spelled[1]):
+        return re.sub(r"^an? +(?=[\d.])", "", text)
+    unit = text[spelled.end() :] or ("mile" if wanted.trade == "ft" else "")
+    return f"{_COUNTS[spelled[1] or 'a']}/{_PARTS[spelled[2]]} {unit}".strip()
+
+
 def shorten(text: str, longest: int = 40) -> str:
     """What was typed, fit to be told in one line: printable and not too long."""
     text = "".join(c if c.isprintable() else "?" for c in text)
@@ -198,7 +252,7 @@ def _sum_of_parts(text: str, units: dict[str, float]) -> float | None:
     total, at, smallest = 0.0, 0, math.inf
     while at < len(text):
         match = _PART.match(text, at)
-        unit = units.get(match[2]) if match else None
+        unit = units.get(match[2].removesuffix(".")) if match else None
         if match is None or unit is None or unit >= smallest:
             return None
         try:

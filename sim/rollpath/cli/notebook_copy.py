@@ -14,7 +14,7 @@ from rollpath.cli.arguments import (
     word_of,
 )
 from rollpath.cli.book import book_path, open_book, say
-from rollpath.files.schema import read_text
+from rollpath.files.reading import read_text
 from rollpath.files.writing import write_whole
 from rollpath.show.notebook import taken_screen
 from rollpath.show.words import as_json, counted

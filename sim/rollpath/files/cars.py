@@ -1,71 +1,128 @@
 """Car files: what one may hold."""
 
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from rollpath.car import DEFAULT_WINDOW, Alike, Axle, BiteRates, Car, Springs, Tire
 from rollpath.corners import CORNERS, Corners
+from rollpath.files.reading import Reader, check_sort, read_yaml
 from rollpath.files.schema import (
     Field,
     Group,
-    Reader,
     Schema,
-    check_sort,
     choice,
     number,
     quantity,
-    read_yaml,
     text_field,
 )
 from rollpath.typical import LOADED_SHARES, filled_in
 from rollpath.units import INCH, PSI, QuantityError, parse_per_turn
 
-ROLLOUT = quantity("tape", 20 * INCH, 160 * INCH, "a rollout between 20 and 160 in", required=True)
-_TRACK_WIDTH = quantity("tape", 20 * INCH, 100 * INCH, "a track width between 20 and 100 in")
-WEIGHT = quantity("weight", 10.0, 2e4, "a weight between 3 and 4500 lb", required=True)
-_ROLL_CENTER = quantity("tape", -12 * INCH, 30 * INCH, "a height between -12 and 30 in")
-PRESSURE = quantity("pressure", 2 * PSI, 80 * PSI, "a pressure between 2 and 80 psi")
-_ROLLOUT, _WEIGHT = (replace(field, required=False) for field in (ROLLOUT, WEIGHT))
-_SPRING = quantity("stiffness", 500.0, 5e6, "a spring rate between 3 and 28000 lb/in")
-_BAR = quantity("roll stiffness", 0.0, 1e7, "a bar rate of 0 or more")
-_BITE_RATE = quantity("weight", 0.1, 5e3, "a bite rate between 0.03 and 1100 lb")
-_ALIKE = choice(["rear", "front", "axles", "all"])
+ROLLOUT = quantity(
+    "tape", 20 * INCH, 160 * INCH, "a rollout between 20 and 160 in",
+    worth="taped on the crown; right less left is the stagger itself",
+)  # fmt: skip
+_TRACK_WIDTH = quantity(
+    "tape", 20 * INCH, 100 * INCH, "a track width between 20 and 100 in",
+    worth="middle of one tread to middle of the other; the rear's is in proportion to the stagger",
+)  # fmt: skip
+WEIGHT = quantity(
+    "weight", 10.0, 2e4, "a weight between 3 and 4500 lb",
+    worth="what this pad reads, driver in; more on the right rear wants more stagger",
+)  # fmt: skip
+PRESSURE = quantity(
+    "pressure", 2 * PSI, 80 * PSI, "a pressure between 2 and 80 psi",
+    worth="cold; the harder tire of an axle flattens less and stands higher",
+)  # fmt: skip
+_ROLL_CENTER = quantity(
+    "tape", -12 * INCH, 30 * INCH, "a height between -12 and 30 in",
+    worth="of this end above the ground: how much of the load goes across at this axle",
+)  # fmt: skip
+_SPRING = quantity(
+    "stiffness", 500.0, 5e6, "a spring rate between 3 and 28000 lb/in", required=True, many=2,
+    worth="one value, or left and right; predicts bite where nothing was weighed",
+)  # fmt: skip
+_BAR = quantity(
+    "roll stiffness", 0.0, 1e7, "a bar rate between 0 and 1500000 lb*in/deg", default=0.0,
+    worth="moment for each degree that the axle rolls against the chassis",
+)  # fmt: skip
+_BITE_RATE = quantity(
+    "weight", 0.1, 5e3, "a bite rate between 0.03 and 1100 lb", default="from the springs",
+    worth="found on the scales, it beats any prediction",
+)  # fmt: skip
+_ALIKE = choice(
+    ["rear", "front", "axles", "all"], default="nothing asked",
+    worth="where the rule book wants tires alike: at the rear, the front, within axles, all four",
+)  # fmt: skip
 LEAST_STAGGER, MOST_STAGGER = -12 * INCH, 24 * INCH
-_STAGGER = quantity("tape", LEAST_STAGGER, MOST_STAGGER, "a stagger between -12 and 24 in", many=2)
+_STAGGER = quantity(
+    "tape", LEAST_STAGGER, MOST_STAGGER, "a stagger between -12 and 24 in", many=2,
+    default=DEFAULT_WINDOW, worth="lowest and highest stagger that the class is happy in",
+)  # fmt: skip
 _AXLE_SCHEMA: Schema = {
     "track_width": _TRACK_WIDTH,
-    "left": {"rollout": _ROLLOUT},
-    "right": {"rollout": _ROLLOUT},
+    "left": {"rollout": ROLLOUT},
+    "right": {"rollout": ROLLOUT},
 }
 CAR_SCHEMA: Schema = {
-    "name": text_field(required=True),
-    "wheelbase": quantity("tape", 40 * INCH, 200 * INCH, "a wheelbase between 40 and 200 in"),
+    "name": text_field(required=True, worth="what the car is called"),
+    "wheelbase": quantity(
+        "tape", 40 * INCH, 200 * INCH, "a wheelbase between 40 and 200 in",
+        worth="axle to axle; of little weight for the stagger, of much for what is felt",
+    ),
     "front": _AXLE_SCHEMA,
     "rear": _AXLE_SCHEMA,
-    "weights": dict.fromkeys(CORNERS, _WEIGHT),
-    "cg_height": quantity("tape", 4 * INCH, 40 * INCH, "a height between 4 and 40 in"),
+    "weights": dict.fromkeys(CORNERS, WEIGHT),
+    "cg_height": quantity(
+        "tape", 4 * INCH, 40 * INCH, "a height between 4 and 40 in",
+        worth="of the centre of gravity above the ground: how much load goes to the right",
+    ),
     "roll_center": {"front": _ROLL_CENTER, "rear": _ROLL_CENTER},
-    "power": quantity("power", 1e3, 1.5e6, "a power between 1.5 and 2000 hp"),
-    "drag_area": quantity("area", 0.05, 10.0, "an area between 0.5 and 107 ft2"),
+    "power": quantity(
+        "power", 1e3, 1.5e6, "a power between 1.4 and 2000 hp",
+        worth="at the wheels: how far off the corner the car is still driving",
+    ),
+    "drag_area": quantity(
+        "area", 0.05, 10.0, "an area between 0.54 and 107 ft2",
+        worth="drag coefficient times frontal area; hardly moves the stagger",
+    ),
     "stagger_window": _STAGGER,
-    "steering_ratio": number(2.0, 40.0, "a steering ratio between 2 and 40"),
-    "gear_ratio": number(0.5, 30.0, "a total gear ratio between 0.5 and 30"),
+    "steering_ratio": number(
+        2.0, 40.0, "a steering ratio between 2 and 40",
+        worth="turn of the steering wheel for a turn of the front wheels; reads a logged wheel",
+    ),
+    "gear_ratio": number(
+        0.5, 30.0, "a total gear ratio between 0.5 and 30", default="not known",
+        worth="turns of the engine for one of the axle; needed to read slip from engine speed",
+    ),
     "tire": {
-        "spring_rate": quantity("stiffness", 1e4, 1e6, "a tire rate between 60 and 5700 lb/in"),
-        "growth": quantity("tape", -3 * INCH, 3 * INCH, "a growth between -3 and 3 in"),
-        "air_share": number(0.0, 1.0, "a share between 0 and 1"),
-        "construction": choice(list(LOADED_SHARES)),
+        "spring_rate": quantity(
+            "stiffness", 1e4, 1e6, "a tire rate between 57 and 5710 lb/in",
+            worth="how far a loaded tire flattens; softer tires want more stagger",
+        ),
+        "growth": quantity(
+            "tape", -3 * INCH, 3 * INCH, "a growth between -3 and 3 in", default=0.0,
+            worth="of the rear stagger from cold taping to hot; comes off the stagger to tape",
+        ),
+        "air_share": number(
+            0.0, 1.0, "a share between 0 and 1",
+            worth="of the spring rate that the air carries, and so grows with pressure",
+        ),
+        "construction": choice(
+            list(LOADED_SHARES), default="bias",
+            worth="a radial loses less of its rollout under load and wants less stagger",
+        ),
     },
     "pressure": dict.fromkeys(CORNERS, PRESSURE),
     "bite_per_inch": {"rear": _BITE_RATE, "front": _BITE_RATE},
     "bite_per_turn": {"rear": _BITE_RATE, "front": _BITE_RATE},
     "springs": Group(
         {
-            "front_wheel_rate": replace(_SPRING, required=True, many=2),
-            "rear_rate": replace(_SPRING, required=True, many=2),
+            "front_wheel_rate": _SPRING,
+            "rear_rate": _SPRING,
             "rear_base": quantity(
-                "tape", 8 * INCH, 100 * INCH, "a base between 8 and 100 in", required=True
+                "tape", 8 * INCH, 100 * INCH, "a base between 8 and 100 in", required=True,
+                worth="between the rear springs, on the axle",
             ),
             "front_bar": _BAR,
             "rear_bar": _BAR,
@@ -73,9 +130,12 @@ CAR_SCHEMA: Schema = {
     ),
     "alike": {"compound": _ALIKE, "offset": _ALIKE},
     "jacks": {
-        "thread": Field(parse_per_turn, False, 1, 1e-5, 0.05, "a thread such as 1 in per 12 turns")
+        "thread": Field(
+            parse_per_turn, False, 1, 1e-5, 0.05, "a thread such as 1 in per 12 turns",
+            default="no jacks", worth="height for a turn; omit where the class allows no jacks",
+        )
     },
-}
+}  # fmt: skip
 
 
 def load_car(path: str | Path) -> Car:

@@ -1,53 +1,64 @@
-"""CSV with a heading line: headings that state units, and columns of numbers."""
+"""CSV with a heading line: the one reader of tables, of numbers (logs) or of anything (sessions).
+
+A log is read in pieces and only the columns asked for are kept, so that a long or wide one takes
+little memory.
+"""
 
 import csv
 import io
 import math
 import re
 import warnings
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
+from typing import IO, Any
 
 import numpy as np
 
-from rollpath.files.schema import FileError, read_start, read_text
-from rollpath.units import KINDS, FloatArray
+from rollpath.corners import CORNER_NAMES
+from rollpath.files.reading import Reader, decoded, open_plain, read_text, scalar_node
+from rollpath.files.schema import Field, FileError, hint
+from rollpath.units import KINDS, FloatArray, is_bare, shorten
 
 LARGEST_LOG = 256 << 20
 """Bytes; a season of laps at 100 Hz fits."""
 LONGEST_HEADING = 1 << 16
-"""Bytes of a file searched for its heading."""
-MOST_FAULTS = 5
+"""Bytes of a heading line, and of what may stand above it."""
+MOST_COLUMNS = 400
+"""Columns of a table; the widest loggers write some two hundred."""
+MOST_SLIPS = 5
 """Faults of a log told before giving up on it."""
+PIECE = 4 << 20
+"""Bytes of a log that are read at a time."""
 _HEADER = re.compile(r"(.*?)\s*[(\[]([^)\]]*)[)\]]")
 """A heading that states its unit, such as ``left rear weight (lb)``."""
 
 
 @dataclass(frozen=True)
-class Column:
-    """A column that a log may hold.
+class Heading:
+    """The heading line of a table.
 
     Attributes
     ----------
-    kind : str
-        A key of `units.KINDS`, or ``number``.
-    names : tuple of str
-        Headings it is known by, lower case, words joined by one space.
-    unit : str
-        Unit when the heading states none; empty when it must.
-    required : bool
+    line : int
+        The line of the file it stands on.
+    separator : str
+        What stands between cells: comma, semicolon or tab.
+    names : list of str
     """
 
-    kind: str
-    names: tuple[str, ...]
-    unit: str = ""
-    required: bool = False
+    line: int
+    separator: str
+    names: list[str]
+
+
+# Tables of numbers
 
 
 def read_columns(
-    path: str | Path, known: Mapping[str, Column], chosen: Mapping[str, str] | None = None
+    path: str | Path, known: Mapping[str, Field], chosen: Mapping[str, str] | None = None
 ) -> dict[str, FloatArray]:
     """Read the columns of a CSV of numbers that are known, in SI.
 
@@ -55,7 +66,8 @@ def read_columns(
     ----------
     path : str or Path
         Commas, semicolons or tabs; one heading line, units in it: ``speed (mph)``.
-    known : mapping of str to Column
+    known : mapping of str to Field
+        As made by `schema.column`.
     chosen : mapping of str to str, optional
         Heading to take for a column, where guessing is not wanted.
 
@@ -70,32 +82,33 @@ def read_columns(
         Naming the line at fault.
     """
     path = Path(path)
-    text = read_text(path, LARGEST_LOG)
-    heading, body, above = _headed(text)
-    if not heading:
-        raise FileError([f"{path}: the file is empty"])
-    separator = separator_of(heading)
-    try:
-        headings = [cell.strip() for cell in next(csv.reader([heading], delimiter=separator))]
-    except csv.Error as error:
-        raise FileError([f"{path}:{above}: not CSV: {error}"]) from None
-    places = _places(path, above, headings, known, chosen or {})
-    table = _fast_table(body, separator, len(headings))
-    if table is None:
-        table = _careful_table(path, body, above, separator, headings, sorted(places))
+    slips: list[tuple[int, str]] = []
+    with open_plain(path) as file:
+        heading = _read_heading(path, file)
+        places = _places(path, heading, known, chosen or {})
+        wanted = sorted(places)
+        parts = []
+        for line, piece in _pieces(path, file, heading.line + 1):
+            part = _fast_part(piece, heading, wanted)
+            if part is None:
+                part = _careful_part(piece, line, heading, wanted, slips)
+            parts.append(part)
+            if len(slips) >= MOST_SLIPS:
+                slips.append((slips[-1][0], "and so on; is this the right file?"))
+                break
+    if slips:
+        raise FileError([f"{path}:{line}: {text}" for line, text in slips])
+    table = np.concatenate(parts) if parts else np.empty((0, len(wanted)))
     if not len(table):
         raise FileError([f"{path}: headings but no rows"])
-    return {name: table[:, place] * factor for place, (name, factor) in places.items()}
+    return {places[at][0]: table[:, i] * places[at][1] for i, at in enumerate(wanted)}
 
 
-def columns_named(path: Path, known: Mapping[str, Column], chosen: Mapping[str, str]) -> set[str]:
+def columns_named(path: Path, known: Mapping[str, Field], chosen: Mapping[str, str]) -> set[str]:
     """Which columns the heading of a file names, read before the rest of it."""
-    heading = _headed(read_start(path, LONGEST_HEADING).decode("utf-8-sig", "replace"))[0]
-    words = {spoken(cell.strip().strip('"'))[0] for cell in re.split(r"[,;\t]", heading)}
-    return {
-        name for name, column in known.items()
-        if words & set((spoken(chosen[name])[0],) if name in chosen else column.names)
-    }  # fmt: skip
+    with open_plain(path) as file:
+        words = {spoken(name)[0] for name in _read_heading(path, file).names}
+    return {name for name, column in known.items() if words & _known_by(name, column, chosen)}
 
 
 def seconds_of(time: FloatArray | None) -> FloatArray | None:
@@ -108,12 +121,107 @@ def seconds_of(time: FloatArray | None) -> FloatArray | None:
     return seconds
 
 
+# Tables of anything
+
+
+def read_entries(
+    path: str | Path, known: Mapping[str, Field]
+) -> tuple[Reader, list[tuple[int, dict[str, Any]]]]:
+    """Read a CSV whose every column is known, one entry per row.
+
+    Parameters
+    ----------
+    path : str or Path
+        Commas, semicolons or tabs; each value carries its unit, or its heading does.
+    known : mapping of str to Field
+        A blank cell of a field that is not required is left out.
+
+    Returns
+    -------
+    reader : Reader
+        To add faults to, and to raise them from.
+    entries : list of tuple of int and dict
+        Line and values, SI; entries at fault are left out.
+
+    Raises
+    ------
+    FileError
+        With the faults of the heading, when it has any.
+    """
+    reader = Reader(Path(path))
+    text = read_text(reader.path)
+    heading, body = _headed(reader.path, text)
+    units = _units_of_all(reader, heading, known)
+    reader.raise_faults()
+    entries = []
+    for line, cells in _rows(reader.path, body, heading):
+        before = len(reader.faults)
+        values = _entry(reader, line, cells, units, known)
+        if len(reader.faults) == before:
+            entries.append((line, values))
+    return reader, entries
+
+
+def _units_of_all(
+    reader: Reader, heading: Heading, known: Mapping[str, Field]
+) -> list[tuple[str, str]]:
+    """Key and unit of each column; a unit is empty when each cell carries its own."""
+    keys: list[tuple[str, str]] = []
+    for name in heading.names:
+        words, unit = spoken(name)
+        key = next((key for key, one in known.items() if words in _known_by(key, one, {})), "")
+        if not key:
+            advice = hint(words.replace(" ", "_"), known, "; put remarks under note")
+            shown = shorten(name) or "a column without heading"
+            reader.fault(heading.line, f"{shown}: unknown column{advice}")
+        elif key in (earlier for earlier, _ in keys):
+            reader.fault(heading.line, f"{key}: given twice")
+        elif unit and (known[key].kind not in KINDS or unit not in KINDS[known[key].kind].units):
+            reader.fault(heading.line, f'{key}: "{shorten(unit)}" is no unit of it')
+        keys.append((key, unit))
+    named = [key for key, _ in keys]
+    for key, one in known.items():
+        if one.required and key not in named:
+            reader.fault(heading.line, f"{key}: column missing")
+    return keys
+
+
+def _entry(
+    reader: Reader,
+    line: int,
+    cells: list[str],
+    units: list[tuple[str, str]],
+    known: Mapping[str, Field],
+) -> dict[str, Any]:
+    """The values of one row; its faults go to the reader."""
+    if len(cells) > len(units):
+        reader.fault(line, f"{len(cells)} values under {len(units)} headings; "
+                     "put quotes around a value that holds the separator")  # fmt: skip
+        return {}
+    values: dict[str, Any] = {}
+    for (key, unit), cell in zip(units, cells + [""] * (len(units) - len(cells)), strict=True):
+        if cell:
+            typed = f"{cell} {unit}" if unit and is_bare(cell) else cell
+            values[key] = reader.scalar(scalar_node(typed, line), known[key], key)
+        elif known[key].required:
+            reader.fault(line, f"{key}: missing")
+    return values
+
+
+def _rows(path: Path, body: str, heading: Heading) -> Iterator[tuple[int, list[str]]]:
+    """Line and cells of each row that is not blank."""
+    rows = csv.reader(io.StringIO(body, newline=""), delimiter=heading.separator)
+    try:
+        for row in rows:
+            cells = [cell.strip() for cell in row]
+            if any(cells):
+                yield rows.line_num + heading.line, cells
+    except csv.Error as error:
+        line = rows.line_num + heading.line
+        raise FileError([f"{path}:{line}: not CSV: {error}"]) from None
+
+
 # Headings
-
-
-def separator_of(heading: str) -> str:
-    """What stands between the cells: the one of comma, semicolon and tab found most."""
-    return max(",;\t", key=heading.count)
 
 
 def stated_unit(heading: str) -> tuple[str, str]:
@@ -122,60 +230,111 @@ def stated_unit(heading: str) -> tuple[str, str]:
     return (match[1], match[2].strip()) if match else (heading, "")
 
 
-def _headed(text: str) -> tuple[str, str, int]:
-    """The heading of a CSV, the rows below it and the line it stands on."""
-    there = text.lstrip("\r\n ")
-    heading, _, body = there.partition("\n")
-    return heading.strip("\r"), body, text[: len(text) - len(there)].count("\n") + 1
-
-
-def _places(
-    path: Path,
-    line: int,
-    headings: list[str],
-    known: Mapping[str, Column],
-    chosen: Mapping[str, str],
-) -> dict[int, tuple[str, float]]:
-    """Which column stands where, and the factor that makes it SI."""
-    faults: list[str] = []
-    places: dict[int, tuple[str, float]] = {}
-    for name, column in known.items():
-        wanted = (spoken(chosen[name])[0],) if name in chosen else column.names
-        found = [i for i, heading in enumerate(headings) if spoken(heading)[0] in wanted]
-        if not found and (column.required or name in chosen):
-            asked = chosen.get(name, column.names[0])
-            faults.append(f'no column "{asked}"; the headings are: {", ".join(headings)}')
-        if not found:
-            continue
-        unit = spoken(headings[found[0]])[1] or spoken(chosen.get(name, ""))[1] or column.unit
-        units = KINDS[column.kind].units if column.kind in KINDS else {"": 1.0}
-        if unit not in units:
-            example = f"{headings[found[0]].partition('(')[0].strip()} ({next(iter(units))})"
-            stated = f'"{unit}" is no unit of it' if unit else "say its unit in the heading"
-            faults.append(f'{headings[found[0]]}: {stated}; write it such as "{example}"')
-            continue
-        places[found[0]] = (name, units[unit])
-    if faults:
-        raise FileError([f"{path}:{line}: {fault}" for fault in faults])
-    return places
-
-
 def spoken(heading: str) -> tuple[str, str]:
     """A heading as plain words, and the unit it states: ``Speed (mph)``, ``x_ft``, ``x [m]``."""
-    words, unit = stated_unit(heading)
+    words, unit = stated_unit(heading.strip())
     words = re.sub(r"[\s_.-]+", " ", words).strip().lower()
+    first, _, rest = words.partition(" ")
+    words = f"{CORNER_NAMES.get(first, first).replace('_', ' ')} {rest}".strip()
     last = words.rpartition(" ")[2]
     if not unit and any(last in kind.units for kind in KINDS.values()) and " " in words:
         words, unit = words[: -len(last) - 1], last
     return words, unit.lower()
 
 
-# Rows
+def _known_by(key: str, field: Field, chosen: Mapping[str, str]) -> set[str]:
+    """The headings by which a column is known: the one chosen, or those of its field."""
+    if key in chosen:
+        return {spoken(chosen[key])[0]}
+    return set(field.names or (key.replace("_", " "),))
 
 
-def _fast_table(body: str, separator: str, width: int) -> FloatArray | None:
-    """The rows when every cell is a plain number or blank, else None."""
-    lines = body.rstrip(" \r\n").replace("\r", "")
+def _read_heading(path: Path, file: IO[bytes]) -> Heading:
+    """The heading of an open file, which is left standing at the line below it."""
+    start = file.read(2 * LONGEST_HEADING)
+    at = len(start) - len(start.lstrip(b"\xef\xbb\xbf\r\n \t"))
+    end = start.find(b"\n", at)
+    end = len(start) if end < 0 else end + 1
+    heading, _ = _headed(path, decoded(path, start[:end]))
+    file.seek(end)
+    return heading
+
+
+def _headed(path: Path, text: str) -> tuple[Heading, str]:
+    """The heading of a CSV, and the rows below it."""
+    there = text.lstrip("\r\n ")
+    words, _, body = there.partition("\n")
+    words = words.strip("\r")
+    if not words:
+        raise FileError([f"{path}: the file is empty"])
+    line = text[: len(text) - len(there)].count("\n") + 1
+    separator = max(",;\t", key=words.count)
+    if len(words) > LONGEST_HEADING or words.count(separator) >= MOST_COLUMNS:
+        raise FileError([f"{path}:{line}: a heading of more than {MOST_COLUMNS} columns or "
+                         f"{LONGEST_HEADING >> 10} KiB; is this the right file?"])  # fmt: skip
+    try:
+        names = [cell.strip() for cell in next(csv.reader([words], delimiter=separator))]
+    except csv.Error as error:
+        raise FileError([f"{path}:{line}: not CSV: {error}"]) from None
+    return Heading(line, separator, names), body
+
+
+def _places(
+    path: Path, heading: Heading, known: Mapping[str, Field], chosen: Mapping[str, str]
+) -> dict[int, tuple[str, float]]:
+    """Which column stands where, and the factor that makes it SI."""
+    faults: list[str] = []
+    places: dict[int, tuple[str, float]] = {}
+    said = [spoken(name) for name in heading.names]
+    for key, column in known.items():
+        wanted = _known_by(key, column, chosen)
+        found = [i for i, (words, _) in enumerate(said) if words in wanted]
+        if not found and (column.required or key in chosen):
+            asked = chosen.get(key, column.names[0])
+            headings = ", ".join(heading.names)
+            faults.append(f'no column "{shorten(asked)}"; the headings are: {headings}')
+        if not found:
+            continue
+        unit = said[found[0]][1] or spoken(chosen.get(key, ""))[1] or column.unit
+        units = KINDS[column.kind].units if column.kind in KINDS else {"": 1.0}
+        if unit not in units:
+            name = heading.names[found[0]]
+            example = f"{name.partition('(')[0].strip()} ({next(iter(units))})"
+            stated = f'"{unit}" is no unit of it' if unit else "say its unit in the heading"
+            faults.append(f'{name}: {stated}; write it such as "{example}"')
+            continue
+        places[found[0]] = (key, units[unit])
+    if faults:
+        raise FileError([f"{path}:{heading.line}: {fault}" for fault in faults])
+    return places
+
+
+# Rows of numbers
+
+
+def _pieces(path: Path, file: IO[bytes], line: int) -> Iterator[tuple[int, str]]:
+    """The rest of a file in pieces of whole rows, each with the line it starts on."""
+    size, rest = 0, b""
+    while data := file.read(PIECE):
+        size += len(data)
+        if size > LARGEST_LOG:
+            raise FileError([f"{path}: larger than {LARGEST_LOG >> 20} MiB"])
+        rest += data
+        end = rest.rfind(b"\n") + 1
+        if rest.count(b'"', 0, end) % 2:  # in the middle of a quoted cell
+            continue
+        if end:
+            yield line, decoded(path, rest[:end], line)
+            line += rest.count(b"\n", 0, end)
+            rest = rest[end:]
+    if rest.strip():
+        yield line, decoded(path, rest, line)
+
+
+def _fast_part(piece: str, heading: Heading, wanted: list[int]) -> FloatArray | None:
+    """The columns wanted when every cell is a plain number or blank, else None."""
+    separator, width = heading.separator, len(heading.names)
+    lines = piece.rstrip(" \r\n").replace("\r", "")
     if not lines or '"' in lines:
         return None
     rows = lines.count("\n") + 1
@@ -189,7 +348,7 @@ def _fast_table(body: str, separator: str, width: int) -> FloatArray | None:
             )
         except (DeprecationWarning, ValueError):
             return None
-    return flat.reshape(rows, width) if len(flat) == rows * width else None
+    return flat.reshape(rows, width)[:, wanted] if len(flat) == rows * width else None
 
 
 def _blanks_as_nan(lines: str, separator: str) -> str:
@@ -204,47 +363,35 @@ def _blanks_as_nan(lines: str, separator: str) -> str:
     return f"{lines}nan" if lines.endswith(separator) else lines
 
 
-def _careful_table(
-    path: Path,
-    body: str,
-    above: int,
-    separator: str,
-    headings: list[str],
-    places: list[int],
+def _careful_part(
+    piece: str, line: int, heading: Heading, wanted: list[int], slips: list[tuple[int, str]]
 ) -> FloatArray:
-    """The rows cell by cell: blanks are NaN, dates are seconds, what is neither is a fault."""
-    faults: list[str] = []
+    """The columns wanted, cell by cell: blanks are NaN, dates are seconds, the rest are slips."""
     table = []
-    rows = csv.reader(io.StringIO(body, newline=""), delimiter=separator)
+    rows = csv.reader(io.StringIO(piece, newline=""), delimiter=heading.separator)
     try:
         for cells in rows:
             if not any(cell.strip() for cell in cells):
                 continue
-            line = rows.line_num + above
-            if len(cells) != len(headings):
-                faults.append(f"{line}: {len(cells)} values under {len(headings)} headings")
-            values = np.full(len(headings), np.nan)
-            for place in places:
-                cell = cells[place].strip() if place < len(cells) else ""
-                value = _cell(cell)
-                if value is None:
-                    faults.append(
-                        f'{line}: {headings[place]}: expected a number, got "{cell[:40]}"'
-                    )
-                else:
-                    values[place] = value
-            if len(faults) >= MOST_FAULTS:
-                faults.append(f"{line}: and so on; is this the right file?")
+            at, width = rows.line_num + line - 1, len(heading.names)
+            if len(cells) != width:
+                slips.append((at, f"{len(cells)} values under {width} headings"))
+            values = [_number(cells[place]) if place < len(cells) else math.nan for place in wanted]
+            slips += [
+                (at, f'{heading.names[place]}: expected a number, got "{shorten(cells[place])}"')
+                for place, value in zip(wanted, values, strict=True) if value is None
+            ]  # fmt: skip
+            if len(slips) >= MOST_SLIPS:
                 break
             table.append(values)
     except csv.Error as error:
-        faults.append(f"{rows.line_num + above}: not CSV: {error}")
-    if faults:
-        raise FileError([f"{path}:{fault}" for fault in faults])
-    return np.array(table).reshape(len(table), len(headings))
+        slips.append((rows.line_num + line - 1, f"not CSV: {error}"))
+    return np.array(table, dtype=float).reshape(len(table), len(wanted))
 
 
-def _cell(cell: str) -> float | None:
+def _number(cell: str) -> float | None:
+    """A number, or the seconds of a date; NaN for a blank and None for what is neither."""
+    cell = cell.strip()
     if not cell:
         return math.nan
     try:
@@ -252,6 +399,6 @@ def _cell(cell: str) -> float | None:
     except ValueError:
         try:
             return datetime.fromisoformat(cell).timestamp()
-        except ValueError:
+        except (ValueError, OverflowError, OSError):
             return None
     return value if math.isfinite(value) else math.nan

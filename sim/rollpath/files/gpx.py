@@ -11,7 +11,8 @@ from xml.parsers import expat
 import numpy as np
 
 from rollpath.files.columns import LARGEST_LOG, seconds_of
-from rollpath.files.schema import FileError, read_start
+from rollpath.files.reading import read_start
+from rollpath.files.schema import FileError
 from rollpath.units import FloatArray
 
 MOST_POINTS = 4_000_000

@@ -6,9 +6,9 @@ from pathlib import Path
 
 import numpy as np
 
-from rollpath.files.columns import Column, columns_named, read_columns, seconds_of
+from rollpath.files.columns import columns_named, read_columns, seconds_of
 from rollpath.files.gpx import is_xml, read_gpx
-from rollpath.files.schema import FileError
+from rollpath.files.schema import Field, FileError, column
 from rollpath.groove.measured import ClosedPath, PathError, smooth_closed_path
 from rollpath.runlog.laps import RunLog, RunLogError, log_of
 from rollpath.survey.fit import lap_path
@@ -16,33 +16,33 @@ from rollpath.survey.log import PositionLog, SurveyError, local_plane
 from rollpath.units import FloatArray
 
 POINT_COLUMNS = {
-    "x": Column("length", ("x", "east", "easting"), required=True),
-    "y": Column("length", ("y", "north", "northing"), required=True),
+    "x": column("length", ("x", "east", "easting"), required=True),
+    "y": column("length", ("y", "north", "northing"), required=True),
 }
 GEOGRAPHIC_COLUMNS = {
-    "latitude": Column("angle", ("latitude", "lat", "gps latitude", "position lat"), "deg"),
-    "longitude": Column(
+    "latitude": column("angle", ("latitude", "lat", "gps latitude", "position lat"), "deg"),
+    "longitude": column(
         "angle", ("longitude", "lon", "long", "lng", "gps longitude", "position long"), "deg"
     ),
 }
-TIME_COLUMN = Column("time", ("time", "timestamp", "t", "seconds", "elapsed", "utc", "date"), "s")
-RUN_COLUMNS: dict[str, Column] = {
+TIME_COLUMN = column("time", ("time", "timestamp", "t", "seconds", "elapsed", "utc", "date"), "s")
+RUN_COLUMNS: dict[str, Field] = {
     "time": replace(TIME_COLUMN, names=(
         *TIME_COLUMN.names, "elapsed time", "session time", "log time", "gps time", "utc time",
     )),
     **GEOGRAPHIC_COLUMNS,
-    **{key: replace(column, required=False) for key, column in POINT_COLUMNS.items()},
-    "speed": Column("speed", (
+    **{key: replace(one, required=False) for key, one in POINT_COLUMNS.items()},
+    "speed": column("speed", (
         "speed", "gps speed", "ground speed", "vehicle speed", "car speed", "velocity", "v",
     )),
-    "engine_speed": Column("rotation", (
+    "engine_speed": column("rotation", (
         "rpm", "engine", "engine rpm", "engine speed", "motor", "motor rpm", "revs", "tach",
     ), "rpm"),
-    "steering": Column("angle", (
+    "steering": column("angle", (
         "steering", "steering angle", "steering wheel", "steering wheel angle", "steer",
         "steer angle", "wheel angle", "steered angle",
     )),
-    "throttle": Column("share", (
+    "throttle": column("share", (
         "throttle", "throttle position", "throttle pos", "tps", "gas", "pedal",
     ), "%"),
 }  # fmt: skip
@@ -92,7 +92,7 @@ def load_position_log(path: str | Path) -> PositionLog:
     if "latitude" in columns and "longitude" in columns:
         latitude, longitude = (np.degrees(columns[name]) for name in GEOGRAPHIC_COLUMNS)
         return _geographic_log(path, latitude, longitude, time, ())
-    plane = {key: replace(column, required=False) for key, column in POINT_COLUMNS.items()}
+    plane = {key: replace(one, required=False) for key, one in POINT_COLUMNS.items()}
     columns = read_columns(path, plane)
     if len(columns) < 2:
         raise FileError([

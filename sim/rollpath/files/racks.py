@@ -6,43 +6,28 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-import yaml
-
 from rollpath.corners import CORNERS, Corners
 from rollpath.files.cars import PRESSURE, ROLLOUT
+from rollpath.files.reading import Reader, check_sort, read_yaml
 from rollpath.files.schema import (
+    Either,
     Entries,
     Field,
-    Group,
-    Reader,
     Schema,
     Several,
-    check_sort,
     choice,
-    hint,
+    corner_field,
     quantity,
     read_number,
-    read_yaml,
     text_field,
 )
 from rollpath.files.writing import edit_yaml, plain
 from rollpath.tires.rack import DEFAULT_GROWTH, Rack, RackTire, Taping
-from rollpath.units import INCH, PSI, QuantityError, parse_temperature
+from rollpath.units import INCH, PSI, QuantityError, parse_temperature, with_unit
 
 MOST_TIRES = 200
 """Tires of one rack: beyond this, choosing takes longer than anyone waits."""
 MOST_READINGS = 20
-_SHORT_CORNERS = {"".join(word[0] for word in corner.split("_")): corner for corner in CORNERS}
-"""lf, rf, lr and rr, as the trade abbreviates them."""
-
-
-def _read_corner(value: object) -> str:
-    name = re.sub(r"[\s-]+", "_", str(value).strip().lower())
-    name = _SHORT_CORNERS.get(name, name)
-    if name not in CORNERS:
-        near = hint(name, CORNERS)
-        raise QuantityError(f'expected a corner: {", ".join(CORNERS)}, got "{value}"{near}')
-    return name
 
 
 def _read_tire_name(value: object) -> str:
@@ -66,48 +51,63 @@ def _read_count(value: object) -> float:
     return count
 
 
-_CORNER = Field(_read_corner)
-_LIMITS = replace(PRESSURE, many=2)
+_LIMITS = replace(
+    PRESSURE, many=2, default="none stated",
+    worth="least and most that the maker allows; nothing outside is advised",
+)  # fmt: skip
+_ROLLOUT = replace(
+    ROLLOUT, required=False, default=None,
+    worth="taped on the crown, one reading or several of the same tire; three catch a slip",
+)  # fmt: skip
 _TAPING_SCHEMA: Schema = {
-    "rollout": Several(ROLLOUT, MOST_READINGS),
-    "pressure": PRESSURE,
-    "temperature": Field(
-        parse_temperature, least=230.0, most=480.0, range_text="a temperature of -40 to 400 F"
+    "rollout": Several(replace(_ROLLOUT, required=True), MOST_READINGS),
+    "pressure": replace(
+        PRESSURE, default="as raced", worth="cold, as it was taped; lets it be corrected"
     ),
-    "date": text_field(longest=20),
-}
+    "temperature": Field(
+        parse_temperature, least=230.0, most=480.0,
+        range_text="a temperature between -45 and 404 F", kind="temperature", default="cold",
+        worth="of the tire when it was taped; above 110 F it counts as hot",
+    ),
+    "date": text_field(longest=20, worth="the day it was taped"),
+}  # fmt: skip
 _RACK_TIRE_SCHEMA: Schema = {
-    "id": Field(_read_tire_name, required=True),
+    "id": Field(
+        _read_tire_name, required=True, range_text="at most 20 characters, no comma",
+        worth="what is chalked on it",
+    ),
     **_TAPING_SCHEMA,
-    "rollout": Several(replace(ROLLOUT, required=False), MOST_READINGS),
+    "rollout": Several(_ROLLOUT, MOST_READINGS),
     "tapings": Entries(_TAPING_SCHEMA, most=200),
-    "side": choice(["left", "right", "any"]),
-    "corners": Several(_CORNER, 4),
-    "compound": text_field(longest=40),
-    "offset": text_field(longest=40),
-    "heat_cycles": Field(_read_count, least=0.0, most=1000.0, range_text="0 to 1000 cycles"),
-    "on_car": _CORNER,
-    "scrap": Field(_read_yes),
-    "note": text_field(longest=400),
+    "side": choice(["left", "right", "any"], default="any", worth="the side it may run on"),
+    "corners": Several(corner_field("the corners it may go to"), 4),
+    "compound": text_field(longest=40, worth="tires of one axle are best alike"),
+    "offset": text_field(longest=40, worth="offset group of the wheel; best alike on an axle"),
+    "heat_cycles": Field(
+        _read_count, least=0.0, most=1000.0, range_text="a whole number between 0 and 1000",
+        worth="how often it has been hot and cold again",
+    ),
+    "on_car": corner_field("the corner it is on now"),
+    "scrap": Field(
+        _read_yes, range_text="yes or no", default="no", worth="yes keeps it out of every set"
+    ),
+    "note": text_field(longest=400, worth="anything else"),
     "pressure_limits": _LIMITS,
-}
-
-
-def _rack_schema(node: yaml.Node) -> Schema:
-    """The schema of a rack file, whose running pressure is one value or one for each corner."""
-    pairs = node.value if isinstance(node, yaml.MappingNode) else []
-    by_corner = any(
-        key.value == "running_pressure" and isinstance(value, yaml.MappingNode)
-        for key, value in pairs
-    )
-    required = replace(PRESSURE, required=True)
-    return {
-        "name": text_field(required=True),
-        "running_pressure": Group(dict.fromkeys(CORNERS, required)) if by_corner else PRESSURE,
-        "pressure_limits": _LIMITS,
-        "growth_per_psi": quantity("tape", 0.0, INCH, "a growth between 0 and 1 in per psi"),
-        "tires": Entries(_RACK_TIRE_SCHEMA, MOST_TIRES),
-    }
+}  # fmt: skip
+_RUNNING = replace(
+    PRESSURE, default="as taped",
+    worth="cold pressure raced at, one or one for each corner; rollouts are corrected to it",
+)  # fmt: skip
+RACK_SCHEMA: Schema = {
+    "name": text_field(required=True, worth="whose rack it is"),
+    "running_pressure": Either(_RUNNING, dict.fromkeys(CORNERS, replace(_RUNNING, required=True))),
+    "pressure_limits": _LIMITS,
+    "growth_per_psi": quantity(
+        "tape", 0.0, INCH, "a growth between 0 and 1 in", default=DEFAULT_GROWTH * PSI,
+        worth="how much a rollout grows with a psi, for tires that show none of their own",
+    ),
+    "tires": Entries(_RACK_TIRE_SCHEMA, MOST_TIRES),
+}  # fmt: skip
 
 
 # Reading
@@ -124,7 +124,7 @@ def load_rack(path: str | Path) -> Rack:
     path = Path(path)
     reader, node = Reader(path), read_yaml(path)
     check_sort(path, node, "rack")
-    values = reader.mapping(node, _rack_schema(node))
+    values = reader.mapping(node, RACK_SCHEMA)
     if "tires" not in values and "tires" not in reader.lines:
         reader.fault(1, "tires: missing; a list of tires, each with id and rollout")
     entries = values.get("tires", [])
@@ -261,6 +261,8 @@ def record_taping(path: str | Path, tire: int, readings: list[str], **when: str)
         wanted = _TAPING_SCHEMA[key]
         assert isinstance(wanted, Field)
         _check_typed(key, wanted, text)
+        when[key] = with_unit(text, wanted.kind) if wanted.kind else text
+    readings = [with_unit(text, ROLLOUT.kind) for text in readings]
     if len(readings) > MOST_READINGS:
         raise QuantityError(f"expected at most {MOST_READINGS} readings, got {len(readings)}")
     rollout = ", ".join(map(_yaml_text, readings))

@@ -1,26 +1,21 @@
-"""Reading a YAML file against a schema, and telling all its faults together.
+"""What a file may hold, key by key: what it is, its range, what stands when it is left out.
 
-A schema is a nested dict whose leaves are `Field`s. What has passed one is trusted by the physics.
+A schema is a nested dict whose leaves are `Field`s; that of a table is a flat one. What has passed
+one is trusted by the physics, and `guide files` is written from it.
 """
 
 import difflib
 import math
-from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field
-from pathlib import Path
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 
-import yaml
-
+from rollpath.corners import CORNERS, corner_named
 from rollpath.errors import RollpathError
 from rollpath.units import QuantityError, parse, shorten
 
-LARGEST_FILE = 1 << 20
-"""Bytes; a file of ours is a screen long."""
 LONGEST_FAULT = 500
 """Characters of a fault told; what was found may be much longer."""
-DEEPEST = 6
-"""Levels of nesting; the deepest schema has four."""
 
 
 class FileError(RollpathError):
@@ -48,6 +43,16 @@ class Field:
         The range as a person would say it.
     kind : str
         A key of `units.KINDS` or ``number``; empty when it holds no number to sweep.
+    default : object
+        What stands when it is left out, in SI; a text says how that is found.
+    worth : str
+        What it is, and what it is worth to the answer, in one sentence.
+    words : tuple of str
+        All that it may be, when it is one of a few words.
+    names : tuple of str
+        Headings that it goes by in a table; empty when only its key.
+    unit : str
+        Unit of its column when the heading states none; empty when it must.
     """
 
     read: Callable[[object], Any]
@@ -57,6 +62,11 @@ class Field:
     most: float = math.inf
     range_text: str = ""
     kind: str = ""
+    default: Any = None
+    worth: str = ""
+    words: tuple[str, ...] = ()
+    names: tuple[str, ...] = ()
+    unit: str = ""
 
     def outside(self, value: object) -> bool:
         """Whether a number that was read lies outside the range."""
@@ -109,17 +119,42 @@ def quantity(
     *,
     required: bool = False,
     many: int = 1,
+    default: Any = None,
+    worth: str = "",
 ) -> Field:
     """A field holding a quantity of a kind of `units.KINDS`, within a range in SI."""
-    return Field(lambda text: parse(text, kind), required, many, least, most, range_text, kind)
+    return Field(
+        lambda text: parse(text, kind), required, many, least, most, range_text, kind, default,
+        worth,
+    )  # fmt: skip
 
 
-def number(least: float, most: float, range_text: str) -> Field:
+def number(
+    least: float, most: float, range_text: str, *, default: Any = None, worth: str = ""
+) -> Field:
     """A field holding a plain number."""
-    return Field(read_number, least=least, most=most, range_text=range_text, kind="number")
+    return Field(read_number, False, 1, least, most, range_text, "number", default, worth)
 
 
-def text_field(*, required: bool = False, longest: int = 80) -> Field:
+def column(kind: str, names: tuple[str, ...], unit: str = "", required: bool = False) -> Field:
+    """A column of numbers in a log, by the headings it is known by.
+
+    Parameters
+    ----------
+    kind : str
+        A key of `units.KINDS`.
+    names : tuple of str
+        Lower case, words joined by one space.
+    unit : str
+        Unit when the heading states none; empty when it must.
+    required : bool
+    """
+    return replace(quantity(kind, required=required), names=names, unit=unit)
+
+
+def text_field(
+    *, required: bool = False, longest: int = 80, default: Any = None, worth: str = ""
+) -> Field:
     """A field holding a line of text."""
 
     def read(value: object) -> str:
@@ -130,20 +165,54 @@ def text_field(*, required: bool = False, longest: int = 80) -> Field:
             )
         return text
 
-    return Field(read, required)
+    range_text = f"a line of at most {longest} characters"
+    return Field(read, required, range_text=range_text, default=default, worth=worth)
 
 
-def choice(allowed: list[str]) -> Field:
-    """A field holding one of a few words."""
+def choice(
+    allowed: Sequence[str],
+    also: Mapping[str, str] | None = None,
+    *,
+    required: bool = False,
+    default: Any = None,
+    worth: str = "",
+) -> Field:
+    """A field holding one of a few words, in capitals or not; `also` holds other names of them."""
 
     def read(value: object) -> str:
-        if str(value) not in allowed:
+        word = str(value).strip().lower()
+        word = (also or {}).get(word, word)
+        if word not in allowed:
             raise QuantityError(
                 f'expected one of {", ".join(allowed)}, got "{shorten(str(value))}"'
             )
-        return str(value)
+        return word
 
-    return Field(read)
+    range_text = f"one of {', '.join(allowed)}"
+    return Field(
+        read, required, range_text=range_text, default=default, worth=worth, words=tuple(allowed)
+    )
+
+
+def corner_field(worth: str = "") -> Field:
+    """A field holding a corner of the car, in full or as ``lf``, ``rf``, ``lr``, ``rr``."""
+    return Field(read_corner, range_text=f"one of {', '.join(CORNERS)}", worth=worth, words=CORNERS)
+
+
+def read_corner(value: object) -> str:
+    """The corner named by ``left rear``, ``left-rear``, ``LR`` and their like.
+
+    Raises
+    ------
+    QuantityError
+    """
+    corner = corner_named(str(value))
+    if corner is None:
+        near = hint(str(value).strip().lower(), CORNERS)
+        raise QuantityError(
+            f'expected a corner: {", ".join(CORNERS)}, got "{shorten(str(value))}"{near}'
+        )
+    return corner
 
 
 def read_number(value: object) -> float:
@@ -155,252 +224,6 @@ def read_number(value: object) -> float:
     except ValueError:
         pass
     raise QuantityError(f'expected a plain number such as 0.62, got "{shorten(str(value))}"')
-
-
-# Reading
-
-
-def read_start(path: Path, most: int) -> bytes:
-    """The first bytes of a file, at most so many.
-
-    Raises
-    ------
-    FileError
-        If it cannot be read.
-    """
-    try:
-        with path.open("rb") as file:
-            return file.read(most)
-    except OSError as error:
-        raise FileError([f"{path}: cannot be read: {error.strerror or error}"]) from None
-
-
-def read_text(path: Path, largest: int = LARGEST_FILE) -> str:
-    """The text of a file of at most so many bytes.
-
-    Raises
-    ------
-    FileError
-        If it cannot be read, is larger, or is not UTF-8.
-    """
-    data = read_start(path, largest + 1)
-    if len(data) > largest:
-        size = f"{largest >> 20} MiB"
-        raise FileError([f"{path}: larger than {size}; this is not a file for rollpath"])
-    try:
-        return data.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        line = data[: error.start].count(b"\n") + 1
-        raise FileError([f"{path}:{line}: not UTF-8 text; save the file as UTF-8"]) from None
-
-
-TELLTALES = {
-    "track": ("inside_radius", "straight"),
-    "car": ("wheelbase", "weights"),
-    "rack": ("tires",),
-}
-"""Keys by which the sorts of file are told apart."""
-
-
-def check_sort(path: Path, node: yaml.Node, wanted: str) -> None:
-    """Refuse a file of another sort than wanted: files named in the wrong order, most likely.
-
-    Raises
-    ------
-    FileError
-        One line, instead of a fault for each key.
-    """
-    pairs = node.value if isinstance(node, yaml.MappingNode) else []
-    lines = {str(key.value): key.start_mark.line + 1 for key, _ in pairs}
-    if lines.keys() & set(TELLTALES[wanted]):
-        return
-    for found, keys in TELLTALES.items():
-        told = [lines[key] for key in keys if key in lines]
-        if told:
-            first = "rack" if "rack" in (found, wanted) else "track"
-            raise FileError([
-                f"{path}:{told[0]}: this looks like a {found} file, not a {wanted} file; "
-                f"where both are named, the {first} comes first"
-            ])  # fmt: skip
-
-
-_YAML_WORDS = {
-    "but found another document": "the file must end where a second --- begins",
-    "found character that cannot start any token": "indent with spaces, not tabs, and put a "
-    "value that starts with a sign such as % or @ in quotes",
-    "found a tab character that violates indentation": "indent with spaces, not tabs",
-}
-"""Complaints of the YAML library that a racer would not understand."""
-
-
-def read_yaml(path: Path) -> yaml.Node:
-    """The YAML node tree of a file, refused when it could blow up or build an object.
-
-    Raises
-    ------
-    FileError
-        On broken YAML, aliases, tags, or nesting deeper than any schema.
-    """
-    text = read_text(path)
-    loader = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
-    depth = 0
-    try:
-        for event in yaml.parse(text, Loader=loader):
-            line = event.start_mark.line + 1 if event.start_mark else 1
-            if isinstance(event, yaml.AliasEvent) or getattr(event, "anchor", None):
-                raise FileError([f"{path}:{line}: anchors and aliases (& and *) are not allowed"])
-            if getattr(event, "tag", None):
-                raise FileError([f"{path}:{line}: tags (!) are not allowed; write plain values"])
-            if isinstance(event, yaml.CollectionStartEvent):
-                depth += 1
-            elif isinstance(event, yaml.CollectionEndEvent):
-                depth -= 1
-            if depth > DEEPEST:
-                raise FileError([f"{path}:{line}: nested deeper than any file of rollpath"])
-        node = yaml.compose(text, Loader=loader)
-    except yaml.YAMLError as error:
-        mark = getattr(error, "problem_mark", None)
-        where = f":{mark.line + 1}" if mark is not None else ""
-        problem = getattr(error, "problem", None) or getattr(error, "reason", None) or "broken"
-        problem = _YAML_WORDS.get(problem, problem)
-        raise FileError([f"{path}{where}: not YAML: {problem}"]) from None
-    if node is None:
-        raise FileError([f"{path}: the file is empty"])
-    return node
-
-
-@dataclass
-class Reader:
-    """Walks a node tree beside a schema and collects faults."""
-
-    path: Path
-    faults: list[tuple[int, str]] = field(default_factory=list)
-    lines: dict[str, int] = field(default_factory=dict)
-    """Line of each key read, by its dotted name."""
-
-    def fault(self, line: int, message: str) -> None:
-        self.faults.append((line, message))
-
-    def fault_at(self, key: str, message: str) -> None:
-        """A fault of a key read before, such as ``bank.corners``."""
-        self.fault(self.lines.get(key, 1), f"{key.rpartition('.')[2]}: {message}")
-
-    def raise_faults(self) -> None:
-        if self.faults:
-            raise FileError([f"{self.path}:{line}: {text}" for line, text in sorted(self.faults)])
-
-    def mapping(self, node: yaml.Node, schema: Schema, inside: str = "") -> dict[str, Any]:
-        """The values of a mapping node; keys at fault are left out."""
-        line = node.start_mark.line + 1
-        named = inside.rstrip("0123456789.")  # a place in a list goes by the name of the list
-        here = named.rpartition(".")[2] or "the file"
-        if not isinstance(node, yaml.MappingNode):
-            keys = ", ".join(list(schema)[:4])
-            self.fault(line, f"{here}: expected keys such as {keys}")
-            return {}
-        values: dict[str, Any] = {}
-        for key_node, value_node in node.value:
-            key_line = key_node.start_mark.line + 1
-            if not isinstance(key_node, yaml.ScalarNode):
-                self.fault(key_line, f"{here}: a key must be one word")
-                continue
-            key = shorten(key_node.value)
-            if key not in schema:
-                known = f"; known here: {', '.join(schema)}"
-                self.fault(key_line, f"{key}: unknown key{hint(key, schema, known)}")
-            elif key in values:
-                self.fault(key_line, f"{key}: given twice")
-            else:
-                name = f"{inside}.{key}" if inside else key
-                self.lines[name] = key_line
-                values[key] = self._value(value_node, schema[key], key, name)
-        for key, wanted in schema.items():
-            if key not in values and _is_required(wanted):
-                self.fault(line, f"{key}: missing{_example(wanted)}")
-        return {key: value for key, value in values.items() if value is not None}
-
-    def _value(self, node: yaml.Node, wanted: Wanted, key: str, name: str) -> Any:
-        if isinstance(wanted, Either):
-            if isinstance(node, yaml.SequenceNode):
-                keys = ", ".join(wanted.schema)
-                self.fault(node.start_mark.line + 1, f"{key}: expected one value, or {keys}")
-                return None
-            wanted = wanted.schema if isinstance(node, yaml.MappingNode) else wanted.field
-        if isinstance(wanted, Group):
-            wanted = wanted.schema
-        if isinstance(wanted, Entries):
-            return self._entries(node, wanted, key, name)
-        if isinstance(wanted, Several):
-            return self._several(node, wanted, key)
-        if not isinstance(wanted, Field):
-            return self.mapping(node, wanted, name)
-        if isinstance(node, yaml.SequenceNode):
-            if wanted.many == 1 or len(node.value) != wanted.many:
-                count = "one value" if wanted.many == 1 else f"one value or {wanted.many}"
-                self.fault(node.start_mark.line + 1, f"{key}: expected {count}")
-                return None
-            values = [self.scalar(item, wanted, key) for item in node.value]
-            return None if None in values else tuple(values)
-        value = self.scalar(node, wanted, key)
-        return value if value is None or wanted.many == 1 else (value,) * wanted.many
-
-    def _several(self, node: yaml.Node, wanted: Several, key: str) -> Any:
-        items = node.value if isinstance(node, yaml.SequenceNode) else [node]
-        if not 1 <= len(items) <= wanted.most:
-            self.fault(node.start_mark.line + 1, f"{key}: expected 1 to {wanted.most} values")
-            return None
-        values = [self.scalar(item, wanted.field, key) for item in items]
-        return None if None in values else tuple(values)
-
-    def _entries(self, node: yaml.Node, wanted: Entries, key: str, name: str) -> Any:
-        line = node.start_mark.line + 1
-        if not isinstance(node, yaml.SequenceNode):
-            keys = ", ".join(list(wanted.schema)[:4])
-            self.fault(line, f"{key}: expected a list, each line starting with - and keys "
-                       f"such as {keys}")  # fmt: skip
-            return None
-        if len(node.value) > wanted.most:
-            self.fault(line, f"{key}: more than {wanted.most}; split the file")
-            return None
-        entries = []
-        for i, item in enumerate(node.value):
-            self.lines[f"{name}.{i}"] = item.start_mark.line + 1
-            entries.append(self.mapping(item, wanted.schema, f"{name}.{i}"))
-        return entries
-
-    def scalar(self, node: yaml.Node, wanted: Field, key: str) -> Any:
-        line = node.start_mark.line + 1
-        if not isinstance(node, yaml.ScalarNode):
-            self.fault(line, f"{key}: expected one value")
-            return None
-        try:
-            value = wanted.read(node.value)
-        except QuantityError as error:
-            self.fault(line, f"{key}: {error}")
-            return None
-        if wanted.outside(value):
-            self.fault(line, f'{key}: expected {wanted.range_text}, got "{shorten(node.value)}"')
-            return None
-        return value
-
-
-def _is_required(wanted: Wanted) -> bool:
-    if isinstance(wanted, Several | Either):
-        wanted = wanted.field
-    if isinstance(wanted, Field):
-        return wanted.required
-    if isinstance(wanted, Group | Entries):
-        return False
-    return any(_is_required(inner) for inner in wanted.values())
-
-
-def _example(wanted: Wanted) -> str:
-    if isinstance(wanted, Several | Either):
-        wanted = wanted.field
-    if isinstance(wanted, Field):
-        return f"; {wanted.range_text}" if wanted.range_text else ""
-    keys = wanted.schema if isinstance(wanted, Group | Entries) else wanted
-    return "; it holds " + ", ".join(keys)
 
 
 def hint(word: str, known: Iterable[str], otherwise: str = "") -> str:

@@ -6,22 +6,22 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from rollpath.files.reading import Reader, check_sort, read_yaml
 from rollpath.files.schema import (
     Either,
     Field,
-    Reader,
     Schema,
     Wanted,
-    check_sort,
     choice,
     number,
     quantity,
-    read_yaml,
     text_field,
 )
 from rollpath.track import (
+    BANK_TOLERANCE_SHARE,
     CONDITIONS,
     DEFAULT_BLEND,
+    DEFAULT_TOLERANCE_SHARE,
     LEAST_BAND,
     MOST_BAND,
     Bank,
@@ -31,43 +31,85 @@ from rollpath.track import (
     Track,
     TrackError,
     check_track,
+    typical_width,
 )
 from rollpath.units import DEGREE, FOOT, Real
 
-_GRIP = number(0.05, 3.0, "a grip between 0.05 and 3")
+GROOVE_WORDS = {"bottom": "low", "top": "high", "cushion": "high"}
+"""Other names that the trade has for a groove."""
+_CONDITIONS_OWN = "the surface's own"
+_GRIP = number(
+    0.05, 3.0, "a grip between 0.05 and 3", default=_CONDITIONS_OWN,
+    worth="greatest sideways force per pound of load; more grip wants more stagger",
+)  # fmt: skip
+_ANGLE = quantity(
+    "angle", -10 * DEGREE, 45 * DEGREE, "an angle between -10 and 45 deg", default=0.0,
+    worth="higher outside; a banked corner loads the tires more",
+)  # fmt: skip
 _BAND = replace(
-    number(LEAST_BAND, MOST_BAND, f"a grip between {LEAST_BAND:g} and {MOST_BAND:g}"),
-    required=True,
-)
-_ANGLE = quantity("angle", -10 * DEGREE, 45 * DEGREE, "an angle between -10 and 45 deg")
-_NOT_NEGATIVE = "a length of 0 or more, up to 3000 ft"
+    _GRIP, least=LEAST_BAND, most=MOST_BAND, required=True, default=None,
+    range_text=f"a grip between {LEAST_BAND:g} and {MOST_BAND:g}",
+    worth="grip at this place across the track, straight lines between the three",
+)  # fmt: skip
 _CONDITION_SCHEMA: Schema = {
     "grip": Either(_GRIP, dict.fromkeys(("inside", "middle", "outside"), _BAND)),
-    "slip_stiffness": number(1.0, 40.0, "a slip stiffness between 1 and 40 per unit load"),
-    "groove": choice(["low", "middle", "high", "rounded", "diamond"]),
+    "slip_stiffness": number(
+        1.0, 40.0, "a slip stiffness between 1 and 40", default=_CONDITIONS_OWN,
+        worth="how hard a tire fights being dragged: what a miss costs",
+    ),
+    "groove": choice(
+        ["low", "middle", "high", "rounded", "diamond"], GROOVE_WORDS, default=_CONDITIONS_OWN,
+        worth="the line driven; a wider line wants less stagger",
+    ),
+}  # fmt: skip
+
+
+def _tolerance(kind: str, most: float, range_text: str, share: float) -> Field:
+    return quantity(
+        kind, 0.0, most, range_text, default=f"{share:.0%} of it",
+        worth="how far off the measurement may be, nine times in ten; widens the give-or-take",
+    )  # fmt: skip
+
+
+_LENGTH_OFF = "a tolerance between 0 and 500 ft"
+_TOLERANCE_SCHEMA: Schema = {
+    "inside_radius": _tolerance("length", 500 * FOOT, _LENGTH_OFF, DEFAULT_TOLERANCE_SHARE),
+    "straight": _tolerance("length", 500 * FOOT, _LENGTH_OFF, DEFAULT_TOLERANCE_SHARE),
+    "bank": _tolerance(
+        "angle", 20 * DEGREE, "a tolerance between 0 and 20 deg", BANK_TOLERANCE_SHARE
+    ),
 }
 
 
 def track_schema(conditions: list[str]) -> Schema:
     return {
-        "name": text_field(required=True),
+        "name": text_field(required=True, worth="what the track is called"),
         "inside_radius": quantity(
             "length", 15 * FOOT, 2000 * FOOT, "a radius between 15 and 2000 ft",
             required=True, many=2,
+            worth="of the corners, to the inside edge: one value, or turns 1-2 and turns 3-4; "
+            "what the stagger follows most",
         ),
-        "straight": quantity("length", 0.0, 3000 * FOOT, _NOT_NEGATIVE, required=True),
+        "straight": quantity(
+            "length", 0.0, 3000 * FOOT, "a length between 0 and 3000 ft", required=True,
+            worth="each straight, along the inside edge, corner end to corner end",
+        ),
         "width": quantity(
-            "length", 8 * FOOT, 300 * FOOT, "a width between 8 and 300 ft", required=True
+            "length", 8 * FOOT, 300 * FOOT, "a width between 8 and 300 ft",
+            default="typical, 50 ft",
+            worth="inside edge to outside edge: how far a line can be rounded out",
         ),
-        "bow": quantity("length", 0.0, 1000 * FOOT, "a bow of 0 ft or more"),
-        "bank": {"corners": _ANGLE, "straights": _ANGLE},
-        "blend": quantity("length", 0.0, 1000 * FOOT, "a blend of 0 ft or more"),
+        "bow": quantity(
+            "length", 0.0, 1000 * FOOT, "a bow between 0 and 1000 ft", default=0.0,
+            worth="how far the middle of each straight stands out; 0 is a paper clip",
+        ),
+        "bank": Either(_ANGLE, {"corners": _ANGLE, "straights": _ANGLE}),
+        "blend": quantity(
+            "length", 0.0, 1000 * FOOT, "a blend between 0 and 1000 ft", default=DEFAULT_BLEND,
+            worth="distance over which the turning comes in and goes out",
+        ),
         "conditions": dict.fromkeys(conditions, _CONDITION_SCHEMA),
-        "tolerance": {
-            "inside_radius": quantity("length", 0.0, 500 * FOOT, "a tolerance of 0 ft or more"),
-            "straight": quantity("length", 0.0, 500 * FOOT, "a tolerance of 0 ft or more"),
-            "bank": quantity("angle", 0.0, 20 * DEGREE, "a tolerance of 0 to 20 deg"),
-        },
+        "tolerance": _TOLERANCE_SCHEMA,
     }  # fmt: skip
 
 
@@ -88,6 +130,8 @@ def load_track_values(path: str | Path) -> dict[str, Any]:
     node = read_yaml(reader.path)
     check_sort(reader.path, node, "track")
     values = reader.mapping(node, track_schema(list(CONDITIONS)))
+    if isinstance(values.get("bank"), float):
+        values["bank"] = {"corners": values["bank"]}
     reader.raise_faults()
     try:
         check_track(track_from_values(values))
@@ -112,6 +156,8 @@ def check_measurements(values: dict[str, Any]) -> None:
 
 def _check_measurement(key: str, value: Any, wanted: Wanted) -> None:
     """Hold one value, or those inside it, to the schema; a fault names the outermost key."""
+    if isinstance(wanted, Either):
+        wanted = wanted.schema if isinstance(value, dict) else wanted.field
     if isinstance(wanted, Mapping):
         for inner, one in value.items():
             _check_measurement(key, one, wanted[inner])
@@ -130,11 +176,12 @@ def track_from_values(values: dict[str, Any]) -> Track:
         name=values["name"],
         inside_radius=values["inside_radius"],
         straight=values["straight"],
-        width=values["width"],
+        width=values.get("width", typical_width(values["inside_radius"])),
         bow=values.get("bow", 0.0),
         bank=Bank(**values.get("bank", {})),
         blend=values.get("blend", DEFAULT_BLEND),
         conditions=conditions,
+        assumed=() if "width" in values else ("width",),
     )
     if "tolerance" not in values:
         return track

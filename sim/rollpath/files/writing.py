@@ -9,7 +9,8 @@ from typing import Any
 
 import yaml
 
-from rollpath.files.schema import FileError, read_text, read_yaml
+from rollpath.files.reading import read_text, read_yaml
+from rollpath.files.schema import FileError
 
 
 def write_whole(path: Path, data: str | bytes) -> None:

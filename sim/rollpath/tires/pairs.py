@@ -153,6 +153,8 @@ class Scoring:
         Whether air is chosen too.
     hot : ndarray or None
         How much each tire grows from cold to hot, m; None aims at stagger cold.
+    wanted : float
+        Bite to be raised against the car file, N; 0 holds what it has.
     """
 
     rack: Rack
@@ -163,6 +165,7 @@ class Scoring:
     on_car: tuple[int, ...]
     air: bool
     hot: FloatArray | None = None
+    wanted: float = 0.0
 
 
 def pairs_of(
@@ -248,7 +251,11 @@ def _of_left(
 def score_states(
     scoring: Scoring, axle: tuple[int, int], sides: list[Mounts], left: IntArray, right: IntArray
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Points, bite raised (N) and stagger aimed at (m) of states, by their places in the mounts."""
+    """Points, bite raised (N) and stagger aimed at (m) of states, by their places in the mounts.
+
+    Of the bite the front counts what is left to the bite wanted, so that nothing is left over
+    where both come to 0.
+    """
     w, car, rates = scoring.weights, scoring.car, scoring.rates
     a, b = sides
     stagger = b.aimed[right] - a.aimed[left]
@@ -259,7 +266,7 @@ def score_states(
         gear = gear_change(car, a.rollout[left], b.rollout[right])
         cost = cost + w.stagger * scoring.aim.miss(stagger) + w.gear * np.abs(gear)
     else:
-        raised = rates.front * (lifts - car.front.stagger)
+        raised = rates.front * (lifts - car.front.stagger) - scoring.wanted
     return cost, np.asarray(raised), stagger
 
 

@@ -129,7 +129,13 @@ class Pick:
 
 @dataclass(frozen=True)
 class Sets:
-    """All sets of a rack: rear pairs against front pairs."""
+    """All sets of a rack: rear pairs against front pairs.
+
+    Attributes
+    ----------
+    limits : tuple of float
+        How far below and above the bite wanted the scales can go before a wheel hangs free, N.
+    """
 
     scoring: Scoring
     limits: tuple[float, float]
@@ -143,7 +149,7 @@ class Sets:
     ) -> "Sets":  # fmt: skip
         scoring = scoring_of(rack, car, aim, weights, air, hot)
         front, rear = (pairs_of(scoring, axle, told=told) for axle in (FRONT, REAR))
-        return cls(scoring, bite_limits(car), front, rear)
+        return cls(scoring, bite_limits(scoring), front, rear)
 
     def fours(self, rears: IntArray, fronts: IntArray) -> list[Corners[int]]:
         return [
@@ -152,34 +158,10 @@ class Sets:
             for r, f in zip(rears, fronts, strict=True)
         ]  # fmt: skip
 
-    def bite_points(self, raised: Real) -> FloatArray:
-        """Points of a bite raised, N; no further than where a wheel comes off its pad."""
-        return np.asarray(self.scoring.weights.bite * np.abs(np.clip(raised, *self.limits)))
-
     def pick(self, four: Corners[int], keep: Keep | None = None) -> Pick:
         """One set with the air that suits it best."""
-        added = self.best_air(four, keep)
+        added = best_air(self.scoring, self.limits, four, keep)
         return pick_of(self.scoring, self.limits, four, added)
-
-    def best_air(
-        self, four: Corners[int], keep: Keep | None = None, jacked: float = 0.0
-    ) -> Corners[float]:
-        """Pressures beyond the running ones with which a set scores best, Pa.
-
-        Parameters
-        ----------
-        keep : callable, optional
-            Says by the rear stagger which states count.
-        jacked : float
-            Bite that the jacks raise beside it, N.
-        """
-        (front_cost, front_raised, front_air), (rear_cost, rear_raised, rear_air) = (
-            one_pair(self.scoring, axle, four, keep) for axle in (FRONT, REAR)
-        )
-        raised = rear_raised[:, None] + front_raised + jacked
-        score = rear_cost[:, None] + front_cost + self.bite_points(raised)
-        r, f = np.unravel_index(int(np.argmin(score)), score.shape)
-        return Corners(*map(float, (*front_air[f], *rear_air[r])))
 
 
 def scoring_of(
@@ -228,10 +210,11 @@ def own_hot_growth(rack: Rack, tire: RackTire) -> float:
     return tire.hot.mean - cold_rollout(rack, tire, tire.on_car or tire.corners[-1])
 
 
-def bite_limits(car: Car) -> tuple[float, float]:
-    """How far bite can fall and rise before a wheel leaves its pad, N."""
-    now = float(car.weights.bite)
-    low, high = (float(pads_after(car, far).weights.bite) - now for far in (-1e9, 1e9))
+def bite_limits(scoring: Scoring) -> tuple[float, float]:
+    """How far below and above the bite wanted a wheel leaves its pad, N."""
+    car = scoring.car
+    wanted = float(car.weights.bite) + scoring.wanted
+    low, high = (float(pads_after(car, far).weights.bite) - wanted for far in (-1e9, 1e9))
     return low, high
 
 
@@ -259,6 +242,36 @@ def _mounted(scoring: Scoring, tire: int, corner: int) -> Mounts:
     return mounts(scoring, np.array([tire]), corner, air=False)
 
 
+def best_air(
+    scoring: Scoring,
+    limits: tuple[float, float],
+    four: Corners[int],
+    keep: Keep | None = None,
+    jacked: float = 0.0,
+) -> Corners[float]:
+    """Pressures beyond the running ones with which a set scores best, Pa.
+
+    Parameters
+    ----------
+    scoring, limits : Scoring, tuple of float
+        As in `Sets`.
+    four : Corners of int
+        Places in the rack.
+    keep : callable, optional
+        Says by the rear stagger which states count.
+    jacked : float
+        Bite that the jacks raise beside it, N.
+    """
+    (front_cost, front_raised, front_air), (rear_cost, rear_raised, rear_air) = (
+        one_pair(scoring, axle, four, keep) for axle in (FRONT, REAR)
+    )
+    raised = rear_raised[:, None] + front_raised + jacked
+    bite = scoring.weights.bite * np.abs(np.clip(raised, *limits))
+    score = rear_cost[:, None] + front_cost + bite
+    r, f = np.unravel_index(int(np.argmin(score)), score.shape)
+    return Corners(*map(float, (*front_air[f], *rear_air[r])))
+
+
 def pick_of(
     scoring: Scoring,
     limits: tuple[float, float],
@@ -283,7 +296,8 @@ def pick_of(
         float(score_states(scoring, axle, [states[axle[0]], states[axle[1]]], at, at)[1].item())
         for axle in (FRONT, REAR)
     )
-    bite = float(np.clip(raised + jacked, *limits))
+    missed = float(np.clip(raised + jacked, *limits))
+    bite = missed + scoring.wanted
     gear = float(gear_change(car, rollouts.left_rear, rollouts.right_rear))
     wheels = sum(i != now for i, now in zip(four, scoring.on_car, strict=True))
     unlike = sum(
@@ -299,7 +313,7 @@ def pick_of(
         float(car.weights.bite) + bite, bite, gear, wheels, unlike,
         points={
             "stagger": w.stagger * float(aim.miss(rear)),
-            "bite": w.bite * abs(bite),
+            "bite": w.bite * abs(missed),
             "gear": w.gear * abs(gear),
             "wheel": w.wheel * wheels,
             "unlike": w.unlike * unlike,

@@ -2,6 +2,9 @@
 
 import sys
 
-from rollpath.cli import main
+try:
+    from rollpath.cli import main
 
-sys.exit(main())
+    sys.exit(main())
+except KeyboardInterrupt:
+    sys.exit(130)

@@ -179,6 +179,12 @@ def is_bare(text: str) -> bool:
     return len(text) <= _LONGEST and _BARE.fullmatch(_clean(text)) is not None
 
 
+def is_unit(text: str) -> bool:
+    """Whether what was typed is a unit alone, such as ``in``."""
+    word = _clean(text).removesuffix(".")
+    return any(word in kind.units for kind in KINDS.values())
+
+
 def with_unit(text: str, kind: str) -> str:
     """What was typed, with the unit that a number alone is read in."""
     return f"{text.strip()} {KINDS[kind].trade}" if is_bare(text) and KINDS[kind].bare else text

@@ -1,20 +1,29 @@
 """The command: reads what was typed, calls the rooms, prints what they found. No physics here."""
 
+import contextlib
+import io
+import os
+import re
 import sys
 from collections.abc import Mapping, Sequence
 from importlib import import_module
+from itertools import pairwise
 from pathlib import Path
+from typing import IO
 
 from rollpath import __version__
 from rollpath.cli.arguments import Command, CommandError, Parser, nearest
+from rollpath.errors import RollpathError
 from rollpath.files.schema import LONGEST_FAULT, FileError
-from rollpath.lap import LapError
-from rollpath.scales.twist import BiteError
 from rollpath.track import TrackError
-from rollpath.units import QuantityError, shorten
+from rollpath.units import is_bare, is_unit, shorten
 
 BAD_INPUT = 2
 """Exit status when what was typed or filed cannot be used."""
+FAILED = 1
+"""Exit status when the answer could not be shown."""
+INTERRUPTED = 130
+"""Exit status after Ctrl-C, as shells have it: 128 and the number of the signal."""
 FIRST_WORDS = (
     "survey", "baseline", "compare", "bite", "tires", "feel", "debrief", "notebook",
     "demo-data", "completion",
@@ -23,25 +32,56 @@ FIRST_WORDS = (
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
-    """Run the command; returns its exit status."""
+    """Run the command; returns its exit status. Nothing that happens prints a traceback."""
     typed = list(sys.argv[1:] if arguments is None else arguments)
+    try:
+        _show_what_it_can(sys.stdout, sys.stderr)
+        status = _status_of(typed)
+        if sys.stdout is not None:
+            sys.stdout.flush()
+    except KeyboardInterrupt:
+        return _leave(INTERRUPTED)
+    except BrokenPipeError:  # whoever read the screen has gone, and wants no more of it
+        return _leave(0)
+    except OSError as error:
+        _leave(0)
+        return _complain([f"the screen cannot be written: {error.strerror or error}"], FAILED)
+    return status
+
+
+def _status_of(typed: list[str]) -> int:
     try:
         _run(typed)
     except FileError as error:
         return _complain(error.lines)
     except TrackError as error:
         return _complain([f"{error.key}: {error}"])
-    except (CommandError, LapError, QuantityError, BiteError) as error:
+    except RollpathError as error:
         return _complain([str(error)])
-    except BrokenPipeError:
-        sys.stderr.close()
     return 0
 
 
-def _complain(lines: list[str]) -> int:
-    for line in lines:
-        print(f"rollpath: {shorten(line, LONGEST_FAULT)}", file=sys.stderr)
-    return BAD_INPUT
+def _show_what_it_can(*screens: IO[str] | None) -> None:
+    """A letter that a screen does not know is shown as a question mark, and ends nothing."""
+    for screen in screens:
+        if isinstance(screen, io.TextIOWrapper):
+            screen.reconfigure(errors="replace")
+
+
+def _leave(status: int) -> int:
+    """Drop what is still to be written, which would only fail again as the interpreter ends."""
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        with contextlib.suppress(OSError, ValueError), open(os.devnull, "w") as nowhere:  # noqa: PTH123
+            os.dup2(nowhere.fileno(), sys.stdout.fileno())
+    return status
+
+
+def _complain(lines: list[str], status: int = BAD_INPUT) -> int:
+    with contextlib.suppress(OSError):
+        for line in lines:
+            for part in line.splitlines():
+                print(f"rollpath: {shorten(part, LONGEST_FAULT)}", file=sys.stderr)
+    return status
 
 
 def _run(typed: list[str]) -> None:
@@ -51,6 +91,7 @@ def _run(typed: list[str]) -> None:
     if typed[0] in ("-V", "--version"):
         print(f"rollpath {__version__}")
         return
+    _refuse_split_quantity(typed)
     name, command = _find_command(typed)
     parser = Parser(
         prog=f"rollpath {name}",
@@ -60,6 +101,18 @@ def _run(typed: list[str]) -> None:
     )
     command.add_arguments(parser)
     command.run(parser.parse_intermixed_args(typed[len(name.split()) :]))
+
+
+def _refuse_split_quantity(typed: list[str]) -> None:
+    """``2 1/2 in`` without quotes comes as three words; say so before any of them is misread."""
+    for i, (word, after) in enumerate(pairwise(typed)):
+        split = re.fullmatch(r"[+-]?\d+", word) and re.fullmatch(r"\d+/\d+\D*", after)
+        if split or (is_bare(word) and is_unit(after)):
+            parts = [word, after]
+            if split and i + 2 < len(typed) and is_unit(typed[i + 2]):
+                parts.append(typed[i + 2])
+            short = "".join(parts) if not split else f"{word}-{''.join(parts[1:])}"
+            raise CommandError(f"{' '.join(parts)}: put quotes round it, or write {short}")
 
 
 def _find_command(typed: list[str]) -> tuple[str, Command]:

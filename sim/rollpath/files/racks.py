@@ -21,7 +21,7 @@ from rollpath.files.schema import (
     read_number,
     text_field,
 )
-from rollpath.files.writing import edit_yaml, plain
+from rollpath.files.writing import edit_yaml
 from rollpath.tires.rack import DEFAULT_GROWTH, Rack, RackTire, Taping
 from rollpath.units import INCH, PSI, QuantityError, parse_temperature, with_unit
 
@@ -268,10 +268,13 @@ def record_taping(path: str | Path, tire: int, readings: list[str], **when: str)
     rollout = ", ".join(map(_yaml_text, readings))
     parts = [f"rollout: [{rollout}]", *(f"{key}: {_yaml_text(text)}" for key, text in when.items())]
     taping = "{" + ", ".join(parts) + "}"
-    earlier = plain(read_yaml(path))["tires"][tire].get("tapings")
-    key = f"tires.{tire}.tapings"
-    change = {key: f"[{taping}]"} if earlier is None else {f"{key}.{len(earlier)}": taping}
-    edit_yaml(path, change, keep_old=False)
+
+    def added(rack: Any) -> dict[str, str]:
+        earlier = rack["tires"][tire].get("tapings")
+        key = f"tires.{tire}.tapings"
+        return {key: f"[{taping}]"} if earlier is None else {f"{key}.{len(earlier)}": taping}
+
+    edit_yaml(path, added, keep_old=False)
 
 
 def _check_typed(key: str, wanted: Field, text: str) -> None:

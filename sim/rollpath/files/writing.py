@@ -1,16 +1,63 @@
 """Files written whole or not at all, and YAML edited without losing what stands around the edit."""
 
+import contextlib
+import glob
 import itertools
 import os
 import tempfile
-from collections.abc import Mapping
+import time
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
 import yaml
 
-from rollpath.files.reading import read_text, read_yaml
+from rollpath.files.reading import key_named, read_text, read_yaml
 from rollpath.files.schema import FileError
+
+LONGEST_WAIT = 10.0
+"""Seconds to wait for somebody else who is writing."""
+_PART = ".part"
+"""Ending of a file that is being written."""
+
+
+@contextlib.contextmanager
+def locked(path: Path) -> Iterator[Path]:
+    """Keep others of this package from writing beside a file until the block ends.
+
+    The folder is what is locked, so that no lock file is left behind; not to be nested. Yields
+    the file itself where `path` is a link to it.
+
+    Raises
+    ------
+    FileError
+        If somebody else holds it for longer than `LONGEST_WAIT`.
+    """
+    path = Path(os.path.realpath(path))
+    try:
+        import fcntl
+
+        folder = os.open(path.parent, os.O_RDONLY)
+    except (ImportError, OSError):  # no such lock here; what cannot be written is told later
+        yield path
+        return
+    try:
+        deadline = time.monotonic() + LONGEST_WAIT
+        while True:
+            try:
+                fcntl.flock(folder, fcntl.LOCK_EX | fcntl.LOCK_NB)
+                break
+            except BlockingIOError:
+                if time.monotonic() > deadline:
+                    raise FileError([f"{path}: somebody else is writing it; try again"]) from None
+                time.sleep(0.01)
+            except OSError:  # a file system without locks
+                break
+        for left in path.parent.glob(f".{glob.escape(path.name)}.*{_PART}"):
+            left.unlink(missing_ok=True)  # of a run that was killed: whoever writes holds the lock
+        yield path
+    finally:
+        os.close(folder)
 
 
 def write_whole(path: Path, data: str | bytes) -> None:
@@ -21,8 +68,14 @@ def write_whole(path: Path, data: str | bytes) -> None:
     FileError
         If it cannot be written; what was there is still there.
     """
+    with locked(path) as file:
+        _write_locked(file, data)
+
+
+def _write_locked(path: Path, data: str | bytes) -> None:
+    """`write_whole` for who holds the lock already."""
     try:
-        handle, beside = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+        handle, beside = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=_PART)
         try:
             with os.fdopen(handle, "wb") as file:
                 file.write(data.encode() if isinstance(data, str) else data)
@@ -34,8 +87,20 @@ def write_whole(path: Path, data: str | bytes) -> None:
         except BaseException:
             Path(beside).unlink(missing_ok=True)
             raise
-    except OSError as error:
-        raise FileError([f"{path}: cannot be written: {error.strerror or error}"]) from None
+        _sync_folder(path.parent)
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or error
+        raise FileError([f"{path}: cannot be written: {reason}"]) from None
+
+
+def _sync_folder(folder: Path) -> None:
+    """Make a rename last through a power cut, where the system can."""
+    with contextlib.suppress(OSError):
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
 
 
 def check_new(path: Path, replace_old: bool) -> None:
@@ -68,13 +133,16 @@ def make_folder(folder: Path) -> None:
 # Editing
 
 
-def edit_yaml(path: Path, changes: Mapping[str, str], *, keep_old: bool = True) -> Path | None:
+Changes = Mapping[str, str] | Callable[[Any], Mapping[str, str]]
+
+
+def edit_yaml(path: Path, changes: Changes, *, keep_old: bool = True) -> Path | None:
     """Change values of a YAML file and nothing else: comments, order and spacing stay.
 
     Parameters
     ----------
     path : Path
-    changes : mapping of str to str
+    changes : mapping of str to str, or a function that makes one of what the file holds now
         New text by dotted key, such as ``{"bite_per_inch.rear": "9.6 lb"}``; a number picks an
         item of a list. A key that is not there yet is added where its fellows are, and the number
         after the last item adds one.
@@ -92,9 +160,16 @@ def edit_yaml(path: Path, changes: Mapping[str, str], *, keep_old: bool = True) 
         If the file cannot be read, the edit cannot be made without touching something else, or
         it cannot be written; the file is then as it was.
     """
-    before = path.read_bytes() if path.is_file() else b""
+    with locked(path) as file:
+        return _edit_locked(path, file, changes, keep_old)
+
+
+def _edit_locked(path: Path, file: Path, changes: Changes, keep_old: bool) -> Path | None:
+    """`edit_yaml` for who holds the lock; `path` is what the file is called by the racer."""
+    before = file.read_bytes() if file.is_file() else b""
     wanted = plain(read_yaml(path))
     text = read_text(path)
+    changes = changes(wanted) if callable(changes) else changes
     for key, value in changes.items():
         text = _edited(path, text, key.split("."), value)
         _put(wanted, key.split("."), value)
@@ -103,9 +178,9 @@ def edit_yaml(path: Path, changes: Mapping[str, str], *, keep_old: bool = True) 
     mark = b"\xef\xbb\xbf" if before.startswith(b"\xef\xbb\xbf") else b""
     kept = _free_name(path) if keep_old else None
     if kept is not None:
-        write_whole(kept, before)
-    write_whole(path, mark + text.encode())
-    if path.read_bytes() != mark + text.encode():
+        _write_locked(kept, before)
+    _write_locked(file, mark + text.encode())
+    if file.read_bytes() != mark + text.encode():
         where = f"; the old file is {kept}" if kept else ""
         raise FileError([f"{path}: did not read back as written{where}"])
     return kept
@@ -130,7 +205,7 @@ def _compose(text: str) -> yaml.Node:
 def plain(node: yaml.Node) -> Any:
     """A node tree as dicts, lists and the text of its scalars."""
     if isinstance(node, yaml.MappingNode):
-        return {str(key.value): plain(value) for key, value in node.value}
+        return {key_named(str(key.value)): plain(value) for key, value in node.value}
     if isinstance(node, yaml.SequenceNode):
         return [plain(item) for item in node.value]
     return node.value
@@ -178,7 +253,7 @@ def _edited(path: Path, text: str, key: list[str], value: str) -> str:
 
 def _child(node: yaml.Node, name: str) -> yaml.Node | None:
     if isinstance(node, yaml.MappingNode):
-        return next((value for key, value in node.value if key.value == name), None)
+        return next((value for key, value in node.value if key_named(key.value) == name), None)
     if isinstance(node, yaml.SequenceNode) and name.isdecimal() and int(name) < len(node.value):
         item: yaml.Node = node.value[int(name)]
         return item

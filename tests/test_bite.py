@@ -13,8 +13,10 @@ from rollpath.corners import CORNERS, NOTHING, RAISES_BITE, Corners, only
 from rollpath.files.cars import load_car
 from rollpath.scales.hold import bite_map, holds, weigh_change
 from rollpath.scales.learn import (
+    UNTOUCHED,
     NextSession,
     ScaleSession,
+    _bite_by_four_pads,
     _Design,
     fit_rates,
     learn_rates,
@@ -497,7 +499,9 @@ def test_perfect_pads_give_the_rates_back(lopsided):
     learned = learn_rates(lopsided, made_sessions(lopsided, MOVES, noise=0, seed=1))
     for name, rate in truth(lopsided).items():
         assert learned.rates[name].value == pytest.approx(rate, rel=1e-9)
-    assert learned.next_session is None
+    assert learned.next_session is not None  # eight sessions may agree by luck
+    many = learn_rates(lopsided, made_sessions(lopsided, MOVES * 6, noise=0, seed=1))
+    assert many.next_session is None
 
 
 def test_driver_out_shifts_bite_and_not_the_rates(car):
@@ -507,18 +511,60 @@ def test_driver_out_shifts_bite_and_not_the_rates(car):
         assert learned.rates[name].value == pytest.approx(rate, rel=1e-9)
 
 
-def test_interval_covers_the_truth_95_times_in_100(lopsided):
+def test_least_squares_interval_covers_the_truth_95_times_in_100(lopsided):
     trials = 3000
     covered = dict.fromkeys(NAMES, 0)
     true = truth(lopsided)
     for seed in range(trials):
-        learned = learn_rates(lopsided, made_sessions(lopsided, MOVES, noise=2, seed=seed))
-        for name, rate in learned.rates.items():
-            covered[name] += abs(rate.value - true[name]) <= rate.half_width
+        sessions = made_sessions(lopsided, MOVES, noise=2, seed=seed)
+        fitted, _ = fit_rates(_Design.of(sessions, NAMES), _bite_by_four_pads(lopsided, sessions))
+        for name, rate in zip(NAMES, fitted, strict=True):
+            unit = 1.0 if "jacks" in name else INCH
+            covered[name] += abs(rate.value - true[name] * unit) <= rate.half_width
     # Four standard errors of a binomial share either way: too wide an interval fails as well.
     margin = 4 * np.sqrt(0.95 * 0.05 / trials)
     for name in NAMES:
         assert covered[name] / trials == pytest.approx(0.95, abs=margin), name
+
+
+@pytest.mark.parametrize(("count", "noise"), [(4, 2.0), (4, 5.0), (6, 4.5), (8, 3.0)])
+def test_few_sessions_are_not_surer_than_they_may_be(lopsided, count, noise):
+    """Cars whose springs are not what their file says, and pads of more or less scatter."""
+    rng = np.random.default_rng(11)
+    inside = total = 0
+    for seed in range(150):
+        factor = rng.normal(1.0, 0.3, 3).clip(0.3, 2.0)
+        springs = lopsided.springs
+        true = replace(
+            lopsided,
+            springs=replace(
+                springs,
+                front_wheel_rate=tuple(factor[0] * rate for rate in springs.front_wheel_rate),
+                rear_rate=tuple(factor[1] * rate for rate in springs.rear_rate),
+                rear_bar=factor[2] * springs.rear_bar,
+            ),
+        )
+        moves = [(2, 1, 0, 0), (3, 1, 0, 0), (2, 2, 0, 0), (2, 1, 0, 0), *MOVES[5:]][:count]
+        jacks_put = [(rear, front, 0, 0) for rear, front, *_ in moves]
+        sessions = [replace(s, turns=None) for s in made_sessions(true, jacks_put, noise, seed)]
+        for name, rate in learn_rates(lopsided, sessions).rates.items():
+            inside += abs(rate.value - truth(true)[name]) <= rate.half_width
+            total += 1
+    assert inside / total >= 0.92
+
+
+def test_four_sessions_that_agree_by_luck_are_not_sure_to_a_hair(lopsided):
+    moves = [(2, 1, 0, 0), (3, 1, 0, 0), (2, 2, 0, 0), (3, 2, 0, 0)]
+    sessions = [replace(s, turns=None) for s in made_sessions(lopsided, moves, 0, 1)]
+    for rate in learn_rates(lopsided, sessions).rates.values():
+        assert rate.half_width > 3 * POUND / INCH
+
+
+def test_the_same_car_is_weighed_twice_before_anything_is_moved(lopsided):
+    sessions = made_sessions(lopsided, MOVES[:2], 2, 1)
+    assert learn_rates(lopsided, sessions).next_session == NextSession("s2", UNTOUCHED, 0.0)
+    twice = made_sessions(lopsided, [*MOVES[:2], MOVES[1]], 2, 1)
+    assert learn_rates(lopsided, twice).next_session.moved in NAMES
 
 
 def test_pad_noise_is_recovered(car):
@@ -550,7 +596,8 @@ def test_least_squares_agrees_with_the_certified_norris_values():
 
 
 def test_staggers_that_always_moved_together_are_refused(car):
-    moves = [(2, 1, 0, 0), (3, 2, 0, 0), (2, 1, 2, 0), (2, 1, 0, 2), (4, 3, 0, 1), (1, 0, 1, 0)]
+    moves = [(2, 1, 0, 0), (3, 2, 0, 0), (2, 1, 2, 0), (2, 1, 0, 2), (4, 3, 0, 1), (1, 0, 1, 0),
+             (1, 0, 1, 0)]  # fmt: skip
     sessions = made_sessions(car, moves, 0, 1)
     learned = learn_rates(car, sessions)
     assert learned.tied == [["rear stagger", "front stagger"]]
@@ -570,7 +617,8 @@ def test_a_sixteenth_of_tape_does_not_tell_two_staggers_apart(car):
 def run_next(sessions: list[ScaleSession], moves: list, run: NextSession) -> list:
     """The moves with the suggested session added."""
     start = list(moves[next(i for i, s in enumerate(sessions) if s.label == run.like)])
-    start[NAMES.index(run.moved)] += run.step
+    if run.moved != UNTOUCHED:
+        start[NAMES.index(run.moved)] += run.step
     return [*moves, tuple(start)]
 
 
@@ -584,7 +632,7 @@ def run_next(sessions: list[ScaleSession], moves: list, run: NextSession) -> lis
     ],
 )
 def test_running_the_suggested_sessions_leads_to_every_rate(car, moves):
-    for _ in range(8):
+    for _ in range(9):
         sessions = made_sessions(car, moves, 0, 1)
         learned = learn_rates(car, sessions)
         if learned.next_session is None:

@@ -2,20 +2,33 @@
 
 import itertools
 import math
+import sys
 from collections.abc import Iterable
 from dataclasses import replace
 from datetime import datetime, timedelta
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
-from notebook_helpers import driver_feels, made_nights, made_run
+from notebook_helpers import made_nights, made_run
+from rollpath.belief import CORRECTIONS
 from rollpath.book import posterior
-from rollpath.book.lessons import FEWEST_CLEAN, Correction, correction, driver_says, studies
+from rollpath.book.lessons import (
+    FEWEST_CLEAN,
+    Correction,
+    Study,
+    correction,
+    driver_says,
+    studies,
+    study_of,
+)
 from rollpath.book.nights import Step, nights
-from rollpath.book.posterior import CANDIDATES
 from rollpath.book.run import Page, Run
 from rollpath.units import INCH, POUND, PSI
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "scripts"))
+from made_season import KINDS, Season, made_season
 
 CAR, SLICK = "Number 31", "slick"
 
@@ -166,34 +179,54 @@ def found(pages: list[Page]) -> Correction | None:
 
 @pytest.mark.parametrize("off", [0.3, -0.3])
 def test_a_correction_put_in_is_found_within_its_interval(off: float) -> None:
-    seen = [found(made_nights(12, off, seed)) for seed in range(40)]
+    seen = [found(made_nights(12, off, seed, runs=4)) for seed in range(30)]
     offered = [one for one in seen if one is not None]
     within = [one.interval[0] <= off * INCH <= one.interval[1] for one in offered]
-    assert len(offered) >= 38
+    assert len(offered) >= 27
     assert sum(within) >= len(offered) - 1
-    assert np.mean([one.stagger for one in offered]) == pytest.approx(off * INCH, abs=0.05 * INCH)
+    assert np.mean([one.stagger for one in offered]) == pytest.approx(off * INCH, abs=0.06 * INCH)
 
 
-def test_it_is_found_from_talk_alone_and_from_the_watch_alone() -> None:
-    talk = [found(made_nights(16, 0.3, seed, timed=False)) for seed in range(15)]
-    watch = [found(made_nights(40, 0.3, seed, talks=False, runs=4)) for seed in range(15)]
-    for seen in (talk, watch):
-        within = [one is not None and one.interval[0] <= 0.3 * INCH <= one.interval[1]
-                  for one in seen]  # fmt: skip
-        assert sum(within) >= 14
+def test_eight_nights_of_four_runs_find_three_tenths_in_four_seasons_of_five() -> None:
+    seen = [found(made_nights(8, 0.3, seed, runs=4)) for seed in range(40)]
+    assert sum(one is not None for one in seen) >= 32
+
+
+def test_it_is_found_from_the_watch_alone() -> None:
+    seen = [found(made_nights(40, 0.3, seed, talks=False, runs=4)) for seed in range(12)]
+    within = [one is not None and one.interval[0] <= 0.3 * INCH <= one.interval[1] for one in seen]
+    assert sum(within) >= 11
+
+
+def test_talk_alone_is_never_enough_as_he_may_just_like_it_so() -> None:
+    for seed in range(6):
+        (study,) = studies(nights(made_nights(16, 0.4, seed, timed=False)))
+        assert study.correction is None
+        assert study.outcome in ("not borne out", "not shown")
+        assert study.driver is not None and study.driver.median > 0.2 * INCH
+        assert study.watch is None
 
 
 def test_pure_noise_yields_none() -> None:
     # The interval alone promises 1 in 100; noise has to pass the Bayes factor as well.
     seen = [
-        found(made_nights(n, 0.0, seed, follows=False)) for n in (3, 8, 16) for seed in range(150)
+        found(made_nights(n, 0.0, seed, follows=False)) for n in (3, 8, 16) for seed in range(40)
     ]
     assert sum(one is not None for one in seen) <= 2
 
 
 def test_where_the_physics_is_right_hardly_any_correction_is_offered() -> None:
-    seen = [found(made_nights(n, 0.0, seed)) for n in (4, 10) for seed in range(150)]
-    assert sum(one is not None for one in seen) <= 6
+    studied = [study_of(made_nights(n, 0.0, s), CAR, SLICK) for n in (4, 16) for s in range(40)]
+    assert sum(one.correction is not None for one in studied) <= 2
+    needs_none = [one.outcome == "not needed" for one in studied]
+    assert sum(needs_none[:40]) < sum(needs_none[40:]) / 2
+    assert sum(needs_none[40:]) >= 30
+
+
+def test_nothing_known_is_not_told_as_the_physics_holding() -> None:
+    # Half an inch put in and too few runs to see it: "shown to need none" would be a lie.
+    told = [study_of(made_nights(4, 0.5, seed), CAR, SLICK).outcome for seed in range(40)]
+    assert "not needed" not in told
 
 
 def test_a_driver_who_always_says_the_same_teaches_nothing() -> None:
@@ -204,26 +237,97 @@ def test_a_driver_who_always_says_the_same_teaches_nothing() -> None:
         ]
         (study,) = studies(nights(pages))
         assert study.correction is None
-        assert "do not follow" in study.reason
+        assert study.outcome in ("unrelated", "apart", "not shown", "not borne out")
 
 
 def test_none_is_offered_below_eight_clean_runs() -> None:
-    def exact(count: int) -> list[Page]:
-        offsets = np.linspace(-0.9, 0.9, count)
-        return pages_of(
-            made_run(
-                2.25 + x, when=datetime(2026, 4, 4) + timedelta(days=7 * i), best_lap=None,
-                optimum_stagger=2.25 * INCH, **driver_feels(0.5 - x),
-            )
-            for i, x in enumerate(offsets)
-        )  # fmt: skip
+    few, enough = (made_nights(n, 0.5, 2, runs=1) for n in (FEWEST_CLEAN - 1, FEWEST_CLEAN))
+    assert study_of(few, CAR, SLICK).outcome == "few"
+    assert study_of(few, CAR, SLICK).clean_runs == FEWEST_CLEAN - 1
+    assert study_of(enough, CAR, SLICK).outcome != "few"
 
-    (few,) = studies(nights(exact(FEWEST_CLEAN - 1)))
-    assert few.correction is None
-    assert few.reason == "7 clean runs; a correction takes 8"
-    (enough,) = studies(nights(exact(4 * FEWEST_CLEAN)))
-    assert enough.correction is not None
-    assert enough.correction.clean_runs == 4 * FEWEST_CLEAN
+
+# What a season may be fooled by: other cars, drivers and tracks than the estimator's own
+
+
+def shown_in(kind: Season, seeds: int, start: int = 0) -> list[Study]:
+    """Studies of seasons that offer a correction."""
+    made = (made_season(kind, np.random.default_rng(start + seed))[0] for seed in range(seeds))
+    return [study for study in (study_of(pages, CAR, SLICK) for pages in made) if study.correction]
+
+
+@pytest.mark.parametrize(
+    "name",
+    ["slows, climbing", "slows, falling", "slows unsteadily", "biased -0.5", "biased, no watch",
+     "lazy driver", "traffic", "noise"],
+)  # fmt: skip
+def test_seasons_with_nothing_put_in_offer_nothing(name: str) -> None:
+    assert len(shown_in(KINDS[name], 20)) <= 1
+
+
+def test_a_driver_and_a_watch_that_disagree_are_not_averaged() -> None:
+    kind = replace(KINDS["biased -0.5"], nights=16)
+    made = [made_season(kind, np.random.default_rng(seed))[0] for seed in range(8)]
+    studied = [study_of(pages, CAR, SLICK) for pages in made]
+    apart = [study for study in studied if study.outcome == "apart"]
+    assert len(apart) >= 6
+    assert all(study.correction is None for study in studied)
+    for study in apart:
+        assert study.driver is not None and study.watch is not None
+        assert study.driver.median < -0.3 * INCH < study.watch.median
+
+
+def test_a_track_that_slows_is_projected_out_of_laps_and_stagger() -> None:
+    # With a trend put on every lap in run order the answer is the same to the last digit.
+    pages = made_nights(10, 0.3, 4, runs=4, talks=False)
+    slowed = [
+        replace(page, run=replace(page.run, best_lap=(page.run.best_lap or 0.0) + 0.2 * (i % 4)))
+        for i, page in enumerate(pages)
+    ]
+    laps = [posterior_laps(one) for one in (pages, slowed)]
+    ones = np.ones(len(pages))
+    g, h = (posterior._gram(one, ones, 0.0)[0] for one in laps)
+    assert g == pytest.approx(h, abs=1e-9)
+
+
+def posterior_laps(pages: list[Page]) -> posterior.Laps:
+    from rollpath.book.lessons import _laps, _points
+
+    return _laps(_points(nights(pages)))
+
+
+def test_what_was_learned_at_one_track_is_widened_at_another() -> None:
+    pages = made_nights(24, 0.4, 3, runs=4)
+    study = study_of(pages, CAR, SLICK)
+    here, away = study.at("ropewalk "), study.at("Two Ponds")
+    assert here.correction is not None
+    assert here.correction.learned_at == ("Ropewalk",)
+    assert away.correction is None
+    width = [one.interval[1] - one.interval[0] for one in (here, away)]
+    assert width[1] > 2 * width[0]
+    assert correction(pages, CAR, SLICK, "Two Ponds") is None
+
+
+def test_tracks_that_differ_keep_their_own_sign() -> None:
+    there = [
+        replace(page, key=f"x{page.key}", run=replace(page.run, track="Two Ponds"))
+        for page in made_nights(16, -0.4, 5, runs=4)
+    ]
+    study = study_of([*made_nights(16, 0.4, 6, runs=4), *there], CAR, SLICK)
+    assert study.at("Ropewalk").estimate > 0.2 * INCH
+    assert study.at("Two Ponds").estimate < -0.2 * INCH
+    assert study.correction is None
+    low, high = study.elsewhere.interval
+    assert low < -0.4 * INCH < 0.4 * INCH < high
+
+
+def test_a_correction_beyond_the_grid_says_so() -> None:
+    pages = [
+        replace(page, run=replace(page.run, optimum_stagger=(page.run.optimum_stagger or 0)
+                                  - 3.4 * INCH))
+        for page in made_nights(30, 0.0, 3, runs=5)
+    ]  # fmt: skip
+    assert study_of(pages, CAR, SLICK).outcome in ("cut", "apart")
 
 
 def test_confounded_runs_and_runs_that_do_not_count_are_left_out() -> None:
@@ -253,40 +357,41 @@ def test_only_the_car_and_condition_asked_for_are_heard() -> None:
 def test_lap_evidence_agrees_with_least_squares_on_a_design_matrix() -> None:
     chance = np.random.default_rng(4)
     groups = np.repeat([0, 1, 2], [3, 4, 5])
-    x, laps = chance.normal(0, 0.01, 12), chance.normal(17, 0.2, 12)
-    got, null = posterior._lap_evidence(posterior.Watch(x, laps, groups))
-    levels = np.eye(3)[groups]
-    floor = 9 * posterior._WATCH**2
+    order = np.concatenate([np.arange(n) for n in (3, 4, 5)]).astype(float)
+    x, times = chance.normal(0, 0.01, 12), chance.normal(17, 0.2, 12)
+    laps = posterior.Laps(x, times, groups, order)
+    weights = chance.uniform(0.3, 1.0, 12)
+    root = np.sqrt(weights)
+    design = np.column_stack([np.eye(3)[groups], order]) * root[:, None]
+    # Levels and trend free, the trend of a night unsteady by 1.5 scatters: generalised least
+    # squares with the covariance written out (Aitken 1935).
+    lean = np.zeros((12, 3))
+    for i in range(3):
+        lean[groups == i, i] = order[groups == i] * root[groups == i]
+    for unsteady in (0.0, 1.5):
+        cov = np.eye(12) + unsteady**2 * lean @ lean.T
+        inverse = np.linalg.inv(cov)
+        g, level = posterior._gram(laps, weights, unsteady)
+        for i, k in ((60, 20.0), (96, 150.0), (130, 1000.0)):
+            y = (times - k * (x - CORRECTIONS[i]) ** 2) * root
+            beta = np.linalg.solve(design.T @ inverse @ design, design.T @ inverse @ y)
+            rest = y - design @ beta
+            v = np.array([1.0, 2 * k * CORRECTIONS[i], -k])
+            assert v @ g @ v == pytest.approx(rest @ inverse @ rest, rel=1e-8)
+        # Harville (1977): the restricted likelihood has both determinants in it.
+        log_det = np.linalg.slogdet(cov)[1] + np.linalg.slogdet(design.T @ inverse @ design)[1]
+        log_det -= np.linalg.slogdet(np.diag(np.bincount(groups, weights)))[1]
+        assert level == pytest.approx(-8 * np.log(posterior._SCATTERS) - 0.5 * log_det)
 
-    def log_likelihood(values: np.ndarray) -> float:  # type: ignore[type-arg]
-        rest = values - levels @ np.linalg.lstsq(levels, values, rcond=None)[0]
-        return float(-4.5 * np.log(rest @ rest + floor))
 
-    for i in (0, 30, 60, 96):
-        each = [log_likelihood(laps - k * (x - CANDIDATES[i]) ** 2) for k in posterior._LAP_COSTS]
-        assert got[i] == pytest.approx(np.log(np.mean(np.exp(each))), rel=1e-9)
-    assert null == pytest.approx(log_likelihood(laps))
-
-
-def test_driver_evidence_agrees_with_the_ordinal_model_written_out() -> None:
-    # McCullagh (1980), the proportional-odds model: cumulative chances are logistic.
-    x, said = np.array([-20, 3, 8, 8]) * posterior.STEP, np.array([1, 0, -1, 0])
-    got, null = posterior._driver_evidence(x, said)
-
-    def chance(answer: int, d: float, t: float, b: float) -> float:
-        more, less = 1 / (1 + math.exp(-(d - t) / b)), 1 / (1 + math.exp(-(-d - t) / b))
-        plain = {1: more, -1: less, 0: 1 - more - less}[answer]
-        return (1 - posterior._LAPSE) * plain + posterior._LAPSE / 3
-
-    for i in (0, 40, 96):
-        each = [
-            math.prod(chance(a, CANDIDATES[i] - b, t, blur) for a, b in zip(said, x, strict=True))
-            for blur in posterior._BLURS
-            for t in posterior._CONTENTS
-        ]
-        assert got[i] == pytest.approx(math.log(np.mean(each)), rel=1e-9)
-    # By hand: Dirichlet(1, 1, 1) gives 2! 1! 2! 1! / 6!.
-    assert null == pytest.approx(math.log(2 * 2 / 720))
+def test_a_lap_in_traffic_counts_little() -> None:
+    pages = made_nights(12, 0.3, 2, runs=4, talks=False)
+    laps = posterior_laps(pages)
+    held_up = np.arange(len(laps.times)) % 7 == 3
+    slow = replace(laps, times=laps.times + 0.6 * held_up)
+    weights = posterior._clear_runs(slow)
+    assert np.median(weights[held_up]) < 0.1
+    assert np.median(weights[~held_up]) > 0.6
 
 
 def test_with_many_laps_the_answer_is_the_foot_of_the_fitted_parabola() -> None:
@@ -297,4 +402,4 @@ def test_with_many_laps_the_answer_is_the_foot_of_the_fitted_parabola() -> None:
     night = np.eye(150)[np.arange(len(pages)) // 4]
     fitted = np.linalg.lstsq(np.column_stack([x, x**2, night]), laps, rcond=None)[0]
     foot = -fitted[0] / (2 * fitted[1])
-    assert study.estimate / INCH == pytest.approx(foot, abs=0.04)
+    assert study.estimate / INCH == pytest.approx(foot, abs=0.05)

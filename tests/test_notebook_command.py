@@ -198,12 +198,12 @@ def test_review_warns_of_two_changes_and_names_the_runs_that_would_teach(
 
 def season(path: str, off: float, seed: int = 5) -> None:
     with Book(path) as book:
-        book.take(made_nights(12, off, seed))
+        book.take(made_nights(16, off, seed, runs=4))
 
 
 def test_baseline_puts_the_nights_on_the_physics_and_shows_both(told: Told, book: str) -> None:
     season(book, 0.3)
-    typed = ["baseline", SAUCER, CAR, "--condition", "slick"]
+    typed = ["baseline", ROPEWALK, CAR, "--condition", "slick"]
     alone, both = told.json(*typed), told.json(*typed, "--book", book)
     found = both["correction"]
     assert found["interval_in"][0] <= 0.3 <= found["interval_in"][1]
@@ -217,8 +217,19 @@ def test_baseline_puts_the_nights_on_the_physics_and_shows_both(told: Told, book
         round(applied["optimum_in"] * 8) / 8, abs=1e-6
     )
     assert both["lap"] == alone["lap"]
-    alone_words = f"By physics alone {eighths(physics['recommended_in'] * INCH)} in"
-    assert alone_words in " ".join(told(*typed, "--book", book).split())
+    tape = f"{eighths(physics['recommended_in'] * INCH)} in"
+    text = " ".join(told(*typed, "--book", book).split())
+    assert f"By physics alone {tape}" in text
+    assert "at Ropewalk" in text
+
+
+def test_a_correction_is_not_used_where_it_was_not_learned(told: Told, book: str) -> None:
+    season(book, 0.3)
+    typed = ["baseline", SAUCER, CAR, "--condition", "slick"]
+    both = told.json(*typed, "--book", book)
+    assert both["correction"] is None
+    assert both["stagger"] == told.json(*typed)["stagger"]
+    assert "learned at Ropewalk, not here" in " ".join(told(*typed, "--book", book).split())
 
 
 def test_baseline_says_why_nothing_is_put_on_the_physics(told: Told, book: str) -> None:
@@ -232,9 +243,9 @@ def test_baseline_says_why_nothing_is_put_on_the_physics(told: Told, book: str) 
 
 def test_a_correction_stays_inside_the_window(told: Told, book: str) -> None:
     season(book, 0.5)
-    typed = ["baseline", SAUCER, CAR, "--condition", "slick", "--window", "1in,2in"]
+    typed = ["baseline", ROPEWALK, CAR, "--condition", "slick", "--window", "1in,1.5in"]
     both = told.json(*typed, "--book", book)
-    assert both["stagger"]["recommended_in"] == 2.0
+    assert both["stagger"]["recommended_in"] == 1.5
     assert both["stagger"]["at_window"] == "high"
 
 
@@ -300,10 +311,10 @@ def test_a_damaged_book_is_rescued_and_told(told: Told, book: str) -> None:
     data = bytearray(Path(book).read_bytes())
     data[4096:8192] = os.urandom(4096)
     Path(book).write_bytes(data)
-    assert "36 runs" in told("notebook", "list", "--book", book)
+    assert "64 runs" in told("notebook", "list", "--book", book)
     assert "is damaged" in told.errors
     told("notebook", "add", "--book", book, "--track", "A", "--car", "B")
-    assert "was damaged; rescued 36 runs into a new notebook" in told.errors
+    assert "was damaged; rescued 64 runs into a new notebook" in told.errors
     assert "the damaged file is kept as" in told.errors
 
 

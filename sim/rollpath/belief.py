@@ -37,6 +37,7 @@ import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -57,7 +58,14 @@ _THRESHOLD_SPREAD = 0.6
 """Standard deviation of the logarithm of the threshold: from half to twice it, two in three."""
 _BLURS: FloatArray = np.geomspace(1 / 16, 2.0, 7) * INCH
 """How much stagger a driver's feel scatters by, from sharp to blind; each as likely."""
-TASTE = 0.1 * INCH
+DRIVER_BEFORE: FloatArray = np.tile(
+    -0.5 * (np.log(_THRESHOLDS / THRESHOLD) / _THRESHOLD_SPREAD) ** 2, len(_BLURS)
+)
+DRIVER_BEFORE -= np.log(np.sum(np.exp(DRIVER_BEFORE)))
+"""Log chance of each case of blur and threshold."""
+_FURTHEST = 192
+"""Steps of the grid; a car further from its optimum counts as this far."""
+TASTE = 0.07 * INCH
 """Standard deviation of what drivers like beside the quickest; all of a driver's answers share
 it, so any number of them tells his best stagger no finer. Engineering judgement."""
 _BEFORE = INCH
@@ -282,38 +290,68 @@ def driver(answers: Sequence[Answer], name: str = "driver") -> Witness:
 
 def _ordinal(answers: Sequence[Answer]) -> FloatArray:
     """Log likelihood of the answers on the grid, threshold and blur averaged over."""
-    if not answers:
-        return np.zeros_like(CORRECTIONS)
-    table, counts = np.unique([_reading(one) for one in answers], axis=0, return_counts=True)
+    return np.asarray(log_sum(driver_cases(answers) + DRIVER_BEFORE[:, None]))
+
+
+def driver_cases(answers: Sequence[Answer]) -> FloatArray:
+    """Log likelihood of answers in every case of blur and threshold, shape (cases, candidates).
+
+    How likely the cases are before anything was said stands in `DRIVER_BEFORE`.
+    """
+    total = np.zeros((len(DRIVER_BEFORE), len(CORRECTIONS)))
+    if answers:
+        table, counts = np.unique([_reading(one) for one in answers], axis=0, return_counts=True)
+        for (zero, news, slips), count in zip(table, counts, strict=True):
+            total += count * _one_answer(int(zero), float(news), float(slips))
+    return total
+
+
+@lru_cache(maxsize=256)
+def _one_answer(zero: int, news: float, slips: float) -> FloatArray:
+    """Log likelihood of one answer; seasons ask for the same few again and again."""
+    d = CORRECTIONS - zero * STEP
     blur, t = _BLURS[:, None, None], _THRESHOLDS[None, :, None]
-    total = np.zeros((len(_BLURS), len(_THRESHOLDS), len(CORRECTIONS)))
-    for (zero, news, slips), count in zip(table, counts, strict=True):
-        d = CORRECTIONS - zero
-        more, less = _logistic((d - t) / blur), _logistic((-d - t) / blur)
+    more, less = _logistic((d - t) / blur), _logistic((-d - t) / blur)
+    log = sum(
+        part * np.log((1.0 - slips) * chance + slips / 3.0)
         for part, chance in (
             (max(news, 0.0), more),
             (max(-news, 0.0), less),
             (max(1.0 - abs(news), 0.0), 1.0 - more - less),
-        ):
-            if part:
-                total += part * count * np.log((1.0 - slips) * chance + slips / 3.0)
-    plausible = -0.5 * (np.log(_THRESHOLDS / THRESHOLD) / _THRESHOLD_SPREAD) ** 2
-    total += (plausible - log_sum(plausible))[:, None] - math.log(len(_BLURS))
-    return np.asarray(log_sum(total.reshape(-1, len(CORRECTIONS))))
+        )
+    )
+    return np.asarray(log).reshape(-1, len(CORRECTIONS))
 
 
-def _reading(answer: Answer) -> tuple[float, float, float]:
-    """Where his zero is, m, what is news in his answer, and how often such a one slips."""
+def _reading(answer: Answer) -> tuple[int, float, float]:
+    """Where his zero is, grid steps; what is news in his answer; how often such a one slips."""
     if answer.foretold is None:
-        return answer.off - answer.offset, float(answer.said), answer.slips
-    return 0.0, answer.said - answer.foretold, answer.slips
+        at = round((answer.off - answer.offset) / STEP)
+        return max(-_FURTHEST, min(_FURTHEST, at)), float(answer.said), answer.slips
+    return 0, answer.said - answer.foretold, answer.slips
 
 
-def tasted(log: FloatArray, taste: float = TASTE) -> FloatArray:
-    """A log likelihood with something unknown and shared by all of it added to the correction."""
-    apart = CORRECTIONS[:, None] - CORRECTIONS
-    blur = -0.5 * (apart / taste) ** 2
-    return np.asarray(log_sum((blur - log_sum(blur)) + log[:, None]))
+def tasted(log: FloatArray, spread: float = TASTE) -> FloatArray:
+    """A log likelihood with something unknown, shared by all of it, added to the correction.
+
+    Parameters
+    ----------
+    log : ndarray, shape (..., candidates)
+    spread : float
+        Standard deviation of what is added, m; 0 adds nothing.
+    """
+    if spread <= 0.0:
+        return log
+    top = log.max(axis=-1, keepdims=True)
+    chance = np.exp(np.maximum(log - top, -600.0))
+    return np.asarray(np.log(chance @ _smear(spread)) + top)
+
+
+@lru_cache(maxsize=16)
+def _smear(spread: float) -> FloatArray:
+    """Chance of each candidate given each other; columns sum to 1."""
+    blur = np.exp(-0.5 * ((CORRECTIONS[:, None] - CORRECTIONS) / spread) ** 2)
+    return np.asarray(blur / blur.sum(axis=0))
 
 
 def chance_of(log: FloatArray) -> FloatArray:

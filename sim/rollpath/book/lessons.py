@@ -2,15 +2,25 @@
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
 
+from rollpath.belief import (
+    APART,
+    CORRECTIONS,
+    Answer,
+    Witness,
+    believe,
+    fit_together,
+    quantiles,
+)
 from rollpath.book.nights import REAR_STAGGER, Night, counted_lap, nights
-from rollpath.book.posterior import Watch, posterior_of
+from rollpath.book.posterior import USUAL, Evidence, Laps, posterior_of
 from rollpath.book.run import Page, Run
 from rollpath.debrief import Answers, read_answers
+from rollpath.units import INCH, FloatArray
 
 # Over nights: what the driver and the watch say about the physics
 
@@ -36,7 +46,29 @@ def _asked_for(*answers: str | None) -> int | None:
 
 
 FEWEST_CLEAN = 8
-"""Clean runs below which no correction is offered."""
+"""Clean runs below which nothing is said of a correction."""
+COVERS = 0.99
+"""How often a correction lies in its interval."""
+NOT_NEEDED = INCH / 4
+"""A car whose best stagger is surely no further than this from the physics needs no correction:
+the step that a driver notices (engineering judgement)."""
+_SURELY = 0.95
+FAR = INCH
+"""Corrections of more than this: the tape, the track file or the car file is likelier wrong."""
+_FOLLOWS = math.log(20.0)
+"""How much likelier the evidence must be when it follows the stagger than when it does not:
+"strong" on the scale of Kass and Raftery (J. Am. Stat. Assoc. 90 (1995) 773-795)."""
+_EDGE, _CUT = 4, 0.01
+"""Steps next to the end of the grid, and the chance in there that cuts a correction short."""
+BORNE_OUT = 0.94
+"""How sure the watch alone has to be of the side. A driver who likes something other than the
+quickest asks for it as steadily as one who is right, and only the watch can tell them apart."""
+OUTCOMES = (
+    "few", "unrelated", "apart", "cut", "shown", "not borne out", "not shown", "not needed",
+)  # fmt: skip
+"""What comes of a study: too few clean runs; evidence that does not follow the stagger; driver
+and watch that stand apart; further off than is considered; a correction; one that the driver asks
+for and the watch does not bear out; none that is shown yet; shown not to need one."""
 
 
 @dataclass(frozen=True)
@@ -51,6 +83,10 @@ class Correction:
         Ninety-nine times in a hundred it lies in here, m.
     clean_runs : int
         How many runs it is drawn from.
+    track : str or None
+        Where it holds; None for all of `learned_at` together.
+    learned_at : tuple of str
+        The tracks of those runs.
     """
 
     car: str
@@ -58,6 +94,38 @@ class Correction:
     stagger: float
     interval: tuple[float, float]
     clean_runs: int
+    track: str | None = None
+    learned_at: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Finding:
+    """What the nights say for one track, or for several together.
+
+    Attributes
+    ----------
+    track : str or None
+    estimate, interval : float, tuple of float
+        m; nan below `FEWEST_CLEAN` runs.
+    outcome : str
+        One of `OUTCOMES`.
+    correction : Correction or None
+        None unless the outcome is ``shown``.
+    """
+
+    track: str | None
+    estimate: float
+    interval: tuple[float, float]
+    outcome: str
+    correction: Correction | None = None
+
+
+@dataclass(frozen=True)
+class Alone:
+    """What the driver or the watch says alone: median and interval of nine in ten, m."""
+
+    median: float
+    interval: tuple[float, float]
 
 
 @dataclass(frozen=True)
@@ -74,6 +142,8 @@ class Point:
         s; nan when not known.
     stretch : int
         Runs of one stretch differ in rear stagger alone, so their laps may be compared.
+    order : int
+        Place in its night.
     """
 
     page: Page
@@ -81,6 +151,7 @@ class Point:
     said: int | None
     lap: float
     stretch: int
+    order: int = 0
 
 
 @dataclass(frozen=True)
@@ -91,20 +162,52 @@ class Study:
     ----------
     clean_runs : int
         Runs that carry evidence.
-    estimate, interval : float, tuple of float
-        m; nan below `FEWEST_CLEAN` runs.
-    correction : Correction or None
-        None when the nights do not carry one; `reason` then says why.
+    together : Finding
+        For the tracks of the nights together.
+    tracks : tuple of Finding
+        For each track, by name.
+    elsewhere : Finding
+        For a track where the car has not been: wider.
+    driver, watch : Alone or None
+        None without answers, or without laps that may be compared.
     """
 
     car: str
     condition: str
     points: tuple[Point, ...]
     clean_runs: int
-    estimate: float
-    interval: tuple[float, float]
-    correction: Correction | None
-    reason: str
+    together: Finding
+    tracks: tuple[Finding, ...]
+    elsewhere: Finding
+    driver: Alone | None
+    watch: Alone | None
+
+    @property
+    def correction(self) -> Correction | None:
+        return self.together.correction
+
+    @property
+    def outcome(self) -> str:
+        return self.together.outcome
+
+    @property
+    def estimate(self) -> float:
+        return self.together.estimate
+
+    @property
+    def interval(self) -> tuple[float, float]:
+        return self.together.interval
+
+    def at(self, track: str | None) -> Finding:
+        """What holds at a track: what was learned there, or else what is left of it elsewhere."""
+        if track is None:
+            return self.together
+        return next((one for one in self.tracks if same_track(one.track, track)), self.elsewhere)
+
+
+def same_track(a: str | None, b: str | None) -> bool:
+    """Whether two names mean one track, however they were typed."""
+    return (a or "").strip().casefold() == (b or "").strip().casefold()
 
 
 def studies(all_nights: Iterable[Night]) -> list[Study]:
@@ -117,7 +220,9 @@ def studies(all_nights: Iterable[Night]) -> list[Study]:
     return [_study(car, condition, points) for (car, condition), points in sorted(groups.items())]
 
 
-def correction(pages: Iterable[Page], car: str, condition: str) -> Correction | None:
+def correction(
+    pages: Iterable[Page], car: str, condition: str, track: str | None = None
+) -> Correction | None:
     """The correction that the nights of a car in a condition carry, if they carry one.
 
     Parameters
@@ -125,18 +230,20 @@ def correction(pages: Iterable[Page], car: str, condition: str) -> Correction | 
     pages : iterable of Page
         Of any cars and conditions; all the runs of the nights, so that it is seen what changed.
     car, condition : str
+    track : str, optional
+        Where it is to be used; without it, all the tracks of the nights together. What was
+        learned at other tracks only is widened, and seldom enough.
 
     Returns
     -------
     Correction or None
-        None below `FEWEST_CLEAN` clean runs, when answers and laps do not follow the stagger, and
-        when no correction is inside the interval.
+        None unless the outcome is ``shown``, see `OUTCOMES`.
 
     Notes
     -----
     See `posterior_of` for the estimator and what it takes for granted.
     """
-    return study_of(pages, car, condition).correction
+    return study_of(pages, car, condition).at(track).correction
 
 
 def study_of(pages: Iterable[Page], car: str, condition: str) -> Study:
@@ -151,41 +258,110 @@ def _points(all_nights: Iterable[Night]) -> list[Point]:
     stretch = 0
     for night in all_nights:
         stretch += 1
-        for page, step in zip(night.runs, (None, *night.steps), strict=True):
+        for i, (page, step) in enumerate(zip(night.runs, (None, *night.steps), strict=True)):
             others = [] if step is None else [c for c in step.changes if c.thing != REAR_STAGGER]
             stretch += bool(others)
             confounded = step is not None and step.is_confounded
             clean = not confounded and page.run.counts != "no" and page.run.off_optimum is not None
-            points.append(Point(page, clean, driver_says(page.run), counted_lap(page.run), stretch))
+            lap = counted_lap(page.run)
+            points.append(Point(page, clean, driver_says(page.run), lap, stretch, i))
     return points
 
 
 def _study(car: str, condition: str, points: list[Point]) -> Study:
-    evidence = [p for p in points if p.clean and p.said is not None]
-    timed = _comparable([p for p in points if p.clean and not math.isnan(p.lap)])
-    count = len({p.page.key for p in [*evidence, *timed]})
+    spoken = [p for p in points if p.clean and p.said is not None]
+    timed = comparable([p for p in points if p.clean and not math.isnan(p.lap)])
+    count = len({p.page.key for p in [*spoken, *timed]})
     if count < FEWEST_CLEAN:
-        reason = f"{count} clean runs; a correction takes {FEWEST_CLEAN}"
-        nothing = (math.nan, math.nan)
-        return Study(car, condition, tuple(points), count, math.nan, nothing, None, reason)
-    offsets = np.array([p.page.run.off_optimum for p in evidence], float)
-    said = np.array([p.said for p in evidence], int)
-    watch = Watch(
-        np.array([p.page.run.off_optimum for p in timed], float),
-        np.array([p.lap for p in timed], float),
-        np.array([p.stretch for p in timed], int),
-    )
-    found = posterior_of(offsets, said, watch)
-    reason = found.doubt()
-    offered = None
-    if not reason:
-        offered = Correction(car, condition, found.median, found.interval, count)
+        few = Finding(None, math.nan, (math.nan, math.nan), "few")
+        return Study(car, condition, tuple(points), count, few, (), few, None, None)
+    names, tracks = evidence_of(spoken, timed)
+    found = posterior_of(tracks)
+
+    def finding(chance: FloatArray, track: str | None, pair: tuple[Witness, Witness]) -> Finding:
+        low, median, high = quantiles(chance, (0.5 - COVERS / 2, 0.5, 0.5 + COVERS / 2))
+        outcome = _outcome(chance, (low, high), pair, found.follows)
+        offered = None
+        if outcome == "shown":
+            offered = Correction(car, condition, median, (low, high), count, track, names)
+        return Finding(track, median, (low, high), outcome, offered)
+
+    pairs = zip(found.drivers, found.watches, strict=True)
+    everywhere = (found.driver, found.watch)
+    tracks_found = tuple(map(finding, found.here, names, pairs))
     return Study(
-        car, condition, tuple(points), count, found.median, found.interval, offered, reason
+        car, condition, tuple(points), count,
+        together=tracks_found[0] if len(names) == 1 else finding(found.together, None, everywhere),
+        tracks=tracks_found,
+        elsewhere=finding(found.elsewhere, None, everywhere),
+        driver=_alone(found.driver) if spoken else None,
+        watch=_alone(found.watch) if timed else None,
+    )  # fmt: skip
+
+
+def evidence_of(
+    spoken: Iterable[Point], timed: Iterable[Point]
+) -> tuple[tuple[str, ...], list[Evidence]]:
+    """Answers and laps by track, and the names of the tracks."""
+    names: dict[str, str] = {}
+    heard: dict[str, list[Answer]] = {}
+    laps: dict[str, list[Point]] = {}
+    for point in spoken:
+        key = _place(point, names)
+        heard.setdefault(key, []).append(
+            Answer(point.said or 0, off=point.page.run.off_optimum or 0.0)
+        )
+    for point in timed:
+        laps.setdefault(_place(point, names), []).append(point)
+    keys = sorted(names)
+    return tuple(names[key] for key in keys), [
+        Evidence(heard.get(key, []), _laps(laps.get(key, []))) for key in keys
+    ]
+
+
+def _place(point: Point, names: dict[str, str]) -> str:
+    name = point.page.run.track.strip()
+    names.setdefault(name.casefold(), name)
+    return name.casefold()
+
+
+def _laps(points: list[Point]) -> Laps:
+    return Laps(
+        np.array([p.page.run.off_optimum for p in points], float),
+        np.array([p.lap for p in points], float),
+        np.array([p.stretch for p in points], int),
+        np.array([p.order for p in points], float),
     )
 
 
-def _comparable(points: list[Point]) -> list[Point]:
+def _outcome(
+    chance: FloatArray,
+    interval: tuple[float, float],
+    pair: tuple[Witness, Witness],
+    follows: float,
+) -> str:
+    """What comes of it; `pair` is the driver and the watch, `follows` as in `Posterior`."""
+    if fit_together(*pair) < APART:
+        return "apart"
+    if follows < _FOLLOWS:
+        return "unrelated"
+    if max(chance[:_EDGE].sum(), chance[-_EDGE:].sum()) > _CUT:
+        return "cut"
+    if interval[0] > 0.0 or interval[1] < 0.0:
+        more = believe(0.0, USUAL, [pair[1]]).chance_above(0.0)
+        borne_out = (more if interval[0] > 0.0 else 1.0 - more) >= BORNE_OUT
+        return "shown" if borne_out else "not borne out"
+    near = float(chance[np.abs(CORRECTIONS) <= NOT_NEEDED].sum())
+    return "not needed" if near > _SURELY else "not shown"
+
+
+def _alone(witness: Witness) -> Alone:
+    broad = believe(0.0, 2 * USUAL, [witness]).chance
+    low, median, high = quantiles(broad, (0.05, 0.5, 0.95))
+    return Alone(median, (low, high))
+
+
+def comparable(points: list[Point]) -> list[Point]:
     """Those in a stretch with two staggers or more, all timed the same way (typical or best)."""
     stretches: dict[int, list[Point]] = {}
     for point in points:
@@ -194,7 +370,7 @@ def _comparable(points: list[Point]) -> list[Point]:
     for group in stretches.values():
         typical = [p for p in group if p.page.run.typical_lap is not None]
         same = typical if len(typical) > len(group) / 2 else [
-            Point(p.page, p.clean, p.said, p.page.run.best_lap, p.stretch)
+            replace(p, lap=p.page.run.best_lap)
             for p in group if p.page.run.best_lap is not None
         ]  # fmt: skip
         if len({round(p.page.run.off_optimum or 0.0, 6) for p in same}) > 1:

@@ -19,7 +19,7 @@ from rollpath.cli.book import open_book, told_of_book
 from rollpath.files.cars import load_car
 from rollpath.scales.rates import effect_of
 from rollpath.show.baseline import baseline_json, baseline_screen
-from rollpath.show.review import lesson_json, lesson_words
+from rollpath.show.study import lesson_json, lesson_words
 from rollpath.show.words import as_json
 from rollpath.stagger import Baseline, corrected
 
@@ -45,8 +45,9 @@ def _baseline(arguments: argparse.Namespace) -> None:
     car = load_car(find_file(car_name, "car"))
     result = physics = run_baseline_case(arguments, track, car)
     lesson = _lesson(arguments, result)
-    if lesson is not None and lesson.correction is not None:
-        result = corrected(physics, lesson.correction.stagger)
+    found = None if lesson is None else lesson.at(track.name).correction
+    if found is not None:
+        result = corrected(physics, found.stagger)
     effect = effect_of(result)
     screen = screen_of(arguments)
     if arguments.json:

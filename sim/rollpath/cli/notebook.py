@@ -21,6 +21,7 @@ from rollpath.show.words import as_json
 from rollpath.track import CONDITIONS
 
 if TYPE_CHECKING:
+    from rollpath.book.nights import Night
     from rollpath.book.run import Page, Run
 
 NIGHTS_SHOWN = 10
@@ -101,10 +102,17 @@ def _notebook_list(arguments: argparse.Namespace) -> None:
 def _add_review_arguments(parser: argparse.ArgumentParser) -> None:
     _add_pick_arguments(parser)
     parser.add_argument(
-        "--nights", type=int, default=NIGHTS_SHOWN, metavar="N",
-        help=f"how many of the last nights to tell run by run (default {NIGHTS_SHOWN}; 0: all)",
+        "--nights", type=int, metavar="N",
+        help=f"tell so many of the last nights run by run (with --full {NIGHTS_SHOWN}; 0: all)",
     )  # fmt: skip
     add_output_arguments(parser)
+
+
+def _nights_told(found: list["Night"], asked: int | None, full: bool) -> list["Night"]:
+    """The nights to tell run by run; none unless they were asked for, or the whole was."""
+    if asked is None:
+        return found[-NIGHTS_SHOWN:] if full else []
+    return found[-asked:] if asked > 0 else found
 
 
 def _notebook_review(arguments: argparse.Namespace) -> None:
@@ -119,11 +127,12 @@ def _notebook_review(arguments: argparse.Namespace) -> None:
     taught = [study for study in studies(found) if surface in (None, study.condition)]
     if surface is not None:
         found = [n for n in found if any(page.run.condition == surface for page in n.runs)]
+    taught.sort(key=lambda study: study.points[-1].page.run.when, reverse=True)
     screen = screen_of(arguments)
     if arguments.json:
         print(as_json(review_json(found, taught), None))
     else:
-        shown = found[-arguments.nights :] if arguments.nights > 0 else found
+        shown = _nights_told(found, arguments.nights, screen.full or not taught)
         print(review_screen(shown, len(found) - len(shown), taught, screen))
     if arguments.out or arguments.show:
         from rollpath.show.picture import deliver

@@ -2,14 +2,15 @@
 
 import itertools
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
-from rollpath.car import Car
+from rollpath.car import BiteRates, Car
 from rollpath.corners import NOTHING, Corners
+from rollpath.scales.rates import bite_rates
 from rollpath.scales.twist import pad_pattern
 from rollpath.units import INCH, POUND, FloatArray, Real
 
@@ -30,6 +31,20 @@ CONFOUNDED = 0.01
 KNOWN_WELL = 0.2
 """A rate is known well when its interval reaches no further than this share of it either way."""
 CONFIDENCE = 0.95
+PAD_SCATTER = 4.5 * POUND
+"""Scatter of one pad between weighings of an untouched car, before any session has shown it: 4 to
+5 lb of rolling off and on, tires that bind, a tape that is read to the eighth. Engineering
+judgement."""
+PAD_SESSIONS = 3
+"""Sessions that `PAD_SCATTER` counts for: without it a few sessions that fall in line by luck would
+make any figure sure (A. Gelman and others, Bayesian Data Analysis, 3rd ed., sec. 3.2)."""
+PREDICTED_WITHIN = 0.35
+"""Standard deviation of a true rate about the one that the springs predict, as a share of it.
+Engineering judgement: spring and tire rates as printed, motion ratios as read."""
+UNTOUCHED = "nothing"
+"""`NextSession.moved` of the session that weighs the same car again."""
+FEW_SPARE = 3
+"""Sessions to spare below which the same car is to be weighed twice before anything is moved."""
 
 
 @dataclass(frozen=True)
@@ -73,7 +88,11 @@ class LearnedRate:
 
 @dataclass(frozen=True)
 class NextSession:
-    """The weighing that would teach most: set up as `like`, with `moved` changed by `step`."""
+    """The weighing that would teach most: set up as `like`, with `moved` changed by `step`.
+
+    `moved` is `UNTOUCHED` when the car is to be rolled off the scales and on again as it is: what
+    pads scatter by has to be known before a change can be told from it.
+    """
 
     like: str
     moved: str
@@ -93,8 +112,8 @@ class Learned:
         Groups that always moved together and cannot be told apart.
     too_few : bool
         Whether there are not enough sessions to give an interval; then `rates` is empty.
-    pad_noise : float or None
-        Scatter of one pad, N, as the sessions show it.
+    pad_noise, pad_noise_used : float or None
+        Scatter of one pad, N, as the sessions show it, and as it is reckoned with.
     sessions, alone : int
         How many there are, and how many are the only one with the driver in or out.
     next_session : NextSession or None
@@ -106,6 +125,7 @@ class Learned:
     tied: list[list[str]]
     too_few: bool
     pad_noise: float | None
+    pad_noise_used: float | None
     sessions: int
     alone: int
     next_session: NextSession | None
@@ -175,6 +195,16 @@ class _Design:
         return U[:, :rank], s[:rank], Vt
 
     @property
+    def has_twins(self) -> bool:
+        """Whether one car was weighed twice untouched."""
+        return any(
+            a_seated == b_seated and bool(np.all(np.abs(a - b) < TOLD_APART))
+            for (a, a_seated), (b, b_seated) in itertools.combinations(
+                zip(self.moved, self.seated, strict=True), 2
+            )
+        )
+
+    @property
     def freedom(self) -> int:
         return len(self.moved) - len(np.unique(self.seated)) - len(self._svd[1])
 
@@ -212,16 +242,60 @@ def _moved(session: ScaleSession) -> list[float]:
     ]
 
 
-def fit_rates(design: _Design, y: FloatArray) -> tuple[list[LearnedRate], float]:
-    """Ordinary least squares with Student intervals; also the standard error of one y."""
+@dataclass(frozen=True)
+class _Before:
+    """What is known before any session: scatter of one y, and rates with their precision."""
+
+    scatter: float
+    rates: FloatArray
+    precision: FloatArray
+
+
+def fit_rates(
+    design: _Design, y: FloatArray, before: _Before | None = None
+) -> tuple[list[LearnedRate], float]:
+    """Least squares with Student intervals; also the standard error of one y.
+
+    With something known before, the scatter is pooled with `PAD_SESSIONS` sessions of it and each
+    rate is drawn to the one predicted, by their precisions.
+    """
     from scipy.special import stdtrit
 
     y = design.centred(y)
     values = design.inverse @ y
-    scatter = float(np.linalg.norm(y - design.X @ values)) / np.sqrt(design.freedom)
-    student = stdtrit(design.freedom, 0.5 * (1 + CONFIDENCE))
-    half_widths = student * scatter * np.linalg.norm(design.inverse, axis=1)
-    return [LearnedRate(*map(float, r)) for r in zip(values, half_widths, strict=True)], scatter
+    squares, freedom = float(np.sum((y - design.X @ values) ** 2)), design.freedom
+    if before is None:
+        scatter = np.sqrt(squares / freedom)
+        spread = scatter * np.linalg.norm(design.inverse, axis=1)
+    else:
+        freedom += PAD_SESSIONS
+        scatter = np.sqrt((squares + PAD_SESSIONS * before.scatter**2) / freedom)
+        precision = design.X.T @ design.X / scatter**2 + np.diag(before.precision)
+        covariance = np.linalg.pinv(precision, hermitian=True)
+        values = covariance @ (design.X.T @ y / scatter**2 + before.precision * before.rates)
+        spread = np.sqrt(np.diag(covariance))
+    half_widths = stdtrit(freedom, 0.5 * (1 + CONFIDENCE)) * spread
+    fitted = [LearnedRate(*map(float, r)) for r in zip(values, half_widths, strict=True)]
+    return fitted, float(scatter)
+
+
+def _known_before(car: Car, names: Sequence[str]) -> _Before:
+    """The usual pads, and the rates that the springs predict; none are without springs."""
+    unmeasured = replace(car, bite_per_inch=BiteRates(), bite_per_turn=BiteRates())
+    rates = bite_rates(unmeasured)
+    found = {
+        "rear stagger": rates.predicted.rear, "front stagger": rates.predicted.front,
+        "rear jacks": rates.rear_turn, "front jacks": rates.front_turn,
+    }  # fmt: skip
+    predicted = np.zeros(len(names))
+    for j, name in enumerate(names):
+        rate = None if car.springs is None else found[name]
+        predicted[j] = 0.0 if rate is None else float(rate) * (1 if "jacks" in name else INCH)
+    known = predicted > 0.0
+    precision = np.zeros(len(names))
+    precision[known] = (PREDICTED_WITHIN * predicted[known]) ** -2.0
+    pads = float(np.linalg.norm(np.array(pad_pattern(car), dtype=float)))
+    return _Before(PAD_SCATTER / pads, predicted, precision)
 
 
 def learn_rates(car: Car, sessions: Sequence[ScaleSession]) -> Learned:
@@ -241,22 +315,28 @@ def learn_rates(car: Car, sessions: Sequence[ScaleSession]) -> Learned:
     Returns
     -------
     Learned
-        With Student intervals, which cover the truth 95 times in 100 when pad noise is Gaussian.
+        With Student intervals. They start from pads that scatter by `PAD_SCATTER` and from the
+        rates that the springs predict, so that a few sessions that agree by luck prove nothing.
     """
     names = WHAT_MOVES if sessions[0].turns is not None else WHAT_MOVES[:2]
     design = _Design.of(sessions, names)
     rates: dict[str, LearnedRate] = {}
-    noise = None
+    noise = used = None
     if design.freedom > 0:
-        fitted, scatter = fit_rates(design, _bite_by_four_pads(car, sessions))
+        y, one_pad = (
+            _bite_by_four_pads(car, sessions),
+            float(np.linalg.norm(np.array(pad_pattern(car), float))),
+        )
+        fitted, scatter = fit_rates(design, y, _known_before(car, names))
         rates = {name: fitted[j] for j, name in enumerate(names) if design.told_apart[j]}
-        noise = scatter * float(np.linalg.norm(np.array(pad_pattern(car))))
+        noise, used = fit_rates(design, y)[1] * one_pad, scatter * one_pad
     return Learned(
         rates={name: _in_si(name, rate) for name, rate in rates.items()},
         never_moved=[name for name, still in zip(names, design.never_moved, strict=True) if still],
         tied=_tied(design, names),
         too_few=design.freedom <= 0,
         pad_noise=noise,
+        pad_noise_used=used,
         sessions=len(sessions),
         alone=sum(len(group) == 1 for group in _by_driver(sessions)),
         next_session=_next_session(design, names, sessions, rates),
@@ -300,6 +380,8 @@ def _next_session(
     ):
         return None
     last = max(_by_driver(sessions), key=len)[-1]
+    if design.freedom < FEW_SPARE and not design.has_twins:
+        return NextSession(last.label, UNTOUCHED, 0.0)
     start = design.moved[sessions.index(last)]
     trials = []
     for (j, name), sign in itertools.product(enumerate(names), (1.0, -1.0)):

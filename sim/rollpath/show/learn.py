@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from rollpath.scales.learn import UNTOUCHED
 from rollpath.screen import Screen, pounds
 from rollpath.show.bite import longer_words
 from rollpath.show.words import lay_out, none_or, paragraph, row
@@ -47,6 +48,7 @@ def learned_json(learned: Learned, written: dict[str, str], kept: Path | None) -
         "always_moved_together": learned.tied,
         "too_few_sessions": learned.too_few,
         "pad_noise_lb": none_or(learned.pad_noise, pounds),
+        "pad_noise_used_lb": none_or(learned.pad_noise_used, pounds),
         "next_session": run and {"like": run.like, "change": run.moved, **step},
         "written": written,
         "old_file": none_or(kept, str),
@@ -65,6 +67,9 @@ def learned_screen(
     lines += _refusals(learned)
     if learned.pad_noise is not None:
         noise = f"about {screen.weight(learned.pad_noise, 1)}, as these sessions show it"
+        if learned.pad_noise_used is not None:
+            used = screen.weight(learned.pad_noise_used, 1)
+            noise += f"; {used} reckoned with, as a few sessions may agree by luck"
         lines += ["", row("scatter of one pad", noise)]
     if learned.next_session is not None:
         lines += ["", paragraph(_next_words(learned, screen))]
@@ -103,6 +108,12 @@ def _refusals(learned: Learned) -> list[str]:
 def _next_words(learned: Learned, screen: Screen) -> str:
     run = learned.next_session
     assert run is not None
+    if run.moved == UNTOUCHED:
+        return (
+            f'Next session to run: the car of "{run.like}" once more, untouched. Roll it off the '
+            "pads and on again; that shows what your scales scatter by, and no change can be told "
+            "from scatter before that is known."
+        )
     if "jacks" in run.moved:
         corner = "left rear" if "rear" in run.moved else "right front"
         what = f"the {corner} jack {longer_words(run.step)}"

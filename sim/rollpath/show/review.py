@@ -11,15 +11,26 @@ from rollpath.corners import Corners
 from rollpath.screen import Screen, inches, pounds, psi
 from rollpath.show.notebook import SAYS_WORDS, clean_text, known_only
 from rollpath.show.picture import Picture, figure_with
-from rollpath.show.words import counted, finite_or_none, lay_out, none_or, row
+from rollpath.show.study import alone_json, finding_json, finding_words
+from rollpath.show.words import (
+    columns,
+    counted,
+    finite_or_none,
+    lay_out,
+    none_or,
+    paragraph,
+    row,
+)
+from rollpath.units import EIGHTH
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-    from rollpath.book.lessons import Correction, Point, Study
+    from rollpath.book.lessons import Point, Study
     from rollpath.book.nights import Night, Setting, Step, Thing
-    from rollpath.stagger import Baseline
+    from rollpath.book.run import Run
+    from rollpath.book.table import Line
 
 # notebook
 
@@ -167,23 +178,130 @@ def _name_nights(axes: Axes, points: list[Point], days: list[str], starts: list[
     axes.set_xlabel("runs in order; shading changes with the night")
 
 
+MOST_LINES = 10
+"""Lines of a table before staggers are put together by quarters."""
+
+
 def review_screen(
     found: Sequence[Night], earlier: int, taught: Sequence[Study], screen: Screen
 ) -> str:
-    """What changed within nights, then what the nights teach together."""
-    if not found:
+    """What his runs say by stagger, then the one sentence; `--full` for the rest.
+
+    Parameters
+    ----------
+    found : sequence of Night
+        To be told run by run; none for the short screen.
+    earlier : int
+        Nights that are not told.
+    taught : sequence of Study
+        The one that ran last first.
+    """
+    if not found and not taught:
         return "No such runs in the notebook."
-    lines = []
+    lines: list[str] = []
+    for study in taught if screen.full else taught[:1]:
+        lines += [*_study_lines(study, screen), ""]
+    if not screen.full:
+        lines += _other_lines(taught[1:])
     for night in found:
         lines += [*_night_lines(night, screen), ""]
-    if earlier:
-        lines += [f"{earlier} earlier nights: --nights 0 tells them too.", ""]
-    lines.append("Over the nights")
-    for study in taught:
-        lines += _study_lines(study, screen)
+    if found and earlier:
+        lines.append(f"{earlier} earlier nights: --nights 0 tells them too.")
     if not taught:
-        lines.append("  no run says what the surface was")
+        lines.append("No run says what the surface was: no table, and nothing to learn from.")
+    elif not found:
+        lines.append("By track and part of the night, and run by run: --full")
     return lay_out(lines, screen)
+
+
+def _other_lines(others: Sequence[Study]) -> list[str]:
+    """Cars and surfaces that are not shown, and how to see them."""
+    if not others:
+        return []
+    names = [f"{clean_text(one.car, 16)} {clean_text(one.condition, 12)}" for one in others[:4]]
+    more = f" and {len(others) - 4} more" if len(others) > 4 else ""
+    return [paragraph(f"Also in the book: {', '.join(names)}{more}. --car, --condition, --track.")]
+
+
+def _study_lines(study: Study, screen: Screen) -> list[str]:
+    from rollpath.book.nights import nights
+    from rollpath.book.table import by_session, by_stagger, by_track, gains, lines_by
+
+    pages = [point.page for point in study.points]
+    own = nights(pages)
+    gain = gains(own)
+    told = lines_by(by_stagger, pages, gain)
+    head = f"{clean_text(study.car, 30)}, {clean_text(study.condition, 20)}: "
+    head += f"{counted(len(pages), 'run')}, {counted(len(own), 'night')}"
+    if len(told) > MOST_LINES and not screen.full:
+        told = lines_by(_by_quarter, pages, gain)[: 2 * MOST_LINES]
+        head += "; each line a quarter inch"
+    lines = [head, *_table("stagger", told, screen), *_finding_lines(study, screen)]
+    if screen.full:
+        for name, key_of in (("track", by_track), ("part", by_session)):
+            told = lines_by(key_of, pages, gain)
+            if len(told) > 1:
+                lines += ["", *_table(name, told, screen)]
+        lines += _track_lines(study, screen)
+    return lines
+
+
+def _by_quarter(run: Run) -> float | None:
+    stagger = run.rear_stagger
+    return None if stagger is None else round(stagger / EIGHTH) // 2 * 2 * EIGHTH
+
+
+def _table(head: str, told: Sequence[Line], screen: Screen) -> list[str]:
+    if not told:
+        return ["No run says what stagger was fitted."]
+    rows = [[head, "runs", "gain s", "more", "leave", "less"]]
+    rows += [
+        [_key_words(line, screen), str(line.runs), _gain_words(line.gain),
+         *(str(count) if count else "-" for count in (line.more, line.leave, line.less))]
+        for line in told
+    ]  # fmt: skip
+    return columns(rows, 1)
+
+
+def _key_words(line: Line, screen: Screen) -> str:
+    """A name, or a stagger without its unit."""
+    if isinstance(line.key, str):
+        return clean_text(line.key, 16)
+    return screen.tape(line.key).rpartition(" ")[0]
+
+
+def _gain_words(gain: float) -> str:
+    if gain != gain:  # nan
+        return "-"
+    return "0.00" if abs(gain) < 0.005 else f"{gain:+.2f}"
+
+
+def _finding_lines(study: Study, screen: Screen) -> list[str]:
+    unit = "mm" if screen.is_si else "inches"
+    gain = f"Stagger in {unit}; gain: quicker (+) than that night's other runs; more, leave, less: "
+    return [
+        paragraph(gain + "what the driver asked for."),
+        "",
+        paragraph(finding_words(study, study.together, screen)),
+    ]
+
+
+def _track_lines(study: Study, screen: Screen) -> list[str]:
+    """What is left of it at each track, and where he has not been."""
+    lines = [""]
+    if len(study.tracks) > 1:
+        lines += [
+            row(clean_text(one.track, 24), finding_words(study, one, screen))
+            for one in study.tracks
+        ]
+    if study.tracks:
+        ends = " to ".join(screen.fine(end, signed=True) for end in study.elsewhere.interval)
+        lines.append(row("at any other track", f"{ends} on the physics"))
+    for name, alone in (("driver alone", study.driver), ("watch alone", study.watch)):
+        if alone is not None:
+            ends = " to ".join(screen.fine(end, signed=True) for end in alone.interval)
+            lines.append(row(name, f"{screen.fine(alone.median, signed=True)} ({ends}, 9 in 10)"))
+    return lines
 
 
 def _night_lines(night: Night, screen: Screen) -> list[str]:
@@ -238,67 +356,6 @@ def setting_words(thing: Thing, value: Setting, screen: Screen) -> str:
         unit = next(cell for cell in cells if cell != "?").split()[1]
         return "/".join(cell.split()[0] for cell in cells) + " " + unit
     return screen.tape(value) if thing.kind == "tape" else screen.weight(value)
-
-
-def _study_lines(study: Study, screen: Screen) -> list[str]:
-    counted = [point for point in study.points if point.page.run.off_optimum is not None]
-    said = [point.said for point in study.points]
-    lines = [f"  {clean_text(study.car)}, {clean_text(study.condition)}"]
-    if counted:
-        mean = float(np.mean([point.page.run.off_optimum for point in counted]))
-        lines.append(row("  fitted less physics", f"{screen.fine(mean, signed=True)} on average"))
-    told = ", ".join(f"{SAYS_WORDS[one]} {said.count(one)}" for one in (1, 0, -1))
-    lines += [row("  driver asked for", told), row("  clean runs", str(study.clean_runs))]
-    if study.correction is None:
-        return [*lines, row("  correction", f"none: {study.reason}")]
-    return [*lines, row("  correction", correction_words(study.correction, screen))]
-
-
-def correction_words(found: Correction, screen: Screen) -> str:
-    low, high = (screen.fine(end, signed=True) for end in found.interval)
-    return (
-        f"{screen.fine(found.stagger, signed=True)} ({low} to {high}, 99 in 100) from "
-        f"{found.clean_runs} clean runs; `rollpath baseline --book` puts it on the physics"
-    )
-
-
-def lesson_words(study: Study, physics: Baseline, screen: Screen) -> str:
-    """What the nights of a car in a condition add to the physics, or why nothing."""
-    found = study.correction
-    if found is None:
-        return f"Your own nights, {study.condition}: no correction; {study.reason}."
-    low, high = (screen.fine(end, signed=True) for end in found.interval)
-    return (
-        f"By physics alone {screen.tape(physics.stagger.recommended)}. Your own nights, "
-        f"{found.condition}: {screen.fine(found.stagger, signed=True)} ({low} to {high}, 99 in "
-        f"100, {found.clean_runs} clean runs). The stagger above has it in; scrub is by physics."
-    )
-
-
-def lesson_json(study: Study, physics: Baseline) -> dict[str, Any]:
-    """`correction` beside the corrected `stagger`, with what the physics says alone."""
-    best = physics.stagger
-    found = correction_json(study.correction)
-    return {
-        "correction": found and {**found, "condition": study.condition},
-        "correction_reason": study.reason or None,
-        "clean_runs": study.clean_runs,
-        "physics": {
-            "recommended_in": inches(best.recommended),
-            "optimum_in": inches(best.optimum),
-            "unbounded_in": inches(best.unbounded),
-        },
-    }
-
-
-def correction_json(found: Correction | None) -> dict[str, Any] | None:
-    if found is None:
-        return None
-    return {
-        "stagger_in": inches(found.stagger),
-        "interval_in": [inches(end) for end in found.interval],
-        "clean_runs": found.clean_runs,
-    }
 
 
 _JSON_UNITS: dict[str, tuple[str, Callable[[Any], Any]]] = {
@@ -357,8 +414,12 @@ def review_json(found: Sequence[Night], taught: Sequence[Study]) -> dict[str, An
                 "car": study.car,
                 "condition": study.condition,
                 "clean_runs": study.clean_runs,
-                "correction": correction_json(study.correction),
-                "reason": study.reason or None,
+                **finding_json(study, study.together),
+                "tracks": [finding_json(study, one) for one in study.tracks],
+                "elsewhere": finding_json(study, study.elsewhere),
+                "driver_alone": alone_json(study.driver),
+                "watch_alone": alone_json(study.watch),
+                **_tables_json(study),
                 "runs": [
                     {
                         "number": point.page.number,
@@ -371,4 +432,31 @@ def review_json(found: Sequence[Night], taught: Sequence[Study]) -> dict[str, An
             }
             for study in taught
         ],
+    }
+
+
+def _tables_json(study: Study) -> dict[str, Any]:
+    from rollpath.book.nights import nights
+    from rollpath.book.table import by_session, by_stagger, by_track, gains, lines_by
+
+    pages = [point.page for point in study.points]
+    gain = gains(nights(pages))
+
+    def told(name: str, key_of: Callable[[Run], float | str | None]) -> list[dict[str, Any]]:
+        return [
+            {
+                name: line.key if isinstance(line.key, str) else inches(line.key),
+                "runs": line.runs,
+                "gain_s": finite_or_none(line.gain),
+                "more": line.more,
+                "leave": line.leave,
+                "less": line.less,
+            }
+            for line in lines_by(key_of, pages, gain)
+        ]
+
+    return {
+        "by_stagger": told("stagger_in", by_stagger),
+        "by_track": told("track", by_track),
+        "by_session": told("session", by_session),
     }

@@ -266,7 +266,7 @@ def test_any_name_is_drawn_and_listed(told: Told, book: str, tmp_path: Path, nam
     told("notebook", "review", "--book", book, "--out", str(tmp_path / "pictures"))
     for action in (["list"], ["show", "1"], ["review"]):
         assert "\x1b" not in told("notebook", *action, "--book", book)
-    assert len(told("notebook", "list", "--book", book).splitlines()) == 11
+    assert len(told("notebook", "list", "--book", book).splitlines()) == 11, "nine runs"
 
 
 @pytest.mark.parametrize(
@@ -468,6 +468,29 @@ def test_a_lap_far_from_the_models_is_remarked_on_and_kept(told: Told, book: str
     assert told.json(*typed, f"{lap * 1.4:.2f}s")["remarks"] == ["lap"]
     assert "Check the lap: the model laps here in about" in told(*typed, f"{lap * 0.7:.2f}s")
     assert len(told.json("notebook", "list", "--book", book)["runs"]) == 3
+
+
+def test_a_stagger_that_is_not_the_files_moves_the_bite(told: Told, book: str) -> None:
+    told("notebook", "add", "--book", book, "--track", "A", "--car", CAR, "--stagger", "3in")
+    run = told.json("notebook", "show", "1", "--book", book)
+    assert run["weights_from"] == "predicted"
+    # The car file: 9.5 lb an inch, found on its scales, with a stagger of 2 1/2 in.
+    assert run["bite_lb"] == pytest.approx(59 - 0.5 * 9.5, abs=0.01)
+
+
+@pytest.mark.parametrize("columns", ["40", "80", "120"])
+def test_screens_are_short_and_fit(
+    told: Told, book: str, monkeypatch: pytest.MonkeyPatch, columns: str
+) -> None:
+    season(book, 0.3)
+    monkeypatch.setenv("COLUMNS", columns)
+    told("notebook", "edit", "36", "--book", book, "--tire", "lr=L5", "--tire", "rr=R7",
+         "--jack", "lr=2turns", "--note", "dust in turn 3", "--pressure", "lr=9psi")  # fmt: skip
+    for typed in (["list"], ["show", "36"], ["add", "--track", "Ropewalk", "--car", CAR]):
+        lines = told("notebook", *typed, "--book", book).splitlines()
+        assert len(lines) <= 24 + 2 * (typed[0] == "show"), "what it was before comes after"
+        assert max(map(len, lines)) <= int(columns)
+    assert len(told("notebook", "list", "--full", "--book", book).splitlines()) > 37
 
 
 def test_tires_are_named(told: Told, book: str) -> None:

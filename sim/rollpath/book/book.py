@@ -78,8 +78,17 @@ Planned = tuple[Result, list[Item]]
 
 
 def default_path(environment: Mapping[str, str] = os.environ) -> Path:
-    """Where the notebook lies unless told otherwise: the user's data folder."""
-    home = Path.home()
+    """Where the notebook lies unless told otherwise: the user's data folder.
+
+    Raises
+    ------
+    BookError
+        If the user has no home that the system knows of.
+    """
+    try:
+        home = Path.home()
+    except RuntimeError:
+        raise BookError(["no home folder to keep a notebook in; name a file with --book"]) from None
     if sys.platform == "win32":
         base = Path(environment.get("LOCALAPPDATA") or home / "AppData" / "Local")
     elif sys.platform == "darwin":

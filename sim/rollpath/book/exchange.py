@@ -13,7 +13,6 @@ from typing import Any
 from rollpath.book.action import Action, action_in, action_out, is_key
 from rollpath.book.run import (
     BY_KEY,
-    ENTRIES,
     REQUIRED,
     BookError,
     Page,
@@ -34,10 +33,11 @@ MOST_FAULTS = 20
 """Faults of an import told at most."""
 MOST_COLUMNS = 200
 """Columns of a CSV, keys of a page of JSON. Engineering judgement: four times what a run has."""
-MOST_PAGES = 50_000
-"""Pages of an import; twenty years of three nights a week (engineering judgement)."""
+MOST_PAGES = 20_000
+"""Pages of an import. Engineering judgement: twenty years of forty nights of 25 runs, and what
+takes some five seconds."""
 MOST_NUMBERED = 100_000
-"""Largest run number and revision that an import may bring: twice as many as its pages."""
+"""Largest run number and revision that an import may bring: five times as many as its pages."""
 _NAMESPACE = uuid.UUID("6f1c0d0a-2c1e-5b7e-9a64-3d1f5b1f7a10")
 """Of keys made from what a run says, for lines that bring no key (made up once, kept for good)."""
 
@@ -71,7 +71,8 @@ def to_line(run: Run) -> str:
 
 def run_out(run: Run) -> dict[str, str | float | None]:
     """All that a run holds, by export key, in trade units."""
-    return {entry.key: value_out(entry, getattr(run, entry.name)) for entry in ENTRIES}
+    values = vars(run)
+    return {key: value_out(entry, values[entry.name]) for key, entry in BY_KEY.items()}
 
 
 def page_out(page: Page) -> dict[str, Any]:

@@ -31,6 +31,7 @@ from rollpath.book.file import (
 )
 from rollpath.book.journal import Journal, journal_path, read_journal
 from rollpath.book.run import BookError, Page
+from rollpath.book.take import Numbers
 
 Item = Page | Action
 
@@ -108,16 +109,14 @@ def lacking(have: Iterable[Item], incoming: Iterable[Item]) -> list[Item]:
     have = list(have)
     names = {_name(item) for item in have}
     number_of = {item.key: item.number for item in have if isinstance(item, Page)}
-    taken = set(number_of.values())
+    numbers = Numbers(number_of.values())
     new: list[Item] = []
     for item in incoming:
         if _name(item) in names:
             continue
         if isinstance(item, Page):
             if item.key not in number_of:
-                free = item.number if item.number not in taken else max(taken) + 1
-                number_of[item.key] = free
-                taken.add(free)
+                number_of[item.key] = numbers.give(item.number)
             item = replace(item, number=number_of[item.key])
         names.add(_name(item))
         new.append(item)

@@ -27,6 +27,21 @@ class Taken:
     actions: int = 0
 
 
+class Numbers:
+    """The numbers of the runs in a book, and which is free next."""
+
+    def __init__(self, taken: Iterable[int]) -> None:
+        self._taken = set(taken)
+        self._last = max(self._taken, default=0)
+
+    def give(self, wanted: int) -> int:
+        """The number a run had where it came from, or the next free one."""
+        number = wanted if wanted not in self._taken else self._last + 1
+        self._taken.add(number)
+        self._last = max(self._last, number)
+        return number
+
+
 def take_in(
     ours: Iterable[Page], done_here: Iterable[Action], incoming: list[Page], done: list[Action]
 ) -> tuple[Taken, list[Page | Action]]:
@@ -44,7 +59,7 @@ def _new_pages(ours: Iterable[Page], incoming: list[Page]) -> tuple[list[Page], 
     have: dict[str, list[Page]] = {}
     for page in ours:
         have.setdefault(page.key, []).append(page)
-    taken = {page.number for mine in have.values() for page in mine}
+    numbers = Numbers(page.number for mine in have.values() for page in mine)
     before = set(have)
     ordered = sorted(incoming, key=lambda page: (page.number, page.revision))
     last = {page.key: page for page in ordered}
@@ -53,11 +68,10 @@ def _new_pages(ours: Iterable[Page], incoming: list[Page]) -> tuple[list[Page], 
         mine = have.setdefault(page.key, [])
         if mine and _is_known(page, mine, page is last[page.key]):
             continue
-        number = mine[0].number if mine else _number_for(page, taken)
+        number = mine[0].number if mine else numbers.give(page.number)
         revision = max(page.revision, mine[-1].revision + 1) if mine else page.revision
         new.append(replace(page, number=number, revision=revision))
         mine.append(new[-1])
-        taken.add(number)
     return new, len({page.key for page in new} & before)
 
 
@@ -75,8 +89,3 @@ def _is_known(page: Page, mine: list[Page], is_last: bool) -> bool:
         for old in mine
     )
     return there and not (is_last and mine[-1].written == page.written)
-
-
-def _number_for(page: Page, taken: set[int]) -> int:
-    """The number it had where it came from, or the next free one."""
-    return page.number if page.number not in taken else max(taken) + 1

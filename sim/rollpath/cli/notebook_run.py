@@ -205,7 +205,11 @@ def _name_meant(typed: str, what: str, names: Iterable[str]) -> str:
     if near is None:
         return same or typed
     if sys.stdin.isatty() and sys.stdout.isatty():
-        answer = input(f'  no {what} "{typed}" in the notebook; "{near}"? (y, n): ')
+        try:
+            answer = input(f'  no {what} "{typed}" in the notebook; "{near}"? (y, n): ')
+        except (EOFError, KeyboardInterrupt):
+            print()
+            raise CommandError("stopped; nothing was written") from None
         if answer.strip().casefold() in ("", "y", "yes"):
             return near
         return typed
@@ -272,11 +276,15 @@ def _ask(arguments: argparse.Namespace, parser: argparse.ArgumentParser) -> None
 def _weighed(run: "Run", arguments: argparse.Namespace, book: "Book") -> "Run":
     """The run with its weights as it ran, and whether they were read or predicted."""
     from rollpath.book.nights import with_pads
+    from rollpath.book.run import Page, settled
 
     if arguments.pads or not Path(arguments.car).is_file():
         return replace(run, weights_from=arguments.pads)
     try:
-        return with_pads(run, book.runs(), load_car(Path(arguments.car)))
+        car = load_car(Path(arguments.car))
+        as_filed = settled(replace(run, **_car_values(car), weights_from="scales"))
+        filed = Page("", 0, 1, run.when, as_filed)  # the pads are of the car as its file has it
+        return with_pads(run, [*book.runs(), filed], car)
     except BiteError as error:
         print(f"rollpath: bite kept as in the car file: {error}", file=sys.stderr)
         return run

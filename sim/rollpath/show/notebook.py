@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from rollpath.debrief import ANSWERS
 from rollpath.screen import Screen, inches, pounds
 from rollpath.show.bite import CORNER_INITIALS
-from rollpath.show.words import columns, counted, lay_out, none_or, paragraph, row
+from rollpath.show.words import ROOMY, columns, counted, lay_out, none_or, paragraph, row
 
 if TYPE_CHECKING:
     from rollpath.book.run import Entry, Page, Run
@@ -47,25 +47,42 @@ def _lap_words(seconds: float | None) -> str:
     return known_only(seconds, lambda lap: f"{lap:.2f} s")
 
 
-def list_screen(pages: Sequence[Page], screen: Screen) -> str:
-    """Runs, one a line."""
-    from rollpath.book.lessons import driver_says
+SHOWN = {False: 5, True: 20}
+"""Runs of a short list on a narrow screen and on a roomy one."""
 
+
+def list_screen(pages: Sequence[Page], screen: Screen) -> str:
+    """Runs, one a line; the last few of them unless all is asked for."""
     if not pages:
         return "No such runs in the notebook."
-    rows = [["no", "when", "track", "car", "run", "surface",
-             "stagger", "advised", "bite", "best", "driver"]]  # fmt: skip
-    for page in pages:
-        run = page.run
-        rows.append([
-            str(page.number), f"{run.when:%Y-%m-%d %H:%M}", clean_text(run.track, 16),
-            clean_text(run.car, 14), clean_text(run.session, 10), run.condition or "",
-            known_only(run.rear_stagger, screen.tape),
-            known_only(run.recommended_stagger, screen.tape),
-            known_only(run.bite, screen.weight), _lap_words(run.best_lap),
-            SAYS_WORDS[driver_says(run)],
-        ])  # fmt: skip
-    return lay_out([*columns(rows, 6), counted(len(pages), "run")], screen)
+    shown = pages if screen.full else pages[-SHOWN[screen.width >= ROOMY] :]
+    rows = [_list_row(page, screen) for page in shown]
+    headings = ["no", "night", "track", "run", "surface", "stagger", "best", "driver"]
+    if screen.full:
+        headings += ["time", "car", "advised", "bite"]
+    left = len(pages) - len(shown)
+    foot = counted(len(pages), "run") + (
+        f"; the last {len(shown)} shown, --full: all" if left else ""
+    )
+    return lay_out([*columns([headings, *rows], 5), foot], screen)
+
+
+def _list_row(page: Page, screen: Screen) -> list[str]:
+    from rollpath.book.lessons import driver_says
+    from rollpath.book.run import evening_of
+
+    run = page.run
+    cells = [
+        str(page.number), f"{evening_of(run.when)}", clean_text(run.track, 12),
+        clean_text(run.session, 8), run.condition or "", known_only(run.rear_stagger, screen.tape),
+        _lap_words(run.best_lap), SAYS_WORDS[driver_says(run)],
+    ]  # fmt: skip
+    if not screen.full:
+        return cells
+    return [
+        *cells, f"{run.when:%H:%M}", clean_text(run.car, 14),
+        known_only(run.recommended_stagger, screen.tape), known_only(run.bite, screen.weight),
+    ]  # fmt: skip
 
 
 def added_screen(
@@ -114,7 +131,11 @@ def show_screen(pages: Sequence[Page], screen: Screen) -> str:
     run = pages[-1].run
     lines = [
         f"Run {pages[-1].number}: {clean_text(run.track)}, {run.when:%Y-%m-%d %H:%M}",
-        *(row(label, text) for label, text in _run_rows(run, screen) if text),
+        *(
+            row(label, text)
+            for label, text in _run_rows(run, screen)
+            if text and (screen.full or label not in REASONS)
+        ),
     ]
     for old, new in pairwise(pages):
         was = dict(_run_rows(old.run, screen))
@@ -134,6 +155,8 @@ LABELS = {
 }  # fmt: skip
 """What a run's key, or what it is of a corner, is called where that is not its name."""
 _BETWEEN = {"window then": " to "}
+REASONS = ("when", "track", "best by physics", "window then")
+"""Rows that stand in the heading already, or are asked for by --full."""
 
 
 def _run_rows(run: Run, screen: Screen) -> list[tuple[str, str]]:

@@ -275,7 +275,7 @@ def test_any_name_is_drawn_and_listed(told: Told, book: str, tmp_path: Path, nam
         (["add", "--car", CAR], "--track is missing"),
         (["add", "--track", "A"], "--car is missing"),
         (["add", "--track", "tracks/nowhere.yaml", "--car", CAR], "no such track file"),
-        (["add", "--track", "A", "--car", "B", "--best", "17.84"], "with its unit"),
+        (["add", "--track", "A", "--car", "B", "--best", "17.84 lb"], "expected a time"),
         (["add", "--track", "A", "--car", "B", "--best", "-3s"], "best_lap_s: expected a number"),
         (["add", "--track", "A", "--car", "B", "--wheel", "up"], "invalid choice: 'up'"),
         (["add", "--track", "A", "--car", "B", "--when", "Friday"], "2026-05-02 21:40"),
@@ -347,8 +347,8 @@ def test_a_person_at_the_terminal_is_asked(book: str) -> None:
         stdin=follower, stdout=follower, stderr=follower, cwd=ROOT,
     )  # fmt: skip
     os.close(follower)
-    # condition; best lap, first without its unit; wheel; the rest left out
-    os.write(leader, b"slick\n17.84\n17.84 s\nleft\n\n\n\n\n\n")
+    # condition; best lap, first no lap, then without its unit; wheel; the rest left out
+    os.write(leader, b"slick\nfast\n17.84\nleft\n\n\n\n\n\n")
     seen = b""
     while True:
         try:
@@ -360,7 +360,7 @@ def test_a_person_at_the_terminal_is_asked(book: str) -> None:
         seen += part
     assert child.wait() == 0, seen
     os.close(leader)
-    assert b"with its unit" in seen
+    assert b"expected a time" in seen
     with Book(book) as reader:
         (page,) = reader.runs()
     run = page.run

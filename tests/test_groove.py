@@ -15,8 +15,8 @@ from rollpath.groove.free import (
     NOMINAL_GRIP,
     SPLINE_KNOTS,
     STEERED_OVER,
-    _diamond_weights,
-    _turning_zones,
+    diamond_weights,
+    turning_zones,
 )
 from rollpath.groove.lay import make_groove
 from rollpath.groove.parallel import parallel_groove
@@ -209,8 +209,8 @@ def test_finer_knots_change_what_the_diamond_weighs_by_less_than_half_a_hundredt
     edge = demo_track(track).edge
 
     def weighed(groove):
-        weights = _diamond_weights(
-            edge, _turning_zones(edge, DIAMOND_ZONE), groove.along_edge, DIAMOND_SHARPNESS
+        weights = diamond_weights(
+            edge, turning_zones(edge, DIAMOND_ZONE), groove.along_edge, DIAMOND_SHARPNESS
         )
         length = LENGTH_SHARE * groove.length * (2 * np.pi / edge.length[0, 0]) ** 2
         return (weights * groove.curvature**2 * groove.ds).sum() + length
@@ -399,9 +399,9 @@ def test_a_free_groove_does_not_hang_on_how_short_a_blend_is():
 def test_a_diamond_is_the_same_from_wherever_its_search_starts(track):
     shape = demo_track(track)
     edge, (least, most) = free.free_edge(shape), free.free_limits(shape, CAR_WIDTH)
-    zones = free._turning_zones(edge, DIAMOND_ZONE)
+    zones = free.turning_zones(edge, DIAMOND_ZONE)
     spline = OffsetSpline(edge, SPLINE_KNOTS)
-    weights = _diamond_weights(edge, zones, spline.points, DIAMOND_SHARPNESS)
+    weights = diamond_weights(edge, zones, spline.points, DIAMOND_SHARPNESS)
     rows = free.bending_rows(spline, weights)
     starts = (
         np.full(spline.count, least), np.full(spline.count, most),

@@ -107,11 +107,11 @@ def diamond_groove(
     """
     edge = free_edge(track)
     least, most = free_limits(track, car_width)
-    zones = _turning_zones(edge, zone) if sharpness > 1.0 else np.empty((0, 3))
+    zones = turning_zones(edge, zone) if sharpness > 1.0 else np.empty((0, 3))
     # The way out is short: it gets knots of its own so that what is done in it can be.
     more = np.linspace(zones[:, 1], zones[:, 2], ZONE_KNOTS).ravel()
     spline = OffsetSpline(edge, knots, more)
-    rows = bending_rows(spline, _diamond_weights(edge, zones, spline.points, sharpness))
+    rows = bending_rows(spline, diamond_weights(edge, zones, spline.points, sharpness))
     c, settled = settle(rows, least, most, swing(spline, least, most))
     return SplinePath(spline, stations).groove(name, c, settled)
 
@@ -154,14 +154,14 @@ def _away(u: FloatArray, place: float, lap: float) -> FloatArray:
     return (u - place + 0.5 * lap) % lap - 0.5 * lap
 
 
-def _turning_zones(edge: InsideEdge, zone: float) -> FloatArray:
+def turning_zones(edge: InsideEdge, zone: float) -> FloatArray:
     """Start, tightest and end of the diamond's turning in each corner, shape (2, 3), m."""
     starts, ends = (edge.starts + 0.5 * edge.blends)[0].reshape(2, 2).T
     tightest = starts + (ends - starts) * (0.5 + DIAMOND_PAST_MIDDLE)
     return np.stack([starts, tightest, tightest + zone * (ends - starts)], axis=-1)
 
 
-def _diamond_weights(
+def diamond_weights(
     edge: InsideEdge, zones: FloatArray, u: FloatArray, sharpness: float
 ) -> FloatArray:
     """Weight of squared curvature at u: 1, falling to the tightest, rising on the way out."""

@@ -11,8 +11,8 @@ import numpy as np
 from rollpath.car import Car
 from rollpath.errors import RollpathError
 from rollpath.groove.free import DIAMOND_SHARPNESS, DIAMOND_ZONE
-from rollpath.groove.lay import make_groove
-from rollpath.groove.path import FREE_GROOVES, Groove
+from rollpath.groove.lay import lay_groove
+from rollpath.groove.path import FASTEST, FREE_GROOVES, Groove
 from rollpath.results import Result
 from rollpath.stagger import Baseline, baseline
 from rollpath.track import CONDITIONS, DEFAULT_CONDITION, Track, check_track
@@ -70,14 +70,15 @@ def compare(
     zone, sharpness : float
         Of a diamond; see `groove.lay.make_groove`.
     """
-    laid: dict[tuple[str, str, float], Groove] = {}
+    laid: dict[tuple[str, ...], Groove] = {}
     rows = []
     for track, car, condition, groove in each(_cases(tracks, cars, conditions, grooves, recorded)):
         path = groove
         if not isinstance(groove, Groove):
-            key = (track.name, groove, float(car.width))
-            path = laid[key] = laid.get(key) or make_groove(
-                track, groove, car.width, zone=zone, sharpness=sharpness
+            key = (track.name, groove, *((car.name, condition) if groove == FASTEST
+                   else (str(car.width),)))  # fmt: skip
+            path = laid[key] = laid.get(key) or lay_groove(
+                track, groove, car, track.condition(condition), zone=zone, sharpness=sharpness
             )
         rows.append(baseline(track, car, condition, path))
     return Comparison(tuple(rows if sort is None else sorted(rows, key=SORT_KEYS[sort])))
@@ -244,7 +245,7 @@ def sweep(
         If a case makes no oval.
     """
     name = groove or track.condition(condition).groove
-    one_by_one = name in FREE_GROOVES and of.changes_the_line
+    one_by_one = name == FASTEST or (name in FREE_GROOVES and of.changes_the_line)
     points: list[Baseline] = []
     for value in each([float(v) for v in of.values] if one_by_one else [of.values]):
         one, other = (

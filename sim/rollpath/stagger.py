@@ -14,8 +14,8 @@ from numpy.typing import NDArray
 from rollpath.axle.rolling import NeededStagger, needed_stagger
 from rollpath.axle.scrub import Scrub, scrub_distance
 from rollpath.car import Car
-from rollpath.groove.lay import make_groove
-from rollpath.groove.path import FREE_GROOVES, GROOVES, STATIONS, Groove
+from rollpath.groove.lay import lay_groove, make_groove, same_line
+from rollpath.groove.path import FASTEST, FREE_GROOVES, GROOVES, STATIONS, Groove
 from rollpath.lap import Lap, solve_lap
 from rollpath.results import Result
 from rollpath.track import DEFAULT_CONDITION, Condition, Track
@@ -181,7 +181,9 @@ def baseline(
     if grip is not None:
         state = replace(state, grip=grip)
     path = (
-        groove if isinstance(groove, Groove) else _lay(track, car, groove or state.groove, stations)
+        groove
+        if isinstance(groove, Groove)
+        else lay_groove(track, groove or state.groove, car, state, stations)
     )
     lap, needed = _drive(path, car, state, tire_load)
     best = recommend(lap, needed, window or car.stagger_window, drive_emphasis)
@@ -234,12 +236,6 @@ def _band_reach(spread: Real, off: Real) -> Real:
 
 def _band(unbounded: Real, reach: Real, window: tuple[float, float]) -> tuple[Real, Real]:
     return np.clip(unbounded - reach, *window), np.clip(unbounded + reach, *window)
-
-
-def _lay(track: Track, car: Car, name: str, stations: int) -> Groove:
-    if name not in GROOVES:
-        raise KeyError(name)
-    return make_groove(track, name, car.width, stations)
 
 
 def _drive(
@@ -337,7 +333,10 @@ def _uncertainty(
     if path.name not in GROOVES:
         return tape
     varied = _varied(track)
-    if path.name in FREE_GROOVES:
+    if path.name == FASTEST:
+        grooves = [same_line(one, path, car.width, STATIONS // 2) for one in varied.values()]
+        optima = [_optimum(groove, car, condition, drive_emphasis, tire_load) for groove in grooves]
+    elif path.name in FREE_GROOVES:
         grooves = [
             make_groove(one, path.name, car.width, STATIONS // 2, knots=QUICK_KNOTS)
             for one in varied.values()

@@ -12,7 +12,7 @@ from rollpath.car import Car
 from rollpath.corners import Corners
 from rollpath.feel.trim import Chassis, Stations, Trim, trim_stations
 from rollpath.forces import AIR_DENSITY
-from rollpath.groove.lay import make_groove
+from rollpath.groove.lay import lay_groove
 from rollpath.groove.path import Groove, grip_under
 from rollpath.lap import PHASES, Lap, solve_lap
 from rollpath.loads import across, wheel_loads
@@ -396,8 +396,8 @@ def what_driver_feels(
     state = track.condition(condition)
     if grip is not None:
         state = replace(state, grip=grip)
-    path = groove if isinstance(groove, Groove) else make_groove(
-        track, groove or state.groove, car.width
+    path = groove if isinstance(groove, Groove) else lay_groove(
+        track, groove or state.groove, car, state
     )  # fmt: skip
     lap = solve_lap(path, car, state)
     if staggers is None:

@@ -13,7 +13,7 @@ References
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -22,6 +22,7 @@ from rollpath.groove.bounded import least_quadratic
 from rollpath.groove.free import (
     DIAMOND_SHARPNESS,
     DIAMOND_ZONE,
+    Rows,
     bending_rows,
     diamond_weights,
     free_edge,
@@ -30,8 +31,8 @@ from rollpath.groove.free import (
     swing,
     turning_zones,
 )
-from rollpath.groove.path import STATIONS, Groove
-from rollpath.groove.spline import OffsetSpline, SplinePath
+from rollpath.groove.path import FASTEST, STATIONS, Groove
+from rollpath.groove.spline import OffsetSpline, SplinePath, nearest_coefficients
 from rollpath.lap import LapError, solve_lap
 from rollpath.lever import lap_time_gradient
 from rollpath.track import Condition, GripBands, Track
@@ -44,10 +45,10 @@ SEARCH_STATIONS = 360
 BENDING_WORTH = 0.3
 """s per unit of what a free groove makes least, some 0.1 for any oval: a trace. Engineering
 judgement."""
-FIRST_STEPS = 8
+FIRST_STEPS = 6
 """From each beginning, before the best of them goes on."""
 MOST_STEPS = 60
-SETTLED_GAIN = 2e-5
+SETTLED_GAIN = 5e-5
 """s; a line has settled when no step promises more."""
 NEARLY_SETTLED_GAIN = 1e-3
 """s; a line that has more to gain is told as not settled."""
@@ -111,34 +112,42 @@ def fastest_groove(
         If the car cannot drive the lap.
     """
     edge, limits = free_edge(track), free_limits(track, car.width)
+    if any(np.ndim(value) for value in (condition.mean_grip, car.mass, car.power)):
+        raise TypeError("the fastest line is found for one car on one surface at a time")
     spline = OffsetSpline(edge, knots)
     path = SplinePath(spline, min(stations, SEARCH_STATIONS))
     bending = bending_rows(spline)
     worth_at = _worth(path, bending, car, condition, track)
-    if start is None:
-        begun = [_begin(worth_at, bending, c) for c in _beginnings(spline, *limits)]
-        tried = [_descend(worth_at, one, limits, FIRST_STEPS) for one in begun if one is not None]
-        if not tried:
-            raise LapError("the car cannot drive any line of this track; check power and grip")
-        search = min(tried, key=lambda one: one.worth)
-    else:
-        c = np.clip(_coefficients_of(spline, start), *limits)
-        begun_there = _begin(worth_at, bending, c)
-        if begun_there is None:
-            return fastest_groove(track, car, condition, stations, knots)
-        search = begun_there
-    search = _descend(worth_at, search, limits, MOST_STEPS)
+    search = _find(spline, worth_at, bending, limits, start)
     settled = search.gain < NEARLY_SETTLED_GAIN
-    return SplinePath(spline, stations).groove("fastest", search.c, settled)
+    return SplinePath(spline, stations).groove(FASTEST, search.c, settled)
 
 
-def _worth(
-    path: SplinePath, bending: Callable, car: Car, condition: Condition, track: Track
-) -> Worth:
+def _find(
+    spline: OffsetSpline,
+    worth_at: Worth,
+    bending: Rows,
+    limits: tuple[float, float],
+    start: Groove | None = None,
+) -> _Search:
+    """Down from a line, or from the best of every kind of line."""
+    if start is not None:
+        c = np.clip(nearest_coefficients(spline, start.along_edge, start.offset), *limits)
+        begun = _begin(worth_at, bending, c)
+        if begun is not None:
+            return _descend(worth_at, begun, limits, MOST_STEPS)
+    beginnings = [_begin(worth_at, bending, c) for c in _beginnings(spline, *limits)]
+    tried = [_descend(worth_at, one, limits, FIRST_STEPS) for one in beginnings if one is not None]
+    if not tried:
+        raise LapError("the car cannot drive any line of this track; check power, grip and bank")
+    return _descend(worth_at, min(tried, key=lambda one: one.worth), limits, MOST_STEPS)
+
+
+def _worth(path: SplinePath, bending: Rows, car: Car, condition: Condition, track: Track) -> Worth:
     width = float(track.width)
 
     def worth_at(c: FloatArray) -> tuple[float, FloatArray]:
-        groove = path.groove("fastest", c)
+        groove = path.groove(FASTEST, c)
         lap = solve_lap(groove, car, condition)
         by = lap_time_gradient(lap, car, condition)
         by_offset = np.zeros_like(by.grip)
@@ -163,7 +172,7 @@ def _beginnings(spline: OffsetSpline, least: float, most: float) -> list[FloatAr
     return [*free, *(np.full(spline.count, q) for q in (least, 0.5 * (least + most), most))]
 
 
-def _begin(worth_at: Worth, bending: Callable, c: FloatArray) -> _Search | None:
+def _begin(worth_at: Worth, bending: Rows, c: FloatArray) -> _Search | None:
     """A descent at its beginning; None where the car cannot drive the lap."""
     try:
         worth, slope = worth_at(c)
@@ -173,9 +182,7 @@ def _begin(worth_at: Worth, bending: Callable, c: FloatArray) -> _Search | None:
     return _Search(c, worth, slope, STIFF * (A.T @ A))
 
 
-def _descend(
-    worth_at: Worth, search: _Search, limits: tuple[float, float], steps: int
-) -> _Search:
+def _descend(worth_at: Worth, search: _Search, limits: tuple[float, float], steps: int) -> _Search:
     """Projected quasi-Newton steps until none promises anything, so many at most [2]_."""
     for _ in range(steps):
         step = least_quadratic(search.H, search.slope, search.c, *limits) - search.c
@@ -188,8 +195,8 @@ def _descend(
             better = there is not None and there[0] < search.worth - ENOUGH * share * promised
             if better:
                 break
-        # Where a step gives nothing the time has a corner: what the slope beyond it says is learned,
-        # and the next step runs along the corner.
+        # Where a step gives nothing the time has a corner: the slope beyond it is learned, and the
+        # next step runs along the corner.
         if there is not None:
             search.H = _learned(search.H, share * step, there[1] - search.slope)
             if better:
@@ -216,9 +223,3 @@ def _learned(H: FloatArray, step: FloatArray, change: FloatArray) -> FloatArray:
         H - np.outer(pressed, pressed) / expected + np.outer(change, change) / found
     )
     return learned
-
-
-def _coefficients_of(spline: OffsetSpline, line: Groove) -> FloatArray:
-    """Coefficients of the spline nearest to a line."""
-    values = spline.bases(line.along_edge)[0]
-    return np.linalg.lstsq(values, line.offset, rcond=None)[0]

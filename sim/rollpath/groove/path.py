@@ -23,7 +23,8 @@ STATIONS = 720
 SPARE = 1 * FOOT
 """Room left between the body and an edge. Engineering judgement."""
 FREE_GROOVES = ("rounded", "diamond")
-GROOVES = ("low", "middle", "high", *FREE_GROOVES)
+FASTEST = "fastest"
+GROOVES = ("low", "middle", "high", *FREE_GROOVES, FASTEST)
 
 
 @dataclass(frozen=True)

@@ -153,6 +153,11 @@ def _derivative(lower: list[FloatArray], knots: FloatArray, piece: np.ndarray) -
     return parts
 
 
+def nearest_coefficients(spline: OffsetSpline, u: FloatArray, offset: FloatArray) -> FloatArray:
+    """Coefficients with which a spline comes nearest to offsets at places along the edge."""
+    return np.asarray(np.linalg.lstsq(spline.bases(u)[0], offset, rcond=None)[0], dtype=float)
+
+
 class SplinePath:
     """The stations of a groove as a function of the coefficients of its offset.
 

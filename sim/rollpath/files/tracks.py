@@ -58,7 +58,8 @@ _CONDITION_SCHEMA: Schema = {
         worth="how hard a tire fights being dragged: what a miss costs",
     ),
     "groove": choice(
-        ["low", "middle", "high", "rounded", "diamond", "fastest"], GROOVE_WORDS, default=_CONDITIONS_OWN,
+        ["low", "middle", "high", "rounded", "diamond", "fastest"], GROOVE_WORDS,
+        default=_CONDITIONS_OWN,
         worth="the line driven; a wider line wants less stagger",
     ),
 }  # fmt: skip

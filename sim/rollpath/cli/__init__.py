@@ -25,7 +25,7 @@ FAILED = 1
 INTERRUPTED = 130
 """Exit status after Ctrl-C, as shells have it: 128 and the number of the signal."""
 FIRST_WORDS = (
-    "survey", "baseline", "compare", "bite", "tires", "feel", "debrief", "notebook",
+    "survey", "baseline", "compare", "bite", "tires", "plan", "feel", "debrief", "notebook",
     "demo-data", "completion",
 )  # fmt: skip
 """First words of the commands, as a race night goes; each has a module, loaded when asked."""

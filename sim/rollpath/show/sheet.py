@@ -450,8 +450,9 @@ def _draw_recorded_need(axes: Axes, recording: Recording, screen: Screen) -> Non
     axes.legend(ncols=2, fontsize=7.5, loc="best")
 
 
-def write_sheets(pages: Sequence[Figure], out: Path) -> list[Path]:
-    """Write pages: as the ending of `out` says, or as PDF and PNG into the folder `out`.
+def write_sheets(pages: Sequence[Figure], out: Path, name: str = "debrief") -> list[Path]:
+    """Write pages: as the ending of `out` says, or as PDF and PNG by `name` into the
+    folder `out`.
 
     Returns
     -------
@@ -464,7 +465,7 @@ def write_sheets(pages: Sequence[Figure], out: Path) -> list[Path]:
     """
     if not out.suffix:
         make_folder(out)
-        targets = [out / "debrief.pdf", out / "debrief.png"]
+        targets = [out / f"{name}.pdf", out / f"{name}.png"]
     elif out.suffix.lower() in (".pdf", ".png"):
         make_folder(out.parent)
         targets = [out]

@@ -13,6 +13,8 @@ from dataclasses import dataclass, replace
 
 from rollpath.car import Car
 from rollpath.corners import CORNERS, Corners
+from rollpath.results import Result
+from rollpath.scales.rates import bite_change, bite_rates
 from rollpath.scales.twist import Change
 from rollpath.tires.aim import HOLD_BITE, Weights
 from rollpath.tires.choose import Choice, choose
@@ -32,6 +34,7 @@ PLAN_WEIGHTS = Weights(bite=HOLD_BITE, unlike=0.05)
 """Bite is held all night; 2 lb cost as much as an eighth of an inch of stagger. Unlike tires count
 in every run, so each time for less than in a choice for one."""
 MOST_RUNS = 12
+NO_TURNS = Corners(0.0, 0.0, 0.0, 0.0)
 
 
 # What is found
@@ -76,7 +79,30 @@ class PlannedRun:
 
 
 @dataclass(frozen=True)
-class Plan:
+class Moves:
+    """What is done to the car before one run.
+
+    Attributes
+    ----------
+    wheels : dict of str to (str, str)
+        By corner: the tire that comes off, empty where it is not known, and the one that goes on.
+    air : dict of str to (float, float)
+        By corner: pressure of the run before (the running one before the first) and of this one,
+        where they differ, Pa. A tire that goes on is set on the ground.
+    turns : Corners[float]
+        Jack turns; positive is longer.
+    bite_unjacked : float
+        Bite with the jacks left as they were, N.
+    """
+
+    wheels: dict[str, tuple[str, str]]
+    air: dict[str, tuple[float, float]]
+    turns: Corners[float]
+    bite_unjacked: float
+
+
+@dataclass(frozen=True, eq=False)
+class Plan(Result, told_by="plan"):
     """The plan of a night.
 
     Attributes
@@ -160,6 +186,31 @@ def plan(
         alone=_planned(night, alone) if alone is not None else (),
         missed=_missed(rack, car, planned, rules),
     )  # fmt: skip
+
+
+def moves_of(plan: Plan) -> list[Moves]:
+    """What is done before each run of a plan."""
+    names = {tire.on_car: tire.name for tire in plan.rack.tires if tire.on_car}
+    pressures, turned, found = plan.rack.running_pressure, NO_TURNS, []
+    rate = bite_rates(plan.car)
+    for one in plan.runs:
+        now = one.pick.pressures
+        turns = one.turns.with_each(turned, lambda new, old: new - old)
+        air = {} if now is None or pressures is None else {
+            corner: (float(was), float(then))
+            for corner, was, then in zip(CORNERS, pressures, now, strict=True)
+            if corner not in one.wheels and abs(float(then - was)) > 1.0
+        }  # fmt: skip
+        found.append(
+            Moves(
+                {c: (names.get(c, ""), one.pick.names[c]) for c in one.wheels}, air, turns,
+                one.pick.bite - (
+                    float(bite_change(plan.car, rate, Change(turns=turns))) if any(turns) else 0.0
+                ),
+            )
+        )  # fmt: skip
+        names, pressures, turned = one.pick.names, now, one.turns
+    return found
 
 
 def _check(rack: Rack, runs: Sequence[Run]) -> None:

@@ -1,0 +1,169 @@
+"""`rollpath plan`: the night's tires, air and jacks, run by run, and the pit card."""
+
+import argparse
+import re
+from collections.abc import Callable
+from dataclasses import replace
+
+from rollpath.car import Car
+from rollpath.cli.arguments import (
+    Command,
+    CommandError,
+    add_output_arguments,
+    find_file,
+    nearest,
+    path_of,
+    quantity_of,
+    screen_of,
+    word_of,
+)
+from rollpath.corners import CORNER_NAMES, CORNERS, Corners
+from rollpath.door import baseline
+from rollpath.errors import RollpathError
+from rollpath.files.cars import check_change, load_car
+from rollpath.files.racks import load_rack
+from rollpath.files.tracks import load_track
+from rollpath.show.plan import plan_json, plan_screen
+from rollpath.show.words import as_json
+from rollpath.tires.aim import Aim
+from rollpath.tires.sets import TireError
+from rollpath.track import CONDITIONS, Track
+from rollpath.trailer.asked import PlanError, Rules, Run
+from rollpath.trailer.plan import plan
+from rollpath.units import POUND, parse, shorten
+
+LONGEST_NAME = 24
+"""Of a run, so that it fits on the card."""
+
+
+def _add_plan(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("rack", type=word_of, metavar="RACK", help="rack file")
+    parser.add_argument("car", type=word_of, metavar="CAR", help="car file")
+    parser.add_argument(
+        "track", type=word_of, nargs="?", metavar="TRACK",
+        help="track file; not needed where every run names its stagger",
+    )  # fmt: skip
+    parser.add_argument(
+        "--runs", type=word_of, required=True, metavar="RUNS",
+        help='the runs and their surface or stagger, such as "heat: heavy, feature: 1 1/2 in"',
+    )  # fmt: skip
+    parser.add_argument(
+        "--changes", type=int, choices=range(5), default=4, metavar="N",
+        help="wheels changed between two runs at most (default 4)",
+    )  # fmt: skip
+    parser.add_argument(
+        "--jacks", choices=("yes", "no"), default="yes",
+        help="no where the class allows none, or nobody has the time (default yes)",
+    )  # fmt: skip
+    parser.add_argument(
+        "--air", choices=("choose", "as-is"), default="choose",
+        help="as-is leaves every tire at its running pressure (default choose)",
+    )  # fmt: skip
+    parser.add_argument(
+        "--bite", type=quantity_of("weight"), metavar="B",
+        help="hold this on the scales, such as 75lb (default: what the car file has)",
+    )  # fmt: skip
+    parser.add_argument(
+        "--pin", type=word_of, action="append", default=[], metavar="RUN:CORNER=TIRE",
+        help='a tire that has to be on, such as "feature: rr=R7"',
+    )  # fmt: skip
+    add_output_arguments(parser, pictures=False)
+    parser.add_argument(
+        "--out", metavar="PDF", type=path_of, help="draw the pit card, such as card.pdf"
+    )
+
+
+def _plan(arguments: argparse.Namespace) -> None:
+    rack = load_rack(find_file(arguments.rack, "rack"))
+    car = load_car(find_file(arguments.car, "car"))
+    track = None if arguments.track is None else load_track(find_file(arguments.track, "track"))
+    runs = _with_pins(_runs(arguments.runs, track, car), arguments.pin)
+    rules = Rules(arguments.changes, arguments.jacks == "yes", arguments.air == "choose")
+    if arguments.bite is not None and not abs(arguments.bite) <= 1000 * POUND:
+        raise CommandError("--bite: expected a bite between -1000 and 1000 lb")
+    try:
+        night = plan(rack, car, runs, bite=arguments.bite, rules=rules)
+    except (PlanError, TireError) as error:
+        raise CommandError(f"{arguments.rack}: {error}") from None
+    screen = screen_of(arguments)
+    print(as_json(plan_json(night)) if arguments.json else plan_screen(night, screen))
+    if arguments.out is not None:
+        from rollpath.show.pit_card import draw_pit_card
+        from rollpath.show.sheet import write_sheets
+
+        card = draw_pit_card(night, track.name if track else "", screen)
+        write_sheets([card], arguments.out, "card")
+
+
+def _runs(text: str, track: Track | None, car: Car) -> list[Run]:
+    """The runs as typed, each with the stagger it wants."""
+    runs: list[Run] = []
+    aim_of = _aims(track, car)
+    for part in text.split(","):
+        name, colon, what = (piece.strip() for piece in part.partition(":"))
+        if not colon or not name or not what:
+            raise CommandError(
+                '--runs: expected runs such as "heat: heavy, feature: slick", got '
+                f'"{shorten(part.strip())}"'
+            )
+        if len(name) > LONGEST_NAME:
+            raise CommandError(f"--runs: {shorten(name)}: expected a name of at most "
+                               f"{LONGEST_NAME} letters")  # fmt: skip
+        if name.casefold() in (run.name.casefold() for run in runs):
+            raise CommandError(f"--runs: {name} is there twice; call it {name} 2")
+        runs.append(Run(name, *aim_of(name, what)))
+    return runs
+
+
+def _aims(track: Track | None, car: Car) -> Callable[[str, str], tuple[Aim, str]]:
+    """What reads a surface or a stagger as an aim; each surface is worked out once."""
+    known: dict[str, Aim] = {}
+
+    def aim_of(name: str, what: str) -> tuple[Aim, str]:
+        if re.match(r"[-+]?[\d.]", what):
+            stagger = parse(what, "tape")
+            check_change("stagger", stagger)
+            return Aim(stagger), ""
+        if track is None:
+            raise CommandError(f"--runs: {name}: a surface needs a track file; or give the "
+                               "stagger, such as 2 1/4 in")  # fmt: skip
+        if what not in known:
+            try:
+                result = baseline(track, car, what)
+            except RollpathError as error:
+                near = nearest(what, [*CONDITIONS, *track.conditions], 0.7)
+                hint = f'; did you mean "{near}"?' if near else ""
+                raise CommandError(f"--runs: {name}: {error}{hint}") from None
+            known[what] = Aim(float(result.stagger.recommended), result)
+        return known[what], what
+
+    return aim_of
+
+
+def _with_pins(runs: list[Run], typed: list[str]) -> list[Run]:
+    """The runs with the tires that were pinned."""
+    names = {run.name.casefold(): at for at, run in enumerate(runs)}
+    for text in typed:
+        name, _, what = text.partition(":")
+        corner, equals, tire = (piece.strip() for piece in what.partition("="))
+        corner = CORNER_NAMES.get(corner.lower(), corner.lower().replace("-", "_"))
+        at = names.get(name.strip().casefold())
+        if at is None or not equals or corner not in CORNERS or not tire:
+            raise CommandError(f'--pin: expected a run, a corner and a tire such as '
+                               f'"{runs[-1].name}: rr=R7", got "{shorten(text)}"')  # fmt: skip
+        if getattr(runs[at].pins, corner):
+            raise CommandError(f"--pin: {runs[at].name}: {corner.replace('_', ' ')} given twice")
+        pins: Corners[str] = replace(runs[at].pins, **{corner: tire})
+        runs[at] = replace(runs[at], pins=pins)
+    return runs
+
+
+COMMANDS: dict[str, Command] = {
+    "plan": Command(
+        "The night's tires, air and jacks, run by run.",
+        "rollpath plan cars/racks/number-31.yaml cars/number-31.yaml tracks/saucer-hill.yaml "
+        '--runs "heat: heavy, feature: slick" --out card.pdf',
+        _add_plan,
+        _plan,
+    ),
+}

@@ -138,7 +138,7 @@ def test_air_stands_beside_the_other_changes(read):
 @pytest.mark.parametrize(
     ("typed", "words"),
     [
-        (["--pressure", "rr=+2"], "expected a pressure"),
+        (["--pressure", "rr=more"], "expected a pressure"),
         (["--pressure", "xx=+2psi"], "expected one of"),
         (["--pressure", "rr=+2psi", "--pressure", "right-rear=1psi"], "given twice"),
         (["--pressure", "rr=-40psi", "--rack", "cars/racks/number-31.yaml"], "between 2 and 80"),

@@ -138,9 +138,9 @@ def test_pictures_are_drawn(run, tmp_path):
 @pytest.mark.parametrize(
     ("arguments", "words"),
     [
-        (["--rear-stagger", "1"], "with its unit"),
+        (["--rear-stagger", "one"], "a taped length"),
         (["--jack", "leftrear=2turns"], "expected one of left-front"),
-        (["--jack", "left-rear=2"], "with its unit"),
+        (["--jack", "left-rear=two"], "jack turns"),
         (["--jack", "left-rear=1turn", "--jack", "left-rear=2turns"], "given twice"),
         (["--jack", "left-rear=1000turns"], "at most 100 turns"),
         (["--left-rear", "12in"], "a rollout between 20 and 160 in"),
@@ -226,7 +226,7 @@ def test_nothing_sure_writes_nothing(run, sessions, tmp_path):
     ("old", "new", "words"),
     [
         ("830.20 lb", "", "scales.csv:2: left_rear_weight: missing"),
-        ("830.20 lb", "830.20", "scales.csv:2: left_rear_weight: expected a weight"),
+        ("830.20 lb", "heavy", "scales.csv:2: left_rear_weight: expected a weight"),
         ("830.20 lb", "890.20 lb", "scales.csv:2: line 2: the total weighs"),
         ("driver,", "pilot,", "driver: column missing"),
     ],

@@ -14,37 +14,49 @@ if TYPE_CHECKING:
     from rollpath.book.book import Book
     from rollpath.book.run import Run
     from rollpath.car import Car
-    from rollpath.door import baseline, compare, sweep
+    from rollpath.door import baseline, choose, compare, plan, sweep, weigh
     from rollpath.errors import RollpathError
     from rollpath.files.cars import load_car
+    from rollpath.files.racks import load_rack
     from rollpath.files.tracks import load_track
+    from rollpath.scales.twist import Change
     from rollpath.track import Track
 
 __all__ = [
     "Book",
     "Car",
+    "Change",
     "RollpathError",
     "Run",
     "Track",
     "__version__",
     "baseline",
+    "choose",
     "compare",
     "load_car",
+    "load_rack",
     "load_track",
+    "plan",
     "sweep",
+    "weigh",
 ]
 __version__ = "0.2.0"
 _ROOMS = {
     "Book": "book.book",
     "Car": "car",
+    "Change": "scales.twist",
     "RollpathError": "errors",
     "Run": "book.run",
     "Track": "track",
     "baseline": "door",
+    "choose": "door",
     "compare": "door",
     "load_car": "files.cars",
+    "load_rack": "files.racks",
     "load_track": "files.tracks",
+    "plan": "door",
     "sweep": "door",
+    "weigh": "door",
 }
 
 

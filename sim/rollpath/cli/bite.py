@@ -146,7 +146,7 @@ def _bite(arguments: argparse.Namespace) -> None:
     else:
         print(bite_screen(car, outcome, screen, effects))
     if arguments.out or arguments.show:
-        from rollpath.show.bite import bite_pictures
+        from rollpath.show.bite_pictures import bite_pictures
         from rollpath.show.picture import deliver
 
         deliver(bite_pictures(car, outcome, screen), arguments.out, arguments.show)

@@ -1,7 +1,6 @@
 """`rollpath plan`: the night's tires, air and jacks, run by run, and the pit card."""
 
 import argparse
-import re
 from collections.abc import Callable
 from dataclasses import replace
 
@@ -11,26 +10,23 @@ from rollpath.cli.arguments import (
     CommandError,
     add_output_arguments,
     find_file,
-    nearest,
     path_of,
     quantity_of,
     screen_of,
     word_of,
 )
 from rollpath.corners import CORNER_NAMES, CORNERS, Corners
-from rollpath.door import baseline
+from rollpath.door import plan, run_of
 from rollpath.errors import RollpathError
-from rollpath.files.cars import check_change, load_car
+from rollpath.files.cars import load_car
 from rollpath.files.racks import load_rack
 from rollpath.files.tracks import load_track
 from rollpath.show.plan import plan_json, plan_screen
 from rollpath.show.words import as_json
-from rollpath.tires.aim import Aim
 from rollpath.tires.sets import TireError
-from rollpath.track import CONDITIONS, Track
+from rollpath.track import Track
 from rollpath.trailer.asked import PlanError, Rules, Run
-from rollpath.trailer.plan import plan
-from rollpath.units import POUND, parse, shorten
+from rollpath.units import POUND, shorten
 
 LONGEST_NAME = 24
 """Of a run, so that it fits on the card."""
@@ -98,7 +94,7 @@ def _plan(arguments: argparse.Namespace) -> None:
 def _runs(text: str, track: Track | None, car: Car) -> list[Run]:
     """The runs as typed, each with the stagger it wants."""
     runs: list[Run] = []
-    aim_of = _aims(track, car)
+    read = _reader(track, car)
     for part in text.split(","):
         name, colon, what = (piece.strip() for piece in part.partition(":"))
         if not colon or not name or not what:
@@ -111,33 +107,23 @@ def _runs(text: str, track: Track | None, car: Car) -> list[Run]:
                                f"{LONGEST_NAME} letters")  # fmt: skip
         if name.casefold() in (run.name.casefold() for run in runs):
             raise CommandError(f"--runs: {name} is there twice; call it {name} 2")
-        runs.append(Run(name, *aim_of(name, what)))
+        runs.append(read(name, what))
     return runs
 
 
-def _aims(track: Track | None, car: Car) -> Callable[[str, str], tuple[Aim, str]]:
-    """What reads a surface or a stagger as an aim; each surface is worked out once."""
-    known: dict[str, Aim] = {}
+def _reader(track: Track | None, car: Car) -> Callable[[str, str], Run]:
+    """What reads a surface or a stagger as a run; each surface is worked out once."""
+    known: dict[str, Run] = {}
 
-    def aim_of(name: str, what: str) -> tuple[Aim, str]:
-        if re.match(r"[-+]?[\d.]", what):
-            stagger = parse(what, "tape")
-            check_change("stagger", stagger)
-            return Aim(stagger), ""
-        if track is None:
-            raise CommandError(f"--runs: {name}: a surface needs a track file; or give the "
-                               "stagger, such as 2 1/4 in")  # fmt: skip
+    def read(name: str, what: str) -> Run:
         if what not in known:
             try:
-                result = baseline(track, car, what)
+                known[what] = run_of(name, what, track, car)
             except RollpathError as error:
-                near = nearest(what, [*CONDITIONS, *track.conditions], 0.7)
-                hint = f'; did you mean "{near}"?' if near else ""
-                raise CommandError(f"--runs: {name}: {error}{hint}") from None
-            known[what] = Aim(float(result.stagger.recommended), result)
-        return known[what], what
+                raise CommandError(f"--runs: {name}: {error}") from None
+        return replace(known[what], name=name)
 
-    return aim_of
+    return read
 
 
 def _with_pins(runs: list[Run], typed: list[str]) -> list[Run]:

@@ -115,7 +115,7 @@ def _tires(arguments: argparse.Namespace) -> None:
         print(tires_screen(choice, outcome, own, screen))
     if arguments.out or arguments.show:
         from rollpath.show.picture import deliver
-        from rollpath.show.tires import tires_pictures
+        from rollpath.show.tires_pictures import tires_pictures
 
         deliver(tires_pictures(choice, screen), arguments.out, arguments.show)
 

@@ -6,6 +6,7 @@ import numpy as np
 
 from rollpath.car import Car
 from rollpath.corners import Corners, only
+from rollpath.results import Result
 from rollpath.scales.rates import Rates, bite_change, bite_rates
 from rollpath.scales.twist import BiteError, Change, Pads, pad_pattern, pads_after, settle
 from rollpath.units import INCH, POUND, FloatArray, Real
@@ -108,12 +109,14 @@ def _hold(car: Car, rates: Rates, raised: float, means: str, corner: str, step: 
 # All of it together
 
 
-@dataclass(frozen=True)
-class Outcome:
+@dataclass(frozen=True, eq=False)
+class Outcome(Result, told_by="bite"):
     """What a change does on the scales.
 
     Attributes
     ----------
+    car : Car
+        As given.
     rates : Rates
     change : Change
         As asked.
@@ -132,6 +135,7 @@ class Outcome:
         Share by which engine speed at a given road speed rises; with the mean rear rollout.
     """
 
+    car: Car
     rates: Rates
     change: Change
     raised: float
@@ -165,6 +169,7 @@ def weigh_change(car: Car, change: Change, hold: str | None = None) -> Outcome:
     found = holds(car, rates, raised, hold) if hold else []
     all_done = change + found[0].change if found else change
     return Outcome(
+        car=car,
         rates=rates,
         change=change,
         raised=raised,

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from rollpath.car import Car
+from rollpath.results import Result
 from rollpath.tires.aim import Aim, Weights
 from rollpath.tires.pairs import Told, pairs_of
 from rollpath.tires.rack import Rack
@@ -21,8 +22,8 @@ from rollpath.tires.sets import SAME_SCORE, Pick, Sets, TireError, why_none
 from rollpath.units import FloatArray
 
 
-@dataclass(frozen=True)
-class Choice:
+@dataclass(frozen=True, eq=False)
+class Choice(Result, told_by="tires"):
     """What the chooser found.
 
     Attributes

@@ -1,212 +1,305 @@
-"""What a position log says of a track, put together."""
+"""The oval that explains a position log, the receiver's drift, and whether it is an oval at all.
+
+A receiver's error stays alike for a while: taken as independent from point to point it would make
+anything fitted look far better known than it is. The fit is generalised least squares with the
+drift's own covariance [2]_, the drift found by restricted likelihood [1]_.
+
+References
+----------
+.. [1] D. A. Harville, Maximum likelihood approaches to variance component estimation, Journal of
+   the American Statistical Association 72 (1977).
+.. [2] G. A. F. Seber and C. J. Wild, Nonlinear Regression, ch. 2 and 6 (autocorrelated errors).
+"""
 
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from rollpath.groove.measured import ClosedPath, smooth_closed_path
-from rollpath.survey.drift import Drift, find_drift
-from rollpath.survey.log import STANDARD_ERRORS, BoolArray, PositionLog, TidyLog, tidy_log
-from rollpath.survey.oval import (
-    BACK_STRAIGHT,
-    LEAST_KNOWN,
-    OVAL,
-    LogFit,
-    OvalFit,
-    centre_of,
-    curve_of,
-    first_guess,
-    oval_of,
-    points_on_line,
-    residuals_of,
-    shape_of,
-    whole_laps,
-)
-from rollpath.survey.tape import Survey
-from rollpath.track import Tolerance
+from rollpath.survey.log import BoolArray, SurveyError, TidyLog
+from rollpath.survey.oval import LEAST, MOST, SCALES, derivatives, distances, solve, track_of
+from rollpath.track import DEFAULT_BLEND
 from rollpath.units import FOOT, FloatArray
 
-FEW_LAPS = 0.3
-"""How much wider, as a share, the tolerance from a single lap is. Found on made logs."""
-LINE_ERROR = 1 * FOOT
-"""How far a person who walks or drives along an edge is from it all the way round, two standard
-errors. Engineering judgement."""
-
-
-# What a log says, put together
-
-SHAPE_HARMONICS = 6
-"""Bulges and dents around the lap that are tried on a log beside the oval."""
-SHAPE_DOUBT = 1e-5
-"""Chance of a true oval being called none, were the drift just as modelled. Made logs of ovals
-came no nearer than 1e-3, and of straights with a 30 ft kink no further than 1e-7."""
-SHAPE_SIZE = 2.0
-"""A largest bulge or dent below this, m, is let pass. Engineering judgement."""
-BULGE_KNOWN = 1 / 2.0**2
-"""Information on each harmonic of an unknown bulge: it is of some 2 m. Engineering judgement."""
-BULGE_SEEN = 1e-2
-"""Bulges that a log sees less well than this, against the best seen, may be oval as well."""
-NOTABLE_SHARE = 0.02
-"""A share of points left out that is worth a word."""
+STANDARD_ERRORS = 2.0
+"""Standard errors in a stated tolerance. 1.64 would do for nine in ten if the noise were just as
+modelled; phones are not told so."""
+DRIFT_TIMES = np.array([3.0, 8.0, 20.0, 50.0, 120.0, 300.0])
+"""Times over which the position error may forget itself, s."""
+DRIFT_USUAL, DRIFT_FACTOR = 50.0, np.e
+"""About how long it lasts, s, and within which factor two in three lie. Engineering judgement."""
+DRIFT_SIZE, SIZE_FACTOR = 2.0, 2.0
+"""About how large it is, m, and within which factor two in three lie. Engineering judgement."""
+WHITE_SHARES = np.array([1e-3, 0.03, 0.3, 3.0])
+"""Variance of the jitter that does not drift, as shares of the drift's."""
+APART = 1e4
+"""Time put between two pieces of a log, s: the drift on both sides of a jump has nothing in
+common."""
+MOST_BLOCKS = 240
+"""Rows of the generalised least-squares problem; more points are averaged in runs."""
+PASSES = 4
+"""Times the drift is found and the oval fitted with it."""
+BLEND_ERROR = 0.5
+"""Standard error of the logarithm of a blend nobody measured. Engineering judgement."""
+LAG_USUAL, LAG_ERROR = 0.1, 0.3
+"""Squared time over which a receiver smooths its track, s^2, and how well that is known: a third
+of a second, and one second is not rare. Engineering judgement."""
+MOST_LAG = 4.0
+ENDS_ERROR, CURVED_ERROR = 0.2, 0.2
+"""How unlike the two ends of ovals are, as a share of the radius, and how curved their straights,
+as a share of the corners' curvature. Engineering judgement; weak beside three laps."""
+PRIORS = np.array([0.0] * 7 + [np.log(DEFAULT_BLEND), LAG_USUAL])
+OUTLINE = 360
+"""Stations of the outline that the blend's correction and the shape are worked out on."""
+HARMONICS = np.arange(2, 11)
+"""Waves a lap of a departure from the oval; what is slower is place, what is shorter is noise."""
+WAVE_SIZE, RIPPLE = 3.0, 0.25
+"""Size of one wave, m, that a track may have while its shape is judged, and that an oval has
+without being less of one. Engineering judgement."""
+SHAPE_SIZE = 6 * FOOT
+"""A departure below this is let pass as an oval."""
+FAR, SUDDEN = 5.0, 4.0
+"""Robust standard deviations from where the other laps went that make a
+block wild; of a step, that make it none of the drift's."""
+NORMAL_SPREAD = 1.4826
+"""Standard deviation over median absolute deviation of normal errors: 1 / Phi^-1(3/4)."""
+SHORT_PIECE = 0.1
+"""A piece between two jumps shorter than this share of the log is left out."""
+MOST_WILD = 0.2
+"""Share of a log that may be thrown away."""
 
 
 @dataclass(frozen=True)
-class UsedLaps:
-    """Which points of a tidy log to use, how many laps they are, and a robust first fit."""
+class Drift:
+    """Noise of a receiver: an error in x and in y that forgets itself, and some jitter.
 
-    kept: BoolArray
-    laps: int
-    p: FloatArray
-    notes: tuple[str, ...]
+    Attributes
+    ----------
+    sd : float
+        Standard deviation of the drift in each of x and y, m.
+    time : float
+        Time over which it forgets itself, s.
+    whitener : ndarray, shape (n, n)
+        Makes residuals independent and of size one.
+    solution, covariance : ndarray, shape (unknowns,), (unknowns, unknowns)
+        Of the unknowns, averaged over what the drift may be.
+    """
+
+    sd: float
+    time: float
+    whitener: FloatArray
+    solution: FloatArray
+    covariance: FloatArray
 
 
-def survey_by_log(
-    log: PositionLog,
-    width: float | None = None,
-    offset: float = 0.0,
-    offset_error: float = LINE_ERROR,
-) -> Survey:
-    """A track from a position log along a line parallel to its edges.
+def find_drift(
+    time: FloatArray, normal: FloatArray, r: FloatArray, J: FloatArray, known: FloatArray
+) -> Drift:
+    """The drift that makes these residuals likeliest, by restricted likelihood [1]_.
+
+    The covariance of two distances off the line is ``sd^2 exp(-dt / time) cos(dn)``, dn the angle
+    between the two normals: the errors in x and in y drift apart from each other.
 
     Parameters
     ----------
-    log : PositionLog
-    width : float or None
-        Inside edge to outside edge, m.
-    offset : float
-        How far outside the inside edge the line lies, m: 0, the width, or between.
-    offset_error : float
-        How well that is known all the way round, m.
-
-    Raises
-    ------
-    SurveyError
-        If the log holds no whole lap, or no line that goes round.
+    time, normal, r : ndarray, shape (n,)
+    J : ndarray, shape (n, unknowns)
+        Derivatives of r.
+    known : ndarray, shape (unknowns, unknowns)
+        Information on the unknowns from elsewhere.
     """
-    tidy = tidy_log(log)
-    used = _used_laps(tidy, offset)
-    fit = OvalFit(tidy.at(used.kept), offset)
-    p = used.p if np.all(used.kept) else fit.robust(used.p)
-    p, drift = _from_start(fit, *fit.general(p))
-    radius_1, radius_2, straight, bow, blend = shape_of(p)
-    return Survey(
-        "position log",
-        (radius_1, radius_2),
-        straight,
-        bow,
-        blend,
-        width,
-        float(oval_of(p).edge.length[0, 0]),
-        _tolerance(drift, used.laps, offset_error),
-        residual=float(np.sqrt(np.mean(residuals_of(p, fit.log.x, fit.log.y, offset).r ** 2))),
-        laps_used=used.laps,
-        notes=used.notes,
-        fit=_log_fit(log, tidy, used.kept, fit, p, drift, width),
-    )
+    n, unknowns = J.shape
+    times, whites = (v.ravel() for v in np.meshgrid(DRIFT_TIMES, WHITE_SHARES))
+    apart = np.abs(time[:, None] - time)
+    facing = np.cos(normal[:, None] - normal)
+    K = np.exp(-apart / times[:, None, None]) * facing + whites[:, None, None] * np.eye(n)
+    root = np.linalg.cholesky(K)
+    rows = np.linalg.solve(root, np.column_stack([J, r])[None])
+    products = np.swapaxes(rows, 1, 2) @ rows
+    # A little of what is known from elsewhere keeps what is not seen at all from being free.
+    seen, moment = products[:, :-1, :-1], products[:, :-1, -1:]
+    gram = seen + known * DRIFT_SIZE**2
+    solved = np.linalg.solve(gram, moment)
+    left = products[:, -1, -1] - np.einsum("gij,gij->g", moment, solved)
+    variance = np.maximum(left, 1e-12) / (n - unknowns)
+    logdet = 2.0 * np.log(np.diagonal(root, axis1=1, axis2=2)).sum(axis=1)
+    likelihood = -0.5 * ((n - unknowns) * np.log(variance) + logdet + np.linalg.slogdet(gram)[1])
+    likelihood -= 0.5 * (np.log(times / DRIFT_USUAL) / np.log(DRIFT_FACTOR)) ** 2
+    likelihood -= 0.5 * (0.5 * np.log(variance / DRIFT_SIZE**2) / np.log(SIZE_FACTOR)) ** 2
+    weight = np.exp(likelihood - likelihood.max())
+    weight /= weight.sum()
+    within = np.linalg.inv(seen / variance[:, None, None] + known)
+    step = -np.einsum("gij,gj->gi", within, moment[:, :, 0] / variance[:, None])
+    mean = weight @ step
+    spread = step - mean
+    covariance = np.einsum("g,gij->ij", weight, within)
+    covariance += np.einsum("g,gi,gj->ij", weight, spread, spread)
+    best = int(np.argmax(likelihood))
+    sd = float(np.sqrt(variance[best]))
+    whitener = np.linalg.solve(root[best], np.eye(n)) / sd
+    return Drift(sd, float(times[best]), whitener, mean, covariance)
 
 
-def _used_laps(tidy: TidyLog, offset: float) -> UsedLaps:
-    """Which points to use, with a robust first fit."""
-    p = OvalFit(tidy, offset).robust(first_guess(tidy, offset))
-    at = residuals_of(p, tidy.x, tidy.y, offset)
-    on_line = points_on_line(tidy, at)
-    kept, laps = whole_laps(tidy, on_line, at.share)
-    notes = []
-    if laps < tidy.laps:
-        notes.append(f"{laps} of {tidy.laps} laps used")
-    if laps == 1:
-        notes.append("one lap only: walk or drive three for a better average")
-    off = float(np.mean(~on_line))
-    if off > NOTABLE_SHARE:
-        notes.append(f"{off:.0%} of the points were off the line and were left out")
-    return UsedLaps(kept, laps, p, (*notes, *tidy.notes))
+@dataclass(frozen=True)
+class Corrections:
+    """What the four arcs leave out, at stations of the lap: m outward for a blend; and what a
+    square second of smoothing takes off, m/s^2 per speed squared (half the curvature)."""
+
+    share: FloatArray
+    blend: FloatArray
+    bend: FloatArray
+
+    def at(self, share: FloatArray) -> tuple[FloatArray, FloatArray]:
+        blend = np.interp(share, self.share, self.blend, period=1.0)
+        return blend, np.interp(share, self.share, self.bend, period=1.0)
 
 
-def lap_path(log: PositionLog) -> ClosedPath:
-    """A position log made a smooth path: its whole laps laid over each other.
-
-    Raises
-    ------
-    SurveyError, PathError
-        If the log holds no whole lap, or its path crosses itself.
-    """
-    tidy = tidy_log(log)
-    kept = _used_laps(tidy, 0.0).kept
-    return smooth_closed_path(tidy.x[kept], tidy.y[kept])
-
-
-def _tolerance(drift: Drift, laps: int, offset_error: float) -> Tolerance:
-    """Standard errors made into a tolerance, wider where few laps had to tell the drift too."""
-    few = 1.0 + FEW_LAPS / laps
-    errors = STANDARD_ERRORS * few * np.sqrt(np.diag(drift.covariance))
-    return Tolerance(
-        float(np.hypot(np.max(errors[:2]), offset_error)),
-        float(np.hypot(errors[2], LINE_ERROR)),
-    )
+def corrections(p: FloatArray, log_blend: float, offset: float) -> Corrections:
+    """How far the blended edge lies off the four arcs it was made of."""
+    edge = track_of(p, float(np.exp(log_blend))).edge
+    s = edge.length * np.arange(OUTLINE) / OUTLINE
+    ends = (edge.starts + 0.5 * edge.blends)[0]
+    apexes = np.array([[ends[:2].mean(), ends[2:].mean()]])
+    x, y = edge.position(np.concatenate([s, apexes], axis=1))
+    z = (x + 1j * y)[0]
+    axis = z[-2] - z[-1]
+    z = (z[:-2] - 0.5 * (z[-2] + z[-1])) / (axis / np.abs(axis)) + 0.5 * (p[3] - p[4])
+    plain = np.concatenate([[0.0, 0.0, 0.0], p[3:]])
+    at = distances(plain, z)
+    k = edge.curvature(s)[0]
+    order = np.argsort(at.share)
+    return Corrections(at.share[order], at.out[order], (0.5 * k / (1.0 + offset * k))[order])
 
 
-def _from_start(fit: OvalFit, p: FloatArray, drift: Drift) -> tuple[FloatArray, Drift]:
-    """The same oval with the front straight where the log starts."""
-    if not BACK_STRAIGHT[0] < fit.blocks(p).share[0] < BACK_STRAIGHT[1]:
-        return p, drift
-    order = [1, 0, 2, 3, 4, 5, 6, 7]
-    turned = p[order]
-    turned[5] += np.pi
-    return turned, replace(drift, covariance=drift.covariance[np.ix_(order, order)])
+class Fit:
+    """Generalised least squares of nine unknowns: the oval's seven, log blend, and lag."""
+
+    def __init__(self, log: TidyLog, offset: float) -> None:
+        n = len(log.x)
+        count = min(n, MOST_BLOCKS)
+        self.log, self.offset, self.z = log, offset, log.x + 1j * log.y
+        self.starts = np.union1d(np.arange(count) * n // count, np.flatnonzero(np.diff(log.piece)) + 1)
+        self.starts = self.starts.astype(np.intp)
+        self.count = np.diff(np.append(self.starts, n))
+        self.live: BoolArray = np.ones(len(self.starts), dtype=bool)
+        """Blocks that are still believed."""
+        time = log.time + APART * log.piece
+        self._time = self._mean(time)
+        dt = np.gradient(log.time) if n > 1 else np.ones(n)
+        pace = np.abs(np.gradient(self.z)) / np.maximum(dt, 1e-3)
+        self.squared = np.minimum(pace, np.percentile(pace, 95)) ** 2
+
+    def _mean(self, rows: FloatArray) -> FloatArray:
+        return (np.add.reduceat(rows, self.starts, axis=0).T / self.count).T
+
+    @property
+    def time(self) -> FloatArray:
+        return self._time[self.live]
+
+    def rows(self, q: FloatArray, left_out: Corrections, blend: float) -> FloatArray:
+        """Distances outward of the blended line, averaged in blocks; `blend` of the corrections."""
+        at = distances(q[:7], self.z)
+        blended, bend = left_out.at(at.share)
+        r = at.out - self.offset - blended * np.exp(2.0 * (q[7] - blend))
+        averaged: FloatArray = self._mean(r + q[8] * bend * self.squared)[self.live]
+        return averaged
+
+    def slopes(self, q: FloatArray, left_out: Corrections, blend: float) -> FloatArray:
+        at = distances(q[:7], self.z)
+        blended, bend = left_out.at(at.share)
+        J = np.column_stack([
+            derivatives(q[:7], self.z, at.normal),
+            -2.0 * blended * np.exp(2.0 * (q[7] - blend)), bend * self.squared,
+        ])  # fmt: skip
+        return self._mean(J)[self.live]
+
+    def places(self, p: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Normal and share of the lap of every block."""
+        at = distances(p, self.z)
+        normal = np.angle(self._mean(np.exp(1j * at.normal)))
+        share = np.angle(self._mean(np.exp(2j * np.pi * at.share))) / (2 * np.pi) % 1.0
+        return normal[self.live], share[self.live]
+
+    def solved(self, p: FloatArray) -> "Solved":
+        """The oval, the drift and the shape, from a first fit."""
+        q = np.concatenate([p, PRIORS[7:]])
+        for i in range(PASSES):
+            left_out = corrections(q[:7], q[7], self.offset)
+            shape = self.shape(q, left_out)
+            if i in (1, 2):
+                self._leave_wild(q, left_out, self.shape(q, left_out, WAVE_SIZE))
+                shape = self.shape(q, left_out)
+            q = self._step(q, left_out, shape.drift)
+        left_out = corrections(q[:7], q[7], self.offset)
+        return Solved(q, left_out, self.shape(q, left_out), float(np.mean(~self.live)))
+
+    def _step(self, q: FloatArray, left_out: Corrections, drift: Drift) -> FloatArray:
+        blend, white = q[7], drift.whitener
+        P = usual(q)
+        return solve(
+            lambda v: np.append(white @ self.rows(v, left_out, blend), P @ v - P @ PRIORS),
+            lambda v: np.vstack([white @ self.slopes(v, left_out, blend), P]),
+            q, "linear", np.append(LEAST, [np.log(1.0), 0.0]),
+            np.append(MOST, [np.log(100.0), MOST_LAG]), np.append(SCALES, [0.5, 0.3]),
+        )[0]  # fmt: skip
+
+    def shape(self, q: FloatArray, left_out: Corrections, size: float = RIPPLE) -> "Shape":
+        """Waves of the lap beside the oval, the drift found with both in place."""
+        normal, share = self.places(q[:7])
+        J = self.slopes(q, left_out, q[7])
+        P, n = usual(q), 2 * len(HARMONICS)
+        known = np.diag(np.append(LEAST_KNOWN, np.full(n, size**-2)))
+        known[: len(q), : len(q)] += P.T @ P
+        drift = find_drift(
+            self.time, normal, self.rows(q, left_out, q[7]), np.hstack([J, -waves(share)]), known
+        )
+        return Shape(drift, share)
+
+    def _leave_wild(self, q: FloatArray, left_out: Corrections, shape: "Shape") -> None:
+        """Part the log where it moves off as no drift does; short pieces and far blocks go."""
+        r = self.rows(q, left_out, q[7]) - waves(shape.share) @ shape.drift.solution[9:]
+        surprise = np.abs(shape.drift.whitener @ r)
+        sudden = surprise > SUDDEN * NORMAL_SPREAD * np.median(surprise)
+        piece = np.cumsum(sudden)
+        size = np.bincount(piece)
+        inner = (piece > 0) & (piece < piece[-1])
+        off = np.abs(r - np.median(r))
+        wild = off > max(FAR * NORMAL_SPREAD * float(np.median(off)), 1.0)
+        wild |= inner & (size[piece] < SHORT_PIECE * len(r))
+        live = np.flatnonzero(self.live)
+        self._time[live] += APART * piece
+        self.live[live[wild]] = False
 
 
-def oval_test(fit: OvalFit, p: FloatArray) -> tuple[bool, float]:
-    """Whether the oval explains the log, and how large a bulge it does not explain, m.
-
-    Harmonics of the lap are put beside the unknowns of the oval. The drift is found with both in
-    place, so that a bulge that comes back every lap is not taken for drift, and the harmonics'
-    worth is then chi-squared when the track is an oval.
-    """
-    from scipy.special import gammainccinv
-
-    at, unknowns = fit.blocks(p), len(OVAL)
-    angle = 2 * np.pi * at.share[:, None] * np.arange(1, SHAPE_HARMONICS + 1)
-    bulges = np.hstack([np.cos(angle), np.sin(angle)])
-    known = np.append(LEAST_KNOWN, np.full(bulges.shape[1], BULGE_KNOWN))
-    drift = find_drift(fit.time, at.normal, at.r, np.hstack([at.J, bulges]), known, fit.run)
-    rows = drift.whiten(np.column_stack([at.J, bulges, at.r]))
-    Q, _ = np.linalg.qr(rows[:, :unknowns])
-    beside = rows[:, unknowns:] - Q @ (Q.T @ rows[:, unknowns:])
-    U, size, _ = np.linalg.svd(beside[:, :-1], full_matrices=False)
-    seen = size > BULGE_SEEN * size[0]
-    worth = U[:, seen].T @ beside[:, -1]
-    # Upper point of chi-squared; scipy.stats has it too, but takes long to import.
-    most = 2.0 * gammainccinv(0.5 * float(np.sum(seen)), SHAPE_DOUBT)
-    doubted = float(worth @ worth) > most
-    shrunk = np.linalg.solve(
-        beside[:, :-1].T @ beside[:, :-1] + BULGE_KNOWN * np.eye(bulges.shape[1]),
-        beside[:, :-1].T @ beside[:, -1],
-    )
-    bulge = float(np.max(np.abs(bulges @ shrunk)))
-    return not (doubted and bulge > SHAPE_SIZE), bulge
+def usual(q: FloatArray) -> FloatArray:
+    """What is known of ovals and receivers before a log: rows to be as `PRIORS` within one."""
+    rows = np.zeros((4, len(q)))
+    rows[0, 3:5] = np.array([1.0, -1.0]) / (ENDS_ERROR * 0.5 * (q[3] + q[4]))
+    rows[1, 6], rows[2, 7], rows[3, 8] = 1 / CURVED_ERROR, 1 / BLEND_ERROR, 1 / LAG_ERROR
+    return rows
 
 
-def _log_fit(
-    log: PositionLog,
-    tidy: TidyLog,
-    kept: BoolArray,
-    fit: OvalFit,
-    p: FloatArray,
-    drift: Drift,
-    width: float | None,
-) -> LogFit:
-    is_oval, bulge = oval_test(fit, p)
-    line, inside = curve_of(p, fit.offset, fit.offset), curve_of(p, fit.offset, 0.0)
-    return LogFit(
-        points=(fit.log.x, fit.log.y),
-        dropped=(tidy.x[~kept], tidy.y[~kept]),
-        line=line,
-        inside=inside,
-        outside=None if width is None else curve_of(p, fit.offset, width),
-        heading=float(p[5]),
-        centre=centre_of(inside, log.origin),
-        origin=log.origin,
-        drift=(drift.sd, drift.time),
-        is_oval=is_oval,
-        bulge=bulge,
-    )
+LEAST_KNOWN = 1 / np.array([100.0, 100.0, 1.0, 100.0, 100.0, 100.0, 1.0, 10.0, 10.0]) ** 2
+"""Information added so that no unknown is without a bound (a circle has no heading)."""
+
+
+def waves(share: FloatArray) -> FloatArray:
+    angle = 2 * np.pi * share[:, None] * HARMONICS
+    return np.hstack([np.cos(angle), np.sin(angle)])
+
+
+@dataclass(frozen=True)
+class Shape:
+    """The drift found with waves beside the oval, and where the blocks lie."""
+
+    drift: Drift
+    share: FloatArray
+
+
+@dataclass(frozen=True)
+class Solved:
+    """Unknowns, corrections, shape and the share of blocks left out."""
+
+    q: FloatArray
+    left_out: Corrections
+    shape: Shape
+    wild: float

@@ -11,12 +11,12 @@ References
 .. [2] G. A. F. Seber and C. J. Wild, Nonlinear Regression, ch. 2 and 6 (autocorrelated errors).
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
 from rollpath.survey.log import BoolArray, SurveyError, TidyLog
-from rollpath.survey.oval import LEAST, MOST, SCALES, derivatives, distances, solve, track_of
+from rollpath.survey.oval import LEAST, MOST, SCALES, derivatives, distances, outline, solve, track_of
 from rollpath.track import DEFAULT_BLEND
 from rollpath.units import FOOT, FloatArray
 
@@ -31,6 +31,9 @@ DRIFT_SIZE, SIZE_FACTOR = 2.0, 2.0
 """About how large it is, m, and within which factor two in three lie. Engineering judgement."""
 WHITE_SHARES = np.array([1e-3, 0.03, 0.3, 3.0])
 """Variance of the jitter that does not drift, as shares of the drift's."""
+FIT_TIME, FIT_WHITE = 25.0, 0.1
+"""s, and jitter as a share of the drift's variance, that the oval is fitted with. What the drift
+found says goes into the give or take. Engineering judgement, from made logs."""
 APART = 1e4
 """Time put between two pieces of a log, s: the drift on both sides of a jump has nothing in
 common."""
@@ -44,7 +47,7 @@ LAG_USUAL, LAG_ERROR = 0.1, 0.3
 """Squared time over which a receiver smooths its track, s^2, and how well that is known: a third
 of a second, and one second is not rare. Engineering judgement."""
 MOST_LAG = 4.0
-ENDS_ERROR, CURVED_ERROR = 0.2, 0.2
+ENDS_ERROR, CURVED_ERROR = 0.2, 0.1
 """How unlike the two ends of ovals are, as a share of the radius, and how curved their straights,
 as a share of the corners' curvature. Engineering judgement; weak beside three laps."""
 PRIORS = np.array([0.0] * 7 + [np.log(DEFAULT_BLEND), LAG_USUAL])
@@ -57,6 +60,8 @@ WAVE_SIZE, RIPPLE = 3.0, 0.25
 without being less of one. Engineering judgement."""
 SHAPE_SIZE = 6 * FOOT
 """A departure below this is let pass as an oval."""
+DEPARTURES = 120
+"""Stations of the lap at which the shape is judged."""
 FAR, SUDDEN = 5.0, 4.0
 """Robust standard deviations from where the other laps went that make a
 block wild; of a step, that make it none of the drift's."""
@@ -80,14 +85,13 @@ class Drift:
         Time over which it forgets itself, s.
     whitener : ndarray, shape (n, n)
         Makes residuals independent and of size one.
-    solution, covariance : ndarray, shape (unknowns,), (unknowns, unknowns)
-        Of the unknowns, averaged over what the drift may be.
+    covariance : ndarray, shape (n, n)
+        Of the residuals, averaged over what the drift may be, m^2.
     """
 
     sd: float
     time: float
     whitener: FloatArray
-    solution: FloatArray
     covariance: FloatArray
 
 
@@ -127,16 +131,22 @@ def find_drift(
     likelihood -= 0.5 * (0.5 * np.log(variance / DRIFT_SIZE**2) / np.log(SIZE_FACTOR)) ** 2
     weight = np.exp(likelihood - likelihood.max())
     weight /= weight.sum()
-    within = np.linalg.inv(seen / variance[:, None, None] + known)
-    step = -np.einsum("gij,gj->gi", within, moment[:, :, 0] / variance[:, None])
-    mean = weight @ step
-    spread = step - mean
-    covariance = np.einsum("g,gij->ij", weight, within)
-    covariance += np.einsum("g,gi,gj->ij", weight, spread, spread)
     best = int(np.argmax(likelihood))
     sd = float(np.sqrt(variance[best]))
     whitener = np.linalg.solve(root[best], np.eye(n)) / sd
-    return Drift(sd, float(times[best]), whitener, mean, covariance)
+    covariance = np.einsum("g,gij->ij", weight * variance, K)
+    return Drift(sd, float(times[best]), whitener, covariance)
+
+
+def whitener_of(time: FloatArray, normal: FloatArray) -> FloatArray:
+    """The whitener that the oval is fitted with: a drift of `FIT_TIME`, whatever the drift was.
+
+    A long drift taken at its word puts all trust in how the track bends from one moment to the
+    next, where blends and a receiver's own smoothing sit, and little in where the laps lie.
+    """
+    K = np.exp(-np.abs(time[:, None] - time) / FIT_TIME) * np.cos(normal[:, None] - normal)
+    K = DRIFT_SIZE**2 * (K + FIT_WHITE * np.eye(len(time)))
+    return np.linalg.solve(np.linalg.cholesky(K), np.eye(len(time)))
 
 
 @dataclass(frozen=True)
@@ -220,20 +230,28 @@ class Fit:
         return normal[self.live], share[self.live]
 
     def solved(self, p: FloatArray) -> "Solved":
-        """The oval, the drift and the shape, from a first fit."""
+        """The oval, the drift and the shape, from a first fit.
+
+        Raises
+        ------
+        SurveyError
+            If more of the log than `MOST_WILD` lies where no other lap went.
+        """
         q = np.concatenate([p, PRIORS[7:]])
         for i in range(PASSES):
             left_out = corrections(q[:7], q[7], self.offset)
-            shape = self.shape(q, left_out)
             if i in (1, 2):
-                self._leave_wild(q, left_out, self.shape(q, left_out, WAVE_SIZE))
-                shape = self.shape(q, left_out)
-            q = self._step(q, left_out, shape.drift)
+                self._leave_wild(q, left_out)
+            q = self._step(q, left_out)
+        wild = float(np.mean(~self.live))
+        if wild > MOST_WILD:
+            raise SurveyError("scattered", wild)
         left_out = corrections(q[:7], q[7], self.offset)
-        return Solved(q, left_out, self.shape(q, left_out), float(np.mean(~self.live)))
+        oval, shape = (self.estimate(q, left_out, size) for size in (RIPPLE, WAVE_SIZE))
+        return Solved(q, left_out, oval, shape, wild)
 
-    def _step(self, q: FloatArray, left_out: Corrections, drift: Drift) -> FloatArray:
-        blend, white = q[7], drift.whitener
+    def _step(self, q: FloatArray, left_out: Corrections) -> FloatArray:
+        blend, white = q[7], whitener_of(self.time, self.places(q[:7])[0])
         P = usual(q)
         return solve(
             lambda v: np.append(white @ self.rows(v, left_out, blend), P @ v - P @ PRIORS),
@@ -242,29 +260,35 @@ class Fit:
             np.append(MOST, [np.log(100.0), MOST_LAG]), np.append(SCALES, [0.5, 0.3]),
         )[0]  # fmt: skip
 
-    def shape(self, q: FloatArray, left_out: Corrections, size: float = RIPPLE) -> "Shape":
-        """Waves of the lap beside the oval, the drift found with both in place."""
-        normal, share = self.places(q[:7])
-        J = self.slopes(q, left_out, q[7])
-        P, n = usual(q), 2 * len(HARMONICS)
-        known = np.diag(np.append(LEAST_KNOWN, np.full(n, size**-2)))
-        known[: len(q), : len(q)] += P.T @ P
-        drift = find_drift(
-            self.time, normal, self.rows(q, left_out, q[7]), np.hstack([J, -waves(share)]), known
-        )
-        return Shape(drift, share)
+    def estimate(self, q: FloatArray, left_out: Corrections, size: float) -> "Estimate":
+        """Waves of the lap beside the oval, and how well all are known.
 
-    def _leave_wild(self, q: FloatArray, left_out: Corrections, shape: "Shape") -> None:
+        The estimate is linear in the residuals, so its covariance follows from theirs, whatever
+        it was weighed with [2]_; what was known before counts as measured once more.
+        """
+        normal, share = self.places(q[:7])
+        r, M = self.rows(q, left_out, q[7]), self.slopes(q, left_out, q[7])
+        M = np.hstack([M, -waves(share)])
+        P = usual(q)
+        known = np.diag(np.append(LEAST_KNOWN, np.full(2 * len(HARMONICS), size**-2)))
+        known[: len(q), : len(q)] += P.T @ P
+        drift = find_drift(self.time, normal, r, M, known)
+        white = whitener_of(self.time, normal)
+        weighed = white.T @ (white @ M)
+        A = np.linalg.inv(M.T @ weighed + known)
+        covariance = A @ (weighed.T @ drift.covariance @ weighed + known) @ A
+        return Estimate(drift, share, -A @ (weighed.T @ r), covariance)
+
+    def _leave_wild(self, q: FloatArray, left_out: Corrections) -> None:
         """Part the log where it moves off as no drift does; short pieces and far blocks go."""
-        r = self.rows(q, left_out, q[7]) - waves(shape.share) @ shape.drift.solution[9:]
-        surprise = np.abs(shape.drift.whitener @ r)
-        sudden = surprise > SUDDEN * NORMAL_SPREAD * np.median(surprise)
-        piece = np.cumsum(sudden)
-        size = np.bincount(piece)
+        shape = self.estimate(q, left_out, WAVE_SIZE)
+        r = self.rows(q, left_out, q[7]) - waves(shape.share) @ shape.solution[len(q) :]
+        surprise = np.abs(whitener_of(self.time, self.places(q[:7])[0]) @ r)
+        piece = np.cumsum(surprise > SUDDEN * NORMAL_SPREAD * np.median(surprise))
         inner = (piece > 0) & (piece < piece[-1])
         off = np.abs(r - np.median(r))
         wild = off > max(FAR * NORMAL_SPREAD * float(np.median(off)), 1.0)
-        wild |= inner & (size[piece] < SHORT_PIECE * len(r))
+        wild |= inner & (np.bincount(piece)[piece] < SHORT_PIECE * len(r))
         live = np.flatnonzero(self.live)
         self._time[live] += APART * piece
         self.live[live[wild]] = False
@@ -288,18 +312,58 @@ def waves(share: FloatArray) -> FloatArray:
 
 
 @dataclass(frozen=True)
-class Shape:
-    """The drift found with waves beside the oval, and where the blocks lie."""
+class Estimate:
+    """Drift, share of the lap of every block, and a step of all unknowns with its covariance."""
 
     drift: Drift
     share: FloatArray
+    solution: FloatArray
+    covariance: FloatArray
 
 
 @dataclass(frozen=True)
 class Solved:
-    """Unknowns, corrections, shape and the share of blocks left out."""
+    """Unknowns, corrections, estimates with an oval's ripple and with free waves, and the share
+    of blocks left out."""
 
     q: FloatArray
     left_out: Corrections
-    shape: Shape
+    oval: Estimate
+    shape: Estimate
     wild: float
+
+
+@dataclass(frozen=True)
+class Departure:
+    """Where a track departs most from every oval: m outward, how well that is known (two standard
+    errors), and the share of the lap from the middle of the front straight."""
+
+    size: float
+    error: float
+    share: float
+
+    @property
+    def is_oval(self) -> bool:
+        """Whether the departure, less its error, is below `SHAPE_SIZE`."""
+        return abs(self.size) - self.error <= SHAPE_SIZE
+
+
+def departure(solved: Solved) -> Departure:
+    """The largest departure from the oval that comes nearest everywhere (least greatest distance,
+    by weights that grow where it is far)."""
+    p, share = solved.q[:7], np.arange(DEPARTURES) / DEPARTURES
+    B, n = waves(share), len(solved.q)
+    J = derivatives(p, *outline(p, share))
+    e, weight = B @ solved.shape.solution[n:], np.ones(DEPARTURES)
+    for _ in range(30):
+        fit = np.linalg.solve((J.T * weight) @ J + 1e-6 * np.eye(7), J.T * weight)
+        left = e - J @ (fit @ e)
+        size = np.maximum(np.abs(left), 1e-3)
+        weight = weight * np.sqrt(size / size.max())
+        weight = np.maximum(weight / weight.max(), 1e-6)
+    M = B - J @ (fit @ B)
+    error = STANDARD_ERRORS * np.sqrt(
+        np.einsum("ij,jk,ik->i", M, solved.shape.covariance[n:, n:], M)
+    )
+    worst = int(np.argmax(np.abs(left) - error))
+    return Departure(float(left[worst]), float(error[worst]), float(share[worst]))

@@ -292,7 +292,7 @@ def _count_laps(turned: FloatArray) -> int:
     if laps < 1:
         raise SurveyError("part of a lap", covered)
     hole = _hole(turned)
-    if hole > LAP_HOLE:
+    if hole > 0.25:
         raise SurveyError("hole", hole)
     return laps
 

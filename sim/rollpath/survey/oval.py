@@ -106,6 +106,21 @@ def derivatives(p: FloatArray, z: ComplexArray, normal: FloatArray) -> FloatArra
     return np.column_stack(columns)
 
 
+def outline(p: FloatArray, share: FloatArray) -> tuple[ComplexArray, FloatArray]:
+    """Points of the four arcs about these shares of the lap, and their outward normals."""
+    angle = np.linspace(-np.pi, np.pi, 2001)
+    reach = p[3] + p[4] + p[5]
+    z = np.exp(1j * (angle + p[2])) * reach
+    for _ in range(40):
+        at = distances(p, z + complex(p[0], p[1]))
+        z = z - at.out * np.exp(1j * at.normal)
+        if np.max(np.abs(at.out)) < 1e-9:
+            break
+    at = distances(p, z + complex(p[0], p[1]))
+    nearest = np.array([int(np.argmin(np.abs((at.share - s + 0.5) % 1.0 - 0.5))) for s in share])
+    return z[nearest] + complex(p[0], p[1]), at.normal[nearest]
+
+
 def first_fit(log: TidyLog, offset: float) -> FloatArray:
     """The cheapest of several robust fits, from boxes laid round the log at many headings.
 

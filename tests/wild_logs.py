@@ -137,7 +137,7 @@ def smooth_wander(rng, time, sd, width):
     """Smooth errors, as of a filter that trusts its own motion."""
     dt = np.median(np.diff(time))
     noise = rng.standard_normal((2, len(time) + 8 * int(width / dt) + 8))
-    out = gaussian_filter1d(noise, width / dt, axis=1)[:, -len(time):]
+    out = gaussian_filter1d(noise, width / dt, axis=1)[:, -len(time) :]
     out *= sd / out.std()
     return out[0] + 1j * out[1]
 
@@ -265,12 +265,18 @@ def bent_line(rng, size: float) -> tuple[np.ndarray, str]:
         s = np.linspace(0, 1, N + 1)
         length = np.sum(np.abs(np.diff(line)))
         at, reach = 0.5 + rng.uniform(-0.03, 0.03), 0.7 * a / length
-        return moved_out(line, size * rng.choice([-1, 1]) * np.clip(1 - np.abs(s - at) / reach, 0, 1)), kind
+        return moved_out(
+            line, size * rng.choice([-1, 1]) * np.clip(1 - np.abs(s - at) / reach, 0, 1)
+        ), kind
     if kind == "dee":
-        corners = np.array([-a - 1j * R, a - 1j * R, 0.8 * a + 1j * R, 1j * (R + 3 * size), -0.8 * a + 1j * R])
+        corners = np.array(
+            [-a - 1j * R, a - 1j * R, 0.8 * a + 1j * R, 1j * (R + 3 * size), -0.8 * a + 1j * R]
+        )
         return polygon_line(corners, np.array([R, R, 0.7 * R, 0.5 * a, 0.7 * R]) * 0.8), kind
     if kind == "tri-oval":
-        corners = np.array([-1j * (R + 2.5 * size), a - 1j * R, a + 1j * R, -a + 1j * R, -a - 1j * R])
+        corners = np.array(
+            [-1j * (R + 2.5 * size), a - 1j * R, a + 1j * R, -a + 1j * R, -a - 1j * R]
+        )
         return polygon_line(corners, np.array([0.4 * a, *[0.9 * R] * 4])), kind
     if kind == "four corners":
         return polygon_line(np.array([-a - 1j * a, a - 1j * a, a + 1j * a, -a + 1j * a]) * 0.8,

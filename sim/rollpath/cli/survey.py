@@ -2,6 +2,7 @@
 
 import argparse
 import re
+import sys
 from pathlib import Path
 
 from rollpath.cli.arguments import (
@@ -14,18 +15,27 @@ from rollpath.cli.arguments import (
     screen_of,
     word_of,
 )
-from rollpath.files.logs import load_position_log, points_text
+from rollpath.files.logs import load_position_log, points_text, survey_fault
 from rollpath.files.tracks import check_measurements, track_text
 from rollpath.files.writing import check_new, write_new
 from rollpath.groove.measured import PathError
-from rollpath.show.survey import survey_json, survey_remarks, survey_screen
+from rollpath.show.survey import (
+    TAPE_HELP,
+    chord_words,
+    gap_words,
+    straight_words,
+    survey_json,
+    survey_remarks,
+    survey_screen,
+)
 from rollpath.show.words import as_json
 from rollpath.survey.fit import LINE_ERROR, survey_by_log
 from rollpath.survey.log import SurveyError
 from rollpath.survey.tape import Survey, survey_by_chords, survey_by_lap
 from rollpath.track import TrackError
-from rollpath.units import FOOT
+from rollpath.units import FOOT, QuantityError, parse
 
+_Chords = tuple[list[tuple[float, float]], list[tuple[float, float]]]
 SURVEY_LINES = ("inside", "outside", "groove")
 LONGEST_LAP = 15840 * FOOT
 
@@ -66,7 +76,8 @@ def _survey(arguments: argparse.Namespace) -> None:
         _show_survey(arguments, _surveyed(arguments))
     except (SurveyError, PathError) as error:
         where = f"{arguments.log}: " if arguments.log else ""
-        raise CommandError(f"{where}{error}") from None
+        words = survey_fault(error) if isinstance(error, SurveyError) else str(error)
+        raise CommandError(f"{where}{words}") from None
 
 
 def _show_survey(arguments: argparse.Namespace, survey: Survey) -> None:
@@ -97,14 +108,53 @@ def _surveyed(arguments: argparse.Namespace) -> Survey:
         path = find_file(arguments.log, "position log")
         return survey_by_log(load_position_log(path), arguments.width, offset, error)
     along = _lap_line(arguments)
+    if not any(chords) and arguments.lap is None and sys.stdin.isatty():
+        chords = _asked(arguments)
     sizes = arguments.straight, arguments.width, arguments.bow
     if any(chords):
         return survey_by_chords(chords, *sizes, arguments.lap, along)
-    if arguments.lap is None or arguments.straight is None:
+    if arguments.lap is None:
         raise CommandError(
             "give a position log, or --chord and --gap with --straight, or --lap and --straight"
         )
     return survey_by_lap(arguments.lap, *sizes, along)
+
+
+def _asked(arguments: argparse.Namespace) -> _Chords:
+    """Chord, gap and straight asked in turn, and after each what the next inch is worth."""
+    screen = screen_of(arguments)
+    print(TAPE_HELP)
+    chord = _ask("Chord laid inside turns 1-2, such as 100ft: ")
+    gap = None
+    if chord is not None:
+        print(chord_words(chord, screen))
+        gap = _ask("Gap in the middle of it, such as 6ft-9in: ")
+    if chord is not None and gap is not None:
+        print(gap_words(chord, gap, screen))
+    if arguments.straight is None:
+        arguments.straight = _ask("Straight along the inside edge, paced, such as 300ft: ")
+    if arguments.straight is not None:
+        print(straight_words(arguments.straight, screen))
+    if chord is None or gap is None or arguments.straight is None:
+        arguments.lap = _ask("Lap length if you know it, such as 1/4mile: ")
+    _check_sizes(arguments)
+    return ([(chord, gap)] if chord is not None and gap is not None else []), []
+
+
+def _ask(question: str) -> float | None:
+    """A length typed, asked again until it can be read; None for Enter."""
+    while True:
+        try:
+            typed = input(question).strip()
+        except EOFError:
+            print()
+            return None
+        if not typed:
+            return None
+        try:
+            return parse(typed, "length")
+        except QuantityError as error:
+            print(f"  {error}; Enter skips")
 
 
 def _check_sizes(arguments: argparse.Namespace) -> None:
@@ -162,8 +212,13 @@ def _survey_files(arguments: argparse.Namespace, survey: Survey) -> dict[Path, s
         sizes = ("inside_radius", "straight", "width", "bow", "blend")
         check_measurements({key: getattr(track, key) for key in sizes})
         writes[arguments.write] = track_text(track, survey_remarks(survey))
-        if path is None and survey.fit is not None and not survey.fit.is_oval:
-            path = arguments.write.with_name(f"{arguments.write.stem}-path.csv")
+        if survey.fit is not None and not survey.fit.is_oval:
+            assert survey.width is not None
+            stem = arguments.write.stem
+            path = path or arguments.write.with_name(f"{stem}-path.csv")
+            middle = survey.fit.path_moved(0.5 * survey.width - _log_line(arguments)[0])
+            groove = arguments.write.with_name(f"{stem}-groove.csv")
+            writes[groove] = points_text(middle.x[:-1], middle.y[:-1])
     if path is not None:
         if survey.fit is None:
             raise CommandError("--path needs a position log; a tape measures no path")

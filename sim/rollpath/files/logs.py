@@ -12,7 +12,7 @@ from rollpath.files.schema import Field, FileError, column
 from rollpath.groove.measured import ClosedPath, PathError, smooth_closed_path
 from rollpath.runlog.laps import RunLog, RunLogError, log_of
 from rollpath.survey.fit import lap_path
-from rollpath.survey.log import PositionLog, SurveyError, local_plane
+from rollpath.survey.log import Note, PositionLog, SurveyError, local_plane
 from rollpath.units import FloatArray
 
 POINT_COLUMNS = {
@@ -66,8 +66,34 @@ def load_points(path: str | Path) -> ClosedPath:
             return lap_path(log)
         there = np.isfinite(log.x) & np.isfinite(log.y)
         return smooth_closed_path(log.x[there], log.y[there])
-    except (PathError, SurveyError) as error:
+    except SurveyError as error:
+        raise FileError([f"{path}: {survey_fault(error)}"]) from None
+    except PathError as error:
         raise FileError([f"{path}: {error}"]) from None
+
+
+_FAULTS = {
+    "few points": "{amount:.0f} points with a position make no lap; record at least 12",
+    "stay in one place": "the points stay in one place; record while you walk or drive",
+    "part of a lap": "the log goes {amount:.2f} of the way round; record a whole lap, better three",
+    "hole": "the log leaves {amount:.0%} of the lap open; record whole laps",
+    "no lap": "no lap of the log holds together; record whole laps along one line, one way round",
+    "scattered": "{amount:.0%} of the points lie where no other lap went; record laps along one "
+                 "line",
+    "no track": "what was measured makes no track: {detail}",
+    "no width": 'the width was not measured; give it, such as --width "45 ft"',
+    "gap": "the gap in the middle of a chord is more than nothing and at most half the chord; "
+           "check which is which",
+    "no chord": "no chord was given; give a chord and its gap",
+    "chords alone": "chords give the corners; give --straight or --lap as well",
+    "no corners left": "two straights of that length leave nothing of the lap for the corners",
+    "corners beyond the lap": "corners of those radii alone are longer than that lap; check both",
+}  # fmt: skip
+
+
+def survey_fault(error: SurveyError) -> str:
+    """The sentence for what made a survey impossible; none of them holds a unit."""
+    return _FAULTS[error.code].format(amount=error.amount, detail=error.detail)
 
 
 def points_text(x: FloatArray, y: FloatArray) -> str:
@@ -107,7 +133,7 @@ def _geographic_log(
     latitude: FloatArray,
     longitude: FloatArray,
     time: FloatArray | None,
-    notes: tuple[str, ...],
+    notes: tuple[Note, ...],
 ) -> PositionLog:
     """The log in a plane about its middle point; positions of 0, 0 are a receiver without a fix."""
     fixed = np.isfinite(latitude) & np.isfinite(longitude)
@@ -123,7 +149,7 @@ def _geographic_log(
         ])  # fmt: skip
     dropped = int(np.sum(~fixed))
     if dropped:
-        notes = (*notes, f"{dropped} points without a position were left out")
+        notes = (*notes, Note("no fix", dropped))
     middle = np.flatnonzero(fixed)[int(np.sum(fixed)) // 2]
     origin = float(latitude[middle]), float(longitude[middle])
     x, y = local_plane(latitude[fixed], longitude[fixed], origin)

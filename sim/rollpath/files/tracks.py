@@ -72,10 +72,10 @@ def _tolerance(kind: str, most: float, range_text: str, share: float) -> Field:
     )  # fmt: skip
 
 
-_LENGTH_OFF = "a tolerance between 0 and 500 ft"
+_LENGTH_OFF = "a tolerance between 0 and 3000 ft"
 _TOLERANCE_SCHEMA: Schema = {
-    "inside_radius": _tolerance("length", 500 * FOOT, _LENGTH_OFF, DEFAULT_TOLERANCE_SHARE),
-    "straight": _tolerance("length", 500 * FOOT, _LENGTH_OFF, DEFAULT_TOLERANCE_SHARE),
+    "inside_radius": _tolerance("length", 3000 * FOOT, _LENGTH_OFF, DEFAULT_TOLERANCE_SHARE),
+    "straight": _tolerance("length", 3000 * FOOT, _LENGTH_OFF, DEFAULT_TOLERANCE_SHARE),
     "bank": _tolerance(
         "angle", 20 * DEGREE, "a tolerance between 0 and 20 deg", BANK_TOLERANCE_SHARE
     ),

@@ -282,7 +282,7 @@ def _laps_by_position(log: RunLog, track: Track, groove: Groove) -> Laps:
     try:
         tidy = tidy_log(PositionLog(log.x, log.y, clock))
     except SurveyError as error:
-        raise RunLogError(str(error)) from None
+        raise RunLogError(f"the positions hold no laps ({error}); record whole laps") from None
     turned = np.maximum.accumulate(tidy.turned)
     found = max(int(turned[-1]), 1)
     crossings = np.interp(np.arange(found + 1), turned, tidy.time)
@@ -305,7 +305,7 @@ def _laps_by_position(log: RunLog, track: Track, groove: Groove) -> Laps:
         (s[near] - start) % path.length,
         np.searchsorted(chosen, row_lap[known][near]), found, len(chosen),
         times[chosen] if log.time is not None else np.zeros(0), True,
-        (*log.notes, *tidy.notes, *_lap_notes(found, len(chosen))),
+        (*log.notes, *map(str, tidy.notes), *_lap_notes(found, len(chosen))),
     )  # fmt: skip
     if len(laps.s) < FEWEST_ROWS:
         raise RunLogError(f"{len(laps.s)} rows of whole laps are too few; record faster or longer")

@@ -23,7 +23,8 @@ from rollpath.show.picture import (
     map_size,
 )
 from rollpath.show.words import counted, none_or, paragraph, row, sections
-from rollpath.survey.oval import LogFit
+from rollpath.survey.fit import LogFit
+from rollpath.survey.log import Note
 from rollpath.survey.tape import Survey
 from rollpath.track import Track
 from rollpath.units import DEGREE, FOOT, FloatArray
@@ -123,15 +124,62 @@ def curvature_lines(fit: LogFit, screen: Screen) -> Figure:
 
 
 NO_OVAL = (
-    "Note: this track is no plain oval. The log keeps a bulge or dent of up to {bulge} that no two "
-    "corners and two straights explain: a dogleg, a bent straight, or the like. Use the measured "
-    "path as the groove (--points) rather than the oval alone."
+    "No plain oval: {where} it runs {size} {side} the oval, give or take {error}. Use the measured "
+    "path as the line (--points) rather than the oval."
 )
+NO_OVAL_FILES = (
+    "rollpath baseline {track} CAR --points {groove} answers there: {groove} is the middle of the "
+    "track along the measured path, and {track} lends it a bank and a width."
+)
+MAYBE_OVAL = (
+    "The log cannot tell an oval from a track that runs up to {most} off one {where}; more laps "
+    "can."
+)
+UNSEEN = 6 * FOOT
+"""A departure known no better than this is worth a word, m. Engineering judgement."""
 BANK_NOTE = "Bank is not measured here: add it to the track file before you trust a number."
 UNKNOWN_LINE = (
     "Nobody says which line this lap length belongs to; a length that is advertised is often none "
-    "of these. The inside edge was taken, and the tolerance has room for the others."
+    "of these. The middle of the track was taken, and the give or take has room for both edges."
 )
+_NOTES = {
+    "jumps dropped": "{amount:.0f} points were dropped where the position jumped",
+    "clockwise": "the log ran clockwise and was turned round to left turns",
+    "off the line": "{amount:.0%} of the points were off the line, where no other lap passed, and "
+                    "were left out",
+    "wild": "{amount:.0%} of the laps lay far from where the other laps went and were left out",
+    "doubled": "{amount:.0f} points repeated a time and were averaged with it",
+    "times repeat": "the times repeat too often and were not used",
+    "one lap": "one lap only, so the give or take is wide: walk or drive three",
+    "cut short": "the file ends in the middle; what came before was used",
+    "no fix": "{amount:.0f} points without a position were left out",
+    "one end taped": "only one end was taped and the other taken to be alike, which the give or "
+                     "take has room for: tape both (--chord-34, --gap-34)",
+    "usual straight": "no straight was given: the usual share of a lap this long was taken, and "
+                      "that is most of the give or take; pace one (--straight)",
+}  # fmt: skip
+PLACES = (
+    "in the middle of the front straight", "at the end of the front straight", "into turn 1",
+    "in the middle of turns 1-2", "out of turn 2", "at the start of the back straight",
+    "in the middle of the back straight", "at the end of the back straight", "into turn 3",
+    "in the middle of turns 3-4", "out of turn 4", "at the start of the front straight",
+)  # fmt: skip
+
+
+def note_words(note: Note) -> str:
+    """The sentence for something noticed while a log was read or a tape taken."""
+    return _NOTES[note.code].format(amount=note.amount)
+
+
+def place_words(survey: Survey, share: float) -> str:
+    """Where on the lap a share of it from the middle of the front straight is."""
+    straight = 0.5 * survey.straight / survey.lap
+    knots = [
+        0.0, 0.6 * straight, straight, 0.25, 0.5 - straight, 0.5 - 0.6 * straight,
+        0.5, 0.5 + 0.6 * straight, 0.5 + straight, 0.75, 1.0 - straight, 1.0 - 0.6 * straight,
+    ]  # fmt: skip
+    nearest = min(range(12), key=lambda i: abs((share - knots[i] + 0.5) % 1.0 - 0.5))
+    return PLACES[nearest]
 
 
 def survey_json(survey: Survey) -> dict[str, Any]:
@@ -150,7 +198,7 @@ def survey_json(survey: Survey) -> dict[str, Any]:
             "straight_ft": feet(survey.tolerance.straight),
         },
         "laps_used": survey.laps_used,
-        "notes": list(survey.notes),
+        "notes": [note_words(note) for note in survey.notes],
         "chords": [_end_json(end) for end in survey.ends],
         "lap_lines": {
             line.name.replace(" ", "_"): {"inside_radius_ft": none_or(line.radius, feet)}
@@ -177,7 +225,9 @@ def _end_json(end: ChordRadius) -> dict[str, Any]:
 def _fit_json(survey: Survey, fit: LogFit) -> dict[str, Any]:
     result = {
         "is_oval": fit.is_oval,
-        "bulge_ft": feet(fit.bulge),
+        "bulge_ft": feet(fit.departure.size),
+        "bulge_give_or_take_ft": feet(fit.departure.error),
+        "bulge_at": place_words(survey, fit.departure.share),
         "blend_ft": feet(survey.blend),
         "heading_deg": compass(fit.heading),
         "drift": {"sd_ft": feet(fit.drift[0]), "time_s": fit.drift[1]},
@@ -197,7 +247,7 @@ def survey_screen(survey: Survey, written: Sequence[Path], screen: Screen) -> st
         [line for end in survey.ends for line in _end_lines(end, survey, screen)],
         _line_lines(survey, screen),
         _fit_lines(survey, screen),
-        [paragraph(note) for note in _survey_notes(survey)],
+        [paragraph(note) for note in _survey_notes(survey, screen)],
     ]
     return sections(parts, screen)
 
@@ -206,10 +256,23 @@ def _survey_answer(survey: Survey, written: Sequence[Path], screen: Screen) -> l
     first, last = (screen.distance(radius) for radius in survey.inside_radius)
     both = f"{first} both ends" if first == last else f"{first} turns 1-2, {last} turns 3-4"
     lines = [f"Inside radius: {both}; straight: {screen.distance(survey.straight)}"]
-    fit = survey.fit
-    if fit is not None and not fit.is_oval:
-        lines.append(paragraph(NO_OVAL.format(bulge=screen.distance(fit.bulge))))
+    if survey.fit is not None and not survey.fit.is_oval:
+        lines.append(paragraph(_no_oval(survey, screen)))
+        tracks = [path for path in written if path.suffix != ".csv"]
+        grooves = [path for path in written if path.stem.endswith("-groove")]
+        if tracks and grooves:
+            lines.append(paragraph(NO_OVAL_FILES.format(track=tracks[0], groove=grooves[0])))
     return [*lines, *(f"  written: {path}" for path in written)]
+
+
+def _no_oval(survey: Survey, screen: Screen) -> str:
+    """Where a track departs from every oval, by how much, and how well that is known."""
+    assert survey.fit is not None
+    off = survey.fit.departure
+    return NO_OVAL.format(
+        where=place_words(survey, off.share), size=screen.distance(abs(off.size)),
+        side="outside" if off.size > 0 else "inside", error=screen.distance(off.error),
+    )  # fmt: skip
 
 
 def _survey_size(survey: Survey, screen: Screen) -> list[str]:
@@ -285,13 +348,70 @@ def _fit_lines(survey: Survey, screen: Screen) -> list[str]:
     ]
 
 
+TAPE_HELP = (
+    "Lay the tape as a chord inside the corner, both ends on the inside edge, and measure the gap "
+    "from its middle to the edge. Enter skips."
+)
+
+
+def chord_words(chord: float, screen: Screen) -> str:
+    """What an inch of the gap of a chord will be worth, in a typical corner and in a small one."""
+    from rollpath.survey.tape import GAP_ERROR, chord_gap, chord_radius_errors
+
+    worth = [
+        f"{screen.distance(abs(chord_radius_errors(chord, chord_gap(chord, R))[0]), 1)} in a "
+        f"corner of {screen.distance(R)}"
+        for R in (100 * FOOT, 200 * FOOT) if chord < 2 * R
+    ]  # fmt: skip
+    if not worth:
+        return "  That is longer than most corners are wide; a shorter one reads as well."
+    return f"  {screen.tape(GAP_ERROR)} of its gap will be worth {', '.join(worth)}."
+
+
+def gap_words(chord: float, gap: float, screen: Screen) -> str:
+    """The radius so far, and what the next inch does to it."""
+    from rollpath.survey.log import SurveyError
+    from rollpath.survey.tape import GAP_ERROR, chord_advice, chord_radius, chord_radius_errors
+
+    try:
+        radius = chord_radius(chord, gap)
+    except SurveyError:
+        return "  That gap is none of this chord; the end of the questions says why."
+    inch = _change(chord_radius_errors(chord, gap)[0], screen)
+    better = chord_advice(radius)
+    more = ""
+    if chord < 0.95 * better:
+        more = f" A chord of {screen.distance(better)} would make it 1 %."
+    return (
+        f"  Inside radius {screen.distance(radius)}; {screen.tape(GAP_ERROR)} more of gap makes it "
+        f"{inch}.{more}"
+    )
+
+
+def straight_words(straight: float, screen: Screen) -> str:
+    """What a paced straight is known to, and what that is worth."""
+    from rollpath.survey.tape import GAP_ERROR, PACED_SHARE
+
+    step = screen.distance(PACED_SHARE * straight)
+    return (
+        f"  Paced, it is known to about {step}; {screen.tape(GAP_ERROR)} of it is "
+        f"{screen.tape(2 * GAP_ERROR)} of the lap and nothing else."
+    )
+
+
 def compass(heading: float) -> float:
     """Degrees clockwise from north of a heading counted from east, rad."""
     return float((90.0 - heading / DEGREE) % 360.0)
 
 
-def _survey_notes(survey: Survey) -> list[str]:
-    notes = [f"Note: {note}." for note in survey.notes]
+def _survey_notes(survey: Survey, screen: Screen) -> list[str]:
+    notes = [f"Note: {note_words(note)}." for note in survey.notes]
+    if survey.fit is not None and survey.fit.is_oval:
+        off = survey.fit.departure
+        if off.error > UNSEEN:
+            most = screen.distance(abs(off.size) + off.error)
+            where = place_words(survey, off.share)
+            notes.append(f"Note: {MAYBE_OVAL.format(most=most, where=where)}")
     if survey.lap_unknown_line:
         notes.append(f"Note: {UNKNOWN_LINE}")
     return [*notes, BANK_NOTE]
@@ -304,5 +424,5 @@ def survey_remarks(survey: Survey) -> list[str]:
         how += f", {counted(survey.laps_used, 'lap')}"
     remarks = [f"Measured: {how}. Tolerances hold about nine times in ten."]
     if survey.fit is not None and not survey.fit.is_oval:
-        remarks.append("No plain oval: use the measured path as the groove.")
+        remarks.append("No plain oval: use the measured path as the groove (--points).")
     return [*remarks, "Bank was not measured; add: bank: {corners: 10 deg, straights: 2 deg}"]

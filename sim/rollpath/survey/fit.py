@@ -11,13 +11,37 @@ References
 .. [2] G. A. F. Seber and C. J. Wild, Nonlinear Regression, ch. 2 and 6 (autocorrelated errors).
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
-from rollpath.survey.log import BoolArray, SurveyError, TidyLog
-from rollpath.survey.oval import LEAST, MOST, SCALES, derivatives, distances, outline, solve, track_of
-from rollpath.track import DEFAULT_BLEND
+from rollpath.groove.measured import ClosedPath, smooth_closed_path
+from rollpath.survey.log import (
+    MOST_LAPS,
+    WGS84_AXIS,
+    BoolArray,
+    Note,
+    PositionLog,
+    SurveyError,
+    TidyLog,
+    local_plane,
+    spread_over,
+    tidy_log,
+)
+from rollpath.survey.oval import (
+    LEAST,
+    MOST,
+    SCALES,
+    blended_edge,
+    derivatives,
+    distances,
+    first_fit,
+    solve,
+    track_of,
+)
+from rollpath.survey.tape import Survey
+from rollpath.track import DEFAULT_BLEND, Tolerance, Track, TrackError, check_track
 from rollpath.units import FOOT, FloatArray
 
 STANDARD_ERRORS = 2.0
@@ -31,6 +55,8 @@ DRIFT_SIZE, SIZE_FACTOR = 2.0, 2.0
 """About how large it is, m, and within which factor two in three lie. Engineering judgement."""
 WHITE_SHARES = np.array([1e-3, 0.03, 0.3, 3.0])
 """Variance of the jitter that does not drift, as shares of the drift's."""
+BETTER = 0.25
+"""Residuals below this share of a phone's usual ones come from something better."""
 FIT_TIME, FIT_WHITE = 25.0, 0.1
 """s, and jitter as a share of the drift's variance, that the oval is fitted with. What the drift
 found says goes into the give or take. Engineering judgement, from made logs."""
@@ -138,7 +164,7 @@ def find_drift(
     return Drift(sd, float(times[best]), whitener, covariance)
 
 
-def whitener_of(time: FloatArray, normal: FloatArray) -> FloatArray:
+def whitener_of(time: FloatArray, normal: FloatArray, r: FloatArray | None = None) -> FloatArray:
     """The whitener that the oval is fitted with: a drift of `FIT_TIME`, whatever the drift was.
 
     A long drift taken at its word puts all trust in how the track bends from one moment to the
@@ -146,7 +172,11 @@ def whitener_of(time: FloatArray, normal: FloatArray) -> FloatArray:
     """
     K = np.exp(-np.abs(time[:, None] - time) / FIT_TIME) * np.cos(normal[:, None] - normal)
     K = DRIFT_SIZE**2 * (K + FIT_WHITE * np.eye(len(time)))
-    return np.linalg.solve(np.linalg.cholesky(K), np.eye(len(time)))
+    white: FloatArray = np.linalg.solve(np.linalg.cholesky(K), np.eye(len(time)))
+    if r is None:
+        return white
+    # A log better than a phone's counts for more beside what is usual of ovals.
+    return white / float(np.clip(np.sqrt(np.mean((white @ r) ** 2)) / BETTER, 1e-3, 1.0))
 
 
 @dataclass(frozen=True)
@@ -165,17 +195,11 @@ class Corrections:
 
 def corrections(p: FloatArray, log_blend: float, offset: float) -> Corrections:
     """How far the blended edge lies off the four arcs it was made of."""
-    edge = track_of(p, float(np.exp(log_blend))).edge
-    s = edge.length * np.arange(OUTLINE) / OUTLINE
-    ends = (edge.starts + 0.5 * edge.blends)[0]
-    apexes = np.array([[ends[:2].mean(), ends[2:].mean()]])
-    x, y = edge.position(np.concatenate([s, apexes], axis=1))
-    z = (x + 1j * y)[0]
-    axis = z[-2] - z[-1]
-    z = (z[:-2] - 0.5 * (z[-2] + z[-1])) / (axis / np.abs(axis)) + 0.5 * (p[3] - p[4])
-    plain = np.concatenate([[0.0, 0.0, 0.0], p[3:]])
-    at = distances(plain, z)
-    k = edge.curvature(s)[0]
+    blend = float(np.exp(log_blend))
+    edge = track_of(p, blend).edge
+    s = edge.length[0] * np.arange(OUTLINE) / OUTLINE
+    at = distances(p, blended_edge(p, blend, s))
+    k = edge.curvature(s[None])[0]
     order = np.argsort(at.share)
     return Corrections(at.share[order], at.out[order], (0.5 * k / (1.0 + offset * k))[order])
 
@@ -187,7 +211,9 @@ class Fit:
         n = len(log.x)
         count = min(n, MOST_BLOCKS)
         self.log, self.offset, self.z = log, offset, log.x + 1j * log.y
-        self.starts = np.union1d(np.arange(count) * n // count, np.flatnonzero(np.diff(log.piece)) + 1)
+        self.starts = np.union1d(
+            np.arange(count) * n // count, np.flatnonzero(np.diff(log.piece)) + 1
+        )
         self.starts = self.starts.astype(np.intp)
         self.count = np.diff(np.append(self.starts, n))
         self.live: BoolArray = np.ones(len(self.starts), dtype=bool)
@@ -251,7 +277,8 @@ class Fit:
         return Solved(q, left_out, oval, shape, wild)
 
     def _step(self, q: FloatArray, left_out: Corrections) -> FloatArray:
-        blend, white = q[7], whitener_of(self.time, self.places(q[:7])[0])
+        blend, r = q[7], self.rows(q, left_out, q[7])
+        white = whitener_of(self.time, self.places(q[:7])[0], r)
         P = usual(q)
         return solve(
             lambda v: np.append(white @ self.rows(v, left_out, blend), P @ v - P @ PRIORS),
@@ -273,7 +300,7 @@ class Fit:
         known = np.diag(np.append(LEAST_KNOWN, np.full(2 * len(HARMONICS), size**-2)))
         known[: len(q), : len(q)] += P.T @ P
         drift = find_drift(self.time, normal, r, M, known)
-        white = whitener_of(self.time, normal)
+        white = whitener_of(self.time, normal, r)
         weighed = white.T @ (white @ M)
         A = np.linalg.inv(M.T @ weighed + known)
         covariance = A @ (weighed.T @ drift.covariance @ weighed + known) @ A
@@ -284,7 +311,7 @@ class Fit:
         shape = self.estimate(q, left_out, WAVE_SIZE)
         r = self.rows(q, left_out, q[7]) - waves(shape.share) @ shape.solution[len(q) :]
         surprise = np.abs(whitener_of(self.time, self.places(q[:7])[0]) @ r)
-        piece = np.cumsum(surprise > SUDDEN * NORMAL_SPREAD * np.median(surprise))
+        piece = np.cumsum(surprise > max(SUDDEN * NORMAL_SPREAD * float(np.median(surprise)), 1.0))
         inner = (piece > 0) & (piece < piece[-1])
         off = np.abs(r - np.median(r))
         wild = off > max(FAR * NORMAL_SPREAD * float(np.median(off)), 1.0)
@@ -349,21 +376,237 @@ class Departure:
 
 
 def departure(solved: Solved) -> Departure:
-    """The largest departure from the oval that comes nearest everywhere (least greatest distance,
-    by weights that grow where it is far)."""
-    p, share = solved.q[:7], np.arange(DEPARTURES) / DEPARTURES
-    B, n = waves(share), len(solved.q)
-    J = derivatives(p, *outline(p, share))
+    """The largest departure from the oval of least fourth powers, which minds a large departure
+    more than least squares and less than the greatest alone."""
+    p, n = solved.q[:7], len(solved.q)
+    length = float(track_of(p).edge.length[0, 0])
+    z = blended_edge(p, float(np.exp(solved.q[7])), length * np.arange(DEPARTURES) / DEPARTURES)
+    at = distances(p, z)
+    share, B, J = at.share, waves(at.share), derivatives(p, z, at.normal)
     e, weight = B @ solved.shape.solution[n:], np.ones(DEPARTURES)
-    for _ in range(30):
-        fit = np.linalg.solve((J.T * weight) @ J + 1e-6 * np.eye(7), J.T * weight)
+    for _ in range(15):
+        fit = np.linalg.solve((J.T * weight) @ J + 1e-9 * np.eye(7), J.T * weight)
         left = e - J @ (fit @ e)
-        size = np.maximum(np.abs(left), 1e-3)
-        weight = weight * np.sqrt(size / size.max())
-        weight = np.maximum(weight / weight.max(), 1e-6)
+        weight = np.sqrt(weight * (left**2 / max(np.max(left**2), 1e-12) + 1e-3))
     M = B - J @ (fit @ B)
     error = STANDARD_ERRORS * np.sqrt(
         np.einsum("ij,jk,ik->i", M, solved.shape.covariance[n:, n:], M)
     )
     worst = int(np.argmax(np.abs(left) - error))
     return Departure(float(left[worst]), float(error[worst]), float(share[worst]))
+
+
+# What a log says, put together
+
+
+FEW_LAPS = 0.3
+"""How much wider, as a share, the tolerance from a single lap is. Found on made logs."""
+LINE_ERROR = 1 * FOOT
+"""How far a person who walks or drives along an edge is from it all the way round, two standard
+errors. Engineering judgement."""
+CURVE_STATIONS = 720
+"""Stations of the curves drawn."""
+
+
+@dataclass(frozen=True)
+class Curve:
+    """A closed curve in the plane of the log: distance, place and curvature, shape (n,), SI."""
+
+    s: FloatArray
+    x: FloatArray
+    y: FloatArray
+    curvature: FloatArray
+
+
+@dataclass(frozen=True)
+class LogFit:
+    """The points and curves behind a survey by position log, all in the plane of the log.
+
+    Attributes
+    ----------
+    points, dropped : tuple of ndarray
+        x and y of the points used and of those left out, m.
+    line : Curve
+        The fitted line that was walked or driven, from the middle of the front straight.
+    inside : Curve
+    outside : Curve or None
+        The edges; no outside edge when no width is known.
+    heading : float
+        Of the front straight, rad anticlockwise from east.
+    centre : tuple of float
+        Middle of the oval: latitude and longitude in deg, or x and y in m without `origin`.
+    origin : tuple of float or None
+        Of the log, deg.
+    drift : tuple of float
+        Standard deviation in m and time in s of the receiver's drift as found.
+    departure : Departure
+        The largest one from any oval.
+    """
+
+    points: tuple[FloatArray, FloatArray]
+    dropped: tuple[FloatArray, FloatArray]
+    line: Curve
+    inside: Curve
+    outside: Curve | None
+    heading: float
+    centre: tuple[float, float]
+    origin: tuple[float, float] | None
+    drift: tuple[float, float]
+    departure: Departure
+
+    @property
+    def is_oval(self) -> bool:
+        return self.departure.is_oval
+
+    @cached_property
+    def path(self) -> Curve:
+        """The measured path, smoothed, from where the fitted line starts.
+
+        Raises
+        ------
+        PathError
+            If it crosses itself.
+        """
+        return self.path_moved(0.0)
+
+    def path_moved(self, out: float) -> Curve:
+        """The measured path moved outward, m: the middle of the track from a walk along an edge."""
+        path = smooth_closed_path(*self.points)
+        s = path.length * np.linspace(0.0, 1.0, CURVE_STATIONS + 1)
+        start = s[np.argmin(np.abs(path.at(s) - complex(self.line.x[0], self.line.y[0])))]
+        first = path.at(s + start, 1)
+        z, k = path.at(s + start) - 1j * out * first / np.abs(first), path.curvature(s + start)
+        along = np.concatenate([[0.0], np.cumsum(np.abs(np.diff(z)))])
+        return Curve(along, z.real, z.imag, k / (1.0 + out * k))
+
+
+def survey_by_log(
+    log: PositionLog,
+    width: float | None = None,
+    offset: float = 0.0,
+    offset_error: float = LINE_ERROR,
+) -> Survey:
+    """A track from a position log along a line parallel to its edges.
+
+    Parameters
+    ----------
+    log : PositionLog
+    width : float or None
+        Inside edge to outside edge, m.
+    offset : float
+        How far outside the inside edge the line lies, m: 0, the width, or between.
+    offset_error : float
+        How well that is known all the way round, m.
+
+    Raises
+    ------
+    SurveyError
+        If the log holds no whole lap, no line that goes round, or no track.
+    """
+    tidy = tidy_log(log)
+    if tidy.laps > MOST_LAPS:
+        some = spread_over(list(range(tidy.laps)), MOST_LAPS)
+        tidy = replace(tidy.at(np.isin(np.floor(tidy.turned), some)), laps=MOST_LAPS)
+    fit = Fit(tidy, offset)
+    found = fit.solved(first_fit(tidy, offset))
+    shape = departure(found)
+    track = _checked(found.q, width, shape.is_oval)
+    error = STANDARD_ERRORS * (1.0 + FEW_LAPS / tidy.laps) * np.sqrt(np.diag(found.oval.covariance))
+    residual = fit.rows(found.q, found.left_out, found.q[7])
+    notes = tidy.notes if tidy.laps > 1 else (Note("one lap"), *tidy.notes)
+    if found.wild > 0.02:
+        notes = (*notes, Note("wild", found.wild))
+    first, last = map(float, track.inside_radius)
+    straight, bow, blend = float(track.straight), float(track.bow), float(track.blend)
+    return Survey(
+        "position log", (first, last), straight, bow, blend, width,
+        float(track.edge.length[0, 0]),
+        Tolerance(float(np.hypot(np.max(error[3:5]), offset_error)),
+                  float(np.hypot(error[5], LINE_ERROR))),
+        residual=float(np.sqrt(np.mean(residual**2))), laps_used=tidy.laps, notes=notes,
+        fit=_log_fit(log, tidy, fit, found, shape, width),
+    )  # fmt: skip
+
+
+def _checked(q: FloatArray, width: float | None, is_oval: bool) -> Track:
+    """The track, or where it is no oval anyway a paper clip of the same lap that can stand for it.
+
+    Raises
+    ------
+    SurveyError
+        If a bound was reached or the numbers make no track.
+    """
+    track = replace(track_of(q[:7], float(np.exp(q[7]))), width=width or 0.0)
+    try:
+        if np.any(q[3:6] > 0.99 * MOST[3:6]) or np.any(q[3:5] < 1.01 * LEAST[3:5]):
+            raise TrackError("inside_radius", "bound")
+        check_track(track)
+    except TrackError as error:
+        if is_oval:
+            raise SurveyError("no track", detail=f"{error.key}: {error}") from None
+        lap = float(track.edge.length[0, 0])
+        radius = min(0.5 * float(q[3] + q[4]), 0.12 * lap)
+        straight = 0.5 * lap - np.pi * radius
+        return replace(track, inside_radius=(radius, radius), straight=straight, bow=0.0)
+    return track
+
+
+def _log_fit(
+    log: PositionLog, tidy: TidyLog, fit: Fit, found: Solved, shape: Departure, width: float | None
+) -> LogFit:
+    wild = np.repeat(~fit.live, fit.count)
+    gone = tuple(np.append(a, b[wild]) for a, b in zip(tidy.dropped, (tidy.x, tidy.y), strict=True))
+    line, inside = curve_of(found.q, fit.offset), curve_of(found.q, 0.0)
+    drift = found.oval.drift
+    return LogFit(
+        points=(tidy.x[~wild], tidy.y[~wild]),
+        dropped=(gone[0], gone[1]),
+        line=line,
+        inside=inside,
+        outside=None if width is None else curve_of(found.q, width),
+        heading=line_heading(line),
+        centre=centre_of(inside, log.origin),
+        origin=log.origin,
+        drift=(drift.sd, drift.time),
+        departure=shape,
+    )
+
+
+def curve_of(q: FloatArray, offset: float) -> Curve:
+    """A parallel of the inside edge of the fitted oval, in the plane of the log."""
+    blend = float(np.exp(q[7]))
+    edge = track_of(q[:7], blend).edge
+    s = edge.length[0] * np.linspace(0.0, 1.0, CURVE_STATIONS + 1)
+    z, k = blended_edge(q[:7], blend, s, offset), edge.curvature(s[None])[0]
+    along = s + offset * edge.heading(s[None])[0]
+    return Curve(along, z.real, z.imag, k / (1.0 + offset * k))
+
+
+def line_heading(line: Curve) -> float:
+    """Heading at the start of a curve, rad anticlockwise from east."""
+    return float(np.arctan2(line.y[1] - line.y[-2], line.x[1] - line.x[-2]))
+
+
+def centre_of(edge: Curve, origin: tuple[float, float] | None) -> tuple[float, float]:
+    """Middle of the oval: x and y in m, or latitude and longitude in deg."""
+    x, y = float(np.mean(edge.x[:-1])), float(np.mean(edge.y[:-1]))
+    if origin is None:
+        return x, y
+    latitude, longitude = origin
+    for _ in range(3):
+        at = local_plane(np.array(latitude), np.array(longitude), origin)
+        latitude += float(np.degrees((y - at[1]) / WGS84_AXIS))
+        longitude += float(np.degrees((x - at[0]) / WGS84_AXIS / np.cos(np.radians(latitude))))
+    return latitude, longitude
+
+
+def lap_path(log: PositionLog) -> ClosedPath:
+    """A position log made a smooth path: its laps laid over each other.
+
+    Raises
+    ------
+    SurveyError, PathError
+        If the log holds no whole lap, or its path crosses itself.
+    """
+    tidy = tidy_log(log)
+    return smooth_closed_path(tidy.x, tidy.y)

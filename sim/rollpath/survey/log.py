@@ -20,12 +20,15 @@ class Note:
     code: str
     amount: float = 0.0
 
+    def __str__(self) -> str:
+        return f"{self.code}: {self.amount:.3g}" if self.amount else self.code
+
 
 class SurveyError(RollpathError):
     """What was measured gives no track: a code that `show` has a sentence for, and a number."""
 
     def __init__(self, code: str, amount: float = 0.0, detail: str = "") -> None:
-        super().__init__(code, amount, detail)
+        super().__init__(f"{code}: {detail or f'{amount:.3g}'}" if detail or amount else code)
         self.code, self.amount, self.detail = code, amount, detail
 
 
@@ -133,8 +136,8 @@ PASS, PASS_STEP, PASS_APART = 10.0, 3.0, 60.0
 between two passes, m."""
 SAME_LAP = 1.2
 """A way round up to this many times the shortest is a lap, and not one by way of the pits."""
-PIECE, MOST_PIECES = 5000.0, 6
-"""A long log is looked at in so many pieces of this length, m."""
+PIECE = 5000.0
+"""A long log is looked through in pieces of this length, m."""
 
 
 @dataclass(frozen=True)
@@ -194,7 +197,7 @@ def tidy_log(log: PositionLog) -> TidyLog:
     log, piece = _without_standing(log, piece)
     z = log.x + 1j * log.y
     if len(z) < FEWEST_POINTS or _span(z) < SMALLEST_LAP:
-        raise SurveyError("one place")
+        raise SurveyError("stay in one place")
     kept = passed_again(z)
     on, time = z[kept], log.time
     if time is None:
@@ -226,7 +229,7 @@ def passed_again(z: ComplexArray) -> BoolArray:
     s = np.concatenate([[0.0], np.cumsum(np.abs(np.diff(z)))])
     count = int(np.ceil(s[-1] / PIECE))
     kept = np.zeros(len(z), dtype=bool)
-    for k in spread_over(list(range(count)), MOST_PIECES):
+    for k in range(count):
         inside = np.flatnonzero((s >= k * s[-1] / count) & (s <= (k + 1) * s[-1] / count))
         if len(inside) >= FEWEST_POINTS:
             kept[inside] = _passed_again(z[inside], s[inside] - s[inside[0]])
@@ -265,7 +268,8 @@ def _passed_again(z: ComplexArray, s: FloatArray) -> BoolArray:
         near = once & (last - first < SAME_LAP * lap)
         for i, j in zip(first[near], last[near], strict=True):
             again[i : j + 1] = True
-    return np.interp(s, at, again.astype(float)) > 0.5
+    kept: BoolArray = np.interp(s, at, again.astype(float)) > 0.5
+    return kept
 
 
 def _span(z: ComplexArray) -> float:

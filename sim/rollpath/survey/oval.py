@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from rollpath.groove.path import place
 from rollpath.survey.log import ComplexArray, TidyLog
 from rollpath.track import DEFAULT_BLEND, Track
 from rollpath.units import FloatArray
@@ -106,19 +107,25 @@ def derivatives(p: FloatArray, z: ComplexArray, normal: FloatArray) -> FloatArra
     return np.column_stack(columns)
 
 
-def outline(p: FloatArray, share: FloatArray) -> tuple[ComplexArray, FloatArray]:
-    """Points of the four arcs about these shares of the lap, and their outward normals."""
-    angle = np.linspace(-np.pi, np.pi, 2001)
-    reach = p[3] + p[4] + p[5]
-    z = np.exp(1j * (angle + p[2])) * reach
-    for _ in range(40):
-        at = distances(p, z + complex(p[0], p[1]))
-        z = z - at.out * np.exp(1j * at.normal)
-        if np.max(np.abs(at.out)) < 1e-9:
-            break
-    at = distances(p, z + complex(p[0], p[1]))
-    nearest = np.array([int(np.argmin(np.abs((at.share - s + 0.5) % 1.0 - 0.5))) for s in share])
-    return z[nearest] + complex(p[0], p[1]), at.normal[nearest]
+def blended_edge(p: FloatArray, blend: float, s: FloatArray, offset: float = 0.0) -> ComplexArray:
+    """Points of the blended inside edge, or a parallel of it, laid over the four arcs.
+
+    Parameters
+    ----------
+    s : ndarray, shape (n,)
+        Distance along the edge from the middle of the front straight, m.
+    """
+    edge = track_of(p, blend).edge
+    ends = (edge.starts + 0.5 * edge.blends)[0]
+    apexes = np.array([ends[:2].mean(), ends[2:].mean()])
+    x, y = place(
+        edge, np.concatenate([s, apexes])[None], np.append(np.full(len(s), offset), [0, 0])
+    )
+    z = (x + 1j * y)[0]
+    axis = (z[-2] - z[-1]) / np.abs(z[-2] - z[-1])
+    middle = (z[:-2] - 0.5 * (z[-2] + z[-1])) / axis + 0.5 * (p[3] - p[4])
+    laid: ComplexArray = middle * np.exp(1j * p[2]) + complex(p[0], p[1])
+    return laid
 
 
 def first_fit(log: TidyLog, offset: float) -> FloatArray:
@@ -135,7 +142,11 @@ def first_fit(log: TidyLog, offset: float) -> FloatArray:
     guesses = [guess for h in np.arange(0.0, np.pi, np.pi / 24) for guess in _boxes(z, h, offset)]
     cost = [np.sum(np.minimum(np.abs(distances(p, z).out - offset), 30.0)) for p in guesses]
     fits = [_robust(z, guesses[i], offset, "soft_l1") for i in np.argsort(cost)[:STARTS]]
-    return _robust(z, min(fits, key=lambda fit: fit[1])[0], offset, "cauchy")[0]
+    p = _robust(z, min(fits, key=lambda fit: fit[1])[0], offset, "cauchy")[0]
+    if 0.25 < distances(p, z[:1]).share[0] < 0.75:  # the front straight is where the log starts
+        p = p[[0, 1, 2, 4, 3, 5, 6]]
+        p[2] += np.pi
+    return p
 
 
 def _boxes(z: ComplexArray, heading: float, offset: float) -> list[FloatArray]:
@@ -153,12 +164,11 @@ def _boxes(z: ComplexArray, heading: float, offset: float) -> list[FloatArray]:
 
 
 def _robust(z: ComplexArray, p: FloatArray, offset: float, loss: str) -> tuple[FloatArray, float]:
-    found = solve(
+    return solve(
         lambda q: (distances(q, z).out - offset) / ROBUST_SCALE,
         lambda q: derivatives(q, z, distances(q, z).normal) / ROBUST_SCALE,
         p, loss,
     )  # fmt: skip
-    return found
 
 
 def solve(

@@ -1,24 +1,20 @@
-"""The shape of a track from a tape, a lap length, or a position log.
+"""A track as it was measured, and its shape from a tape or a lap length.
 
 A tape laid as a chord inside a corner gives a radius by the exact circle. A lap length and a
-straight give one by the length of the oval. A position log gives the whole oval: its drifting
-noise is modelled, and the parallel of the inside edge that best explains the points is found by
-generalised least squares.
-
-References
-----------
-.. [1] National Imagery and Mapping Agency TR8350.2 (WGS 84), ch. 3 and 4.
-.. [2] G. A. F. Seber and C. J. Wild, Nonlinear Regression, ch. 2 and 6 (autocorrelated errors).
+straight give one by the length of the oval.
 """
 
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from rollpath.survey.log import MOST_BOW, STANDARD_ERRORS, SurveyError
-from rollpath.survey.oval import LogFit
+from rollpath.survey.log import Note, SurveyError
 from rollpath.track import DEFAULT_BLEND, Tolerance, Track, TrackError, check_track, straight_turn
 from rollpath.units import FOOT, INCH
+
+if TYPE_CHECKING:
+    from rollpath.survey.fit import LogFit
 
 GAP_ERROR = 1 * INCH
 """How well the gap of a chord is read on a dirt edge. Engineering judgement."""
@@ -30,6 +26,17 @@ LAP_SHARE = 0.02
 """How well a lap length is known along the line it was measured on. Engineering judgement."""
 USUAL_WIDTH = 50 * FOOT
 """Width taken for the room between lines when none was given. Engineering judgement."""
+USUAL_STRAIGHT, STRAIGHT_SPREAD = 0.19, 0.07
+"""A straight of ovals as a share of the lap, and within which nine in ten lie: from one radius
+long to three and a half. Engineering judgement."""
+ENDS_DIFFER = 0.15
+"""Within this share of the radius the end that was not taped is that of the other, nine times in
+ten. Engineering judgement."""
+SURE = 0.95
+"""Upper point of Student's t: nine in ten lie between it and its mirror."""
+MOST_BOW = 0.45
+"""Largest bow tried while a straight is looked for, as a share of it: a bow of half a straight is a
+half circle. Geometry."""
 GAP_WANTED = 100 * INCH
 """A gap of which 1 in is one per cent."""
 LONGEST_CHORD_SHARE = 1.0
@@ -58,7 +65,7 @@ class Survey:
     residual : float or None
         Root mean square distance of the points used from the fitted line, m.
     laps_used : int or None
-    notes : tuple of str
+    notes : tuple of Note
         What a person should know, most important first.
     ends : tuple of ChordRadius
         What the chords of each end that was taped came to.
@@ -78,7 +85,7 @@ class Survey:
     tolerance: Tolerance
     residual: float | None = None
     laps_used: int | None = None
-    notes: tuple[str, ...] = ()
+    notes: tuple[Note, ...] = ()
     ends: "tuple[ChordRadius, ...]" = ()
     lap_lines: "tuple[LapLine, ...]" = ()
     fit: "LogFit | None" = None
@@ -95,7 +102,7 @@ class Survey:
             Without a width, or when the numbers make no oval.
         """
         if self.width is None:
-            raise SurveyError('the width was not measured; give it, such as --width "45 ft"')
+            raise SurveyError("no width")
         track = Track(
             name,
             self.inside_radius,
@@ -126,10 +133,7 @@ def chord_radius(chord: float, gap: float) -> float:
         If the gap is not positive, or more than half the chord (more than a half circle).
     """
     if not 0 < gap <= 0.5 * chord:
-        raise SurveyError(
-            "the gap in the middle of a chord is more than nothing and at most half the chord; "
-            "check which is which"
-        )
+        raise SurveyError("gap")
     return chord**2 / (8.0 * gap) + 0.5 * gap
 
 
@@ -138,6 +142,11 @@ def chord_radius_errors(chord: float, gap: float) -> tuple[float, float]:
     by_gap = 0.5 - chord**2 / (8.0 * gap**2)
     by_chord = chord / (4.0 * gap)
     return by_gap * GAP_ERROR, by_chord * CHORD_ERROR
+
+
+def chord_gap(chord: float, radius: float) -> float:
+    """Gap in the middle of a chord inside a circle, m."""
+    return float(radius - np.sqrt(radius**2 - 0.25 * chord**2))
 
 
 def chord_advice(radius: float) -> float:
@@ -191,14 +200,16 @@ def average_chords(chords: list[tuple[float, float]]) -> ChordRadius:
     """Radius of one end from (chord, gap) pairs, with its tolerance.
 
     The tolerance is what `GAP_ERROR` and `CHORD_ERROR` make of the mean, or what the spread of the
-    chords says when that is more.
+    chords says by Student's t when that is more: two that happen to agree prove little.
     """
+    from scipy.special import stdtrit
+
     each = [chord_radius(c, g) for c, g in chords]
     errors = np.array([chord_radius_errors(c, g) for c, g in chords])
     count = len(each)
     tolerance = float(np.sqrt(np.sum(errors**2)) / count)
     if count > 1:
-        by_spread = STANDARD_ERRORS * float(np.std(each, ddof=1)) / np.sqrt(count)
+        by_spread = stdtrit(count - 1, SURE) * np.std(each, ddof=1) / np.sqrt(count)
         tolerance = max(tolerance, float(by_spread))
     by_gap, by_chord = (float(value) for value in errors.mean(axis=0))
     longest = max(chord for chord, _ in chords)
@@ -227,7 +238,7 @@ def lap_radius(lap: float, straight: float, bow: float = 0.0, offset: float = 0.
     turn = float(straight_turn(straight, bow))
     radius = (lap - 2.0 * np.pi * offset - 2.0 * straight) / (2.0 * (np.pi - turn))
     if radius <= 0:
-        raise SurveyError("two straights of that length leave nothing of the lap for the corners")
+        raise SurveyError("no corners left")
     return float(radius)
 
 
@@ -251,7 +262,7 @@ def lap_straight(
 
     least = abs(radii[0] - radii[1]) + 1e-3
     if excess(least) > 0:
-        raise SurveyError("corners of those radii alone are longer than that lap; check both")
+        raise SurveyError("corners beyond the lap")
     return float(brentq(excess, least, inside, xtol=1e-4))
 
 
@@ -277,55 +288,65 @@ def survey_by_chords(
     """
     measured = tuple(average_chords(end) for end in ends if end)
     if not measured:
-        raise SurveyError("no chord was given; give a chord and its gap")
+        raise SurveyError("no chord")
     radii = measured[0].radius, measured[-1].radius
-    error = max(end.tolerance for end in measured)
+    error, notes = max(end.tolerance for end in measured), tuple[Note, ...]()
+    if len(measured) == 1:
+        error, notes = float(np.hypot(error, ENDS_DIFFER * radii[0])), (Note("one end taped"),)
     if straight is not None:
         straight_error = PACED_SHARE * straight
     elif lap is not None:
-        straight = lap_straight(lap, radii, bow, offset or 0.0)
+        straight = lap_straight(lap, radii, bow, _along(offset, width))
         lap_error = 0.5 * (LAP_SHARE * lap + _line_doubt(offset, width))
         straight_error = float(np.hypot(lap_error, np.pi * error))
     else:
-        raise SurveyError("chords give the corners; give --straight or --lap as well")
+        raise SurveyError("chords alone")
     tolerance = Tolerance(error, straight_error)
     taped = _taped("chords", radii, straight, width, bow, tolerance)
-    return replace(taped, ends=measured, lap_unknown_line=lap is not None and offset is None)
+    unknown = lap is not None and offset is None
+    return replace(taped, ends=measured, lap_unknown_line=unknown, notes=notes)
 
 
 def survey_by_lap(
     lap: float,
-    straight: float,
-    width: float | None,
+    straight: float | None = None,
+    width: float | None = None,
     bow: float = 0.0,
     offset: float | None = None,
 ) -> Survey:
-    """A track of equal ends from a lap length and a paced straight.
+    """A track of equal ends from a lap length, and a paced straight when there is one.
 
     Parameters
     ----------
     lap, straight, width, bow : float
-        m.
+        m. Without a straight the usual share of the lap is taken, and that is what is not known.
     offset : float or None
         How far outside the inside edge the lap length was measured, m; None when nobody knows,
-        and then the inside edge is taken and the tolerance has room for the other lines.
+        and then the middle is taken and the tolerance has room for both edges.
     """
-    radius = lap_radius(lap, straight, bow, offset or 0.0)
+    notes = () if straight is not None else (Note("usual straight"),)
+    straight_error = STRAIGHT_SPREAD * lap if straight is None else PACED_SHARE * straight
+    straight = USUAL_STRAIGHT * lap if straight is None else straight
+    radius = lap_radius(lap, straight, bow, _along(offset, width))
     around = 2.0 * (np.pi - float(straight_turn(straight, bow)))
-    straight_error = PACED_SHARE * straight
     errors = 2.0 * straight_error, LAP_SHARE * lap, _line_doubt(offset, width)
     tolerance = Tolerance(float(np.hypot.reduce(errors)) / around, straight_error)
     taped = _taped("lap length", (radius, radius), straight, width, bow, tolerance)
     lines = _lap_lines(lap, straight, width, bow)
-    return replace(taped, lap_lines=lines, lap_unknown_line=offset is None)
+    return replace(taped, lap_lines=lines, lap_unknown_line=offset is None, notes=notes)
+
+
+def _along(offset: float | None, width: float | None) -> float:
+    """How far outside the inside edge a lap length is taken to be measured, m."""
+    return 0.5 * (width or USUAL_WIDTH) if offset is None else offset
 
 
 def _line_doubt(offset: float | None, width: float | None) -> float:
     """How much a lap length may be off when nobody knows which line it belongs to, m.
 
-    The inside edge is taken, and a lap of the outside edge is 2 pi widths longer (Steiner).
+    A lap of either edge is pi widths off that of the middle (Steiner).
     """
-    return 0.0 if offset is not None else 2.0 * np.pi * (width or USUAL_WIDTH)
+    return 0.0 if offset is not None else np.pi * (width or USUAL_WIDTH)
 
 
 def _lap_lines(lap: float, straight: float, width: float | None, bow: float) -> tuple[LapLine, ...]:
@@ -359,4 +380,4 @@ def _check(track: Track) -> None:
     try:
         check_track(track)
     except TrackError as error:
-        raise SurveyError(f"what was measured makes no track: {error.key}: {error}") from None
+        raise SurveyError("no track", detail=f"{error.key}: {error}") from None

@@ -136,8 +136,10 @@ PASS, PASS_STEP, PASS_APART = 10.0, 3.0, 60.0
 between two passes, m."""
 SAME_LAP = 1.2
 """A way round up to this many times the shortest is a lap, and not one by way of the pits."""
-PIECE = 5000.0
-"""A long log is looked through in pieces of this length, m."""
+PIECE, MOST_PIECES = 5000.0, 200
+"""A long log is looked through in pieces of this length, m, at most so many."""
+FARTHEST = 5000.0
+"""Farther from the middle point than this, m, is no part of any lap."""
 
 
 @dataclass(frozen=True)
@@ -190,7 +192,9 @@ def tidy_log(log: PositionLog) -> TidyLog:
     log, notes = _in_order(log)
     if len(log.x) < FEWEST_POINTS:
         raise SurveyError("few points", len(log.x))
-    log, piece, dropped = _without_jumps(log)
+    far = np.hypot(log.x - np.median(log.x), log.y - np.median(log.y)) > FARTHEST
+    log, piece, dropped = _without_jumps(log.at(~far))
+    dropped += int(np.sum(far))
     if dropped:
         notes.append(Note("jumps dropped", dropped))
     log, piece, run = _thinned(log, piece)
@@ -229,7 +233,7 @@ def passed_again(z: ComplexArray) -> BoolArray:
     s = np.concatenate([[0.0], np.cumsum(np.abs(np.diff(z)))])
     count = int(np.ceil(s[-1] / PIECE))
     kept = np.zeros(len(z), dtype=bool)
-    for k in range(count):
+    for k in spread_over(list(range(count)), MOST_PIECES):
         inside = np.flatnonzero((s >= k * s[-1] / count) & (s <= (k + 1) * s[-1] / count))
         if len(inside) >= FEWEST_POINTS:
             kept[inside] = _passed_again(z[inside], s[inside] - s[inside[0]])

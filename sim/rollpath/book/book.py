@@ -54,6 +54,7 @@ from rollpath.book.file import (
     actions_of,
     count_of,
     first_free_number,
+    fresh_beside,
     history,
     in_memory,
     insert,
@@ -297,7 +298,8 @@ class Book:
         target = Path(target)
         if target.exists():
             raise BookError([f"{target}: is there already; name another file for the backup"])
-        beside = target.with_name(f".{target.name}.{uuid.uuid4().hex[:8]}")
+        with told_plainly(target):
+            beside = fresh_beside(target)
         try:
             self._read(lambda connection: _copy(connection, beside, target))
         finally:

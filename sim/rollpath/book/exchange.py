@@ -36,6 +36,10 @@ MOST_COLUMNS = 200
 MOST_PAGES = 20_000
 """Pages of an import. Engineering judgement: twenty years of forty nights of 25 runs, and what
 takes some five seconds."""
+_BRACES = 20
+"""Opening braces and brackets a page or action, well above what any has."""
+LONGEST_LINE = 1 << 18
+"""Characters of a line of CSV: every cell of a run, and a note as long as it may be, ten times."""
 MOST_NUMBERED = 100_000
 """Largest run number and revision that an import may bring: five times as many as its pages."""
 _NAMESPACE = uuid.UUID("6f1c0d0a-2c1e-5b7e-9a64-3d1f5b1f7a10")
@@ -100,13 +104,20 @@ def from_csv(text: str, source: str) -> list[Page]:
     BookError
         All the faults, each naming `source`, its line and its column.
     """
-    reader = csv.reader(io.StringIO(text.removeprefix("\ufeff"), newline=""), strict=True)
+    reader = csv.reader(_lines(text.removeprefix("\ufeff"), source), strict=True)
     try:
         keys = next(reader, [])
         _check_keys(keys, f"{source}:1", "columns")
         return _pages_in(_csv_rows(reader, keys, source))
     except csv.Error as error:
         raise BookError([f"{source}:{reader.line_num}: not CSV: {error}"]) from None
+
+
+def _lines(text: str, source: str) -> Iterator[str]:
+    for number, line in enumerate(io.StringIO(text, newline=""), 1):
+        if len(line) > LONGEST_LINE:
+            raise BookError([f"{source}:{number}: a line of {len(line)} characters is no run"])
+        yield line
 
 
 def _csv_rows(reader: Any, keys: list[str], source: str) -> Iterator[tuple[str, dict[str, object]]]:
@@ -127,6 +138,8 @@ def from_json(text: str, source: str) -> tuple[list[Page], list[Action]]:
     BookError
         All the faults, each naming `source`, the page and its key.
     """
+    if text.count("{") + text.count("[") > _BRACES * MOST_PAGES:
+        raise BookError([f"{source}: more than {MOST_PAGES} runs; split the file"])
     try:
         content = json.loads(text.removeprefix("\ufeff"))
     except (ValueError, RecursionError) as error:
@@ -189,7 +202,7 @@ def _pages_in(rows: Iterable[tuple[str, dict[str, object]]]) -> list[Page]:
 
 def _actions_in(rows: list[dict[str, Any]], source: str) -> list[Action]:
     actions, faults = [], []
-    for i, row in enumerate(rows[:MOST_PAGES], 1):
+    for i, row in enumerate(rows, 1):
         try:
             actions.append(action_in(row))
         except BookError as error:

@@ -245,9 +245,7 @@ def committed(connection: sqlite3.Connection) -> Iterator[None]:
 
 def make_book(path: Path, items: Iterable[Page | Action]) -> None:
     """Put a whole new book of these pages in a place, for one who holds the lock."""
-    for old in path.parent.glob(f".{_globbed(path.name)}.*.new"):
-        old.unlink(missing_ok=True)  # of one who was killed at it
-    made = path.with_name(f".{path.name}.{uuid.uuid4().hex[:8]}.new")
+    made = fresh_beside(path)
     try:
         with closing(_connection(made)) as connection:
             migrate(connection)
@@ -261,6 +259,13 @@ def make_book(path: Path, items: Iterable[Page | Action]) -> None:
         sync_folder(path.parent)
     finally:
         made.unlink(missing_ok=True)
+
+
+def fresh_beside(path: Path) -> Path:
+    """A name beside a file for its next state; what one who was killed left there is swept up."""
+    for old in path.parent.glob(f".{_globbed(path.name)}.????????.new"):
+        old.unlink(missing_ok=True)
+    return path.with_name(f".{path.name}.{uuid.uuid4().hex[:8]}.new")
 
 
 def _globbed(name: str) -> str:

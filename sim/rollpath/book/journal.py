@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import BinaryIO
 
 from rollpath.book.action import Action, action_in, action_out
-from rollpath.book.exchange import from_csv, from_json, page_in, page_out
+from rollpath.book.exchange import MOST_PAGES, from_csv, from_json, page_in, page_out
 from rollpath.book.run import LARGEST_NUMBER, BookError, Page
 
 HEAD = b'{"journal": "rollpath notebook", "version": 1}\n'
@@ -102,6 +102,8 @@ def read_export(text: str, source: str) -> tuple[list[Page], list[Action]]:
     text = text.removeprefix("\ufeff")
     if text.startswith(HEAD.decode().rstrip()):
         journal = journal_of(text.encode())
+        if len(journal.pages) + len(journal.actions) > MOST_PAGES:
+            raise BookError([f"{source}: more than {MOST_PAGES} pages; split the file"])
         return [*map(journal.page, journal.pages)], [*map(journal.action, journal.actions)]
     if text.lstrip()[:1] in ("{", "["):
         return from_json(text, source)

@@ -19,7 +19,7 @@ from rollpath.files.writing import write_whole
 from rollpath.show.notebook import taken_screen
 from rollpath.show.words import as_json, counted
 
-LARGEST_EXPORT = 1 << 26
+LARGEST_EXPORT = 1 << 25
 """Bytes; as many runs as an import may bring."""
 
 

@@ -25,10 +25,15 @@ FAILED = 1
 INTERRUPTED = 130
 """Exit status after Ctrl-C, as shells have it: 128 and the number of the signal."""
 FIRST_WORDS = (
+    "trailer", "tonight", "bolt", "air", "pads", "undo",
     "survey", "baseline", "compare", "bite", "tires", "plan", "feel", "debrief", "notebook",
     "demo-data", "completion",
 )  # fmt: skip
 """First words of the commands, as a race night goes; each has a module, loaded when asked."""
+
+
+_TOGETHER = {"tonight": "trailer", "air": "bolt", "pads": "bolt", "undo": "bolt"}
+"""Words whose commands stand in the module of another."""
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -85,6 +90,13 @@ def _complain(lines: list[str], status: int = BAD_INPUT) -> int:
 
 
 def _run(typed: list[str]) -> None:
+    if not typed:
+        from rollpath.cli.trailer import bare, here
+
+        folder = here()
+        if folder is not None:
+            bare(folder)
+            return
     if not typed or typed[0] in ("-h", "--help", "help"):
         print(_overview())
         return
@@ -100,7 +112,10 @@ def _run(typed: list[str]) -> None:
         allow_abbrev=False,
     )
     command.add_arguments(parser)
-    command.run(parser.parse_intermixed_args(typed[len(name.split()) :]))
+    arguments = parser.parse_intermixed_args(typed[len(name.split()) :])
+    command.run(arguments)
+    if getattr(arguments, "note", "") and not arguments.json:
+        print(f"({arguments.note})")
 
 
 def _refuse_split_quantity(typed: list[str]) -> None:
@@ -141,7 +156,8 @@ def _refuse_misspelt_action(typed: list[str], commands: Mapping[str, Command]) -
 
 def commands_of(first_word: str) -> dict[str, Command]:
     """The commands that begin with one word, from their module."""
-    module = import_module(f"rollpath.cli.{first_word.replace('-', '_')}")
+    room = _TOGETHER.get(first_word, first_word.replace("-", "_"))
+    module = import_module(f"rollpath.cli.{room}")
     commands: dict[str, Command] = module.COMMANDS
     return commands
 

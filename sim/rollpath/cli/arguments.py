@@ -15,7 +15,7 @@ from rollpath.car import Car
 from rollpath.corners import CORNER_NAMES, CORNERS
 from rollpath.errors import RollpathError
 from rollpath.files.schema import FileError
-from rollpath.files.tracks import check_measurements, load_track, track_from_values
+from rollpath.files.tracks import check_measurements, track_from_values
 from rollpath.groove.measured import measured_groove
 from rollpath.groove.path import GROOVES, Groove
 from rollpath.screen import Screen
@@ -170,8 +170,8 @@ def add_track_arguments(parser: argparse.ArgumentParser) -> None:
 def add_case_arguments(parser: argparse.ArgumentParser) -> None:
     """The state of the surface, the line, and the switches of the model."""
     parser.add_argument(
-        "--condition", choices=tuple(CONDITIONS), default=DEFAULT_CONDITION,
-        help=f"state of the surface (default {DEFAULT_CONDITION})",
+        "--condition", choices=tuple(CONDITIONS),
+        help=f"state of the surface (default: tonight's, or {DEFAULT_CONDITION})",
     )  # fmt: skip
     parser.add_argument("--groove", choices=GROOVES, help="line driven (default: the condition's)")
     add_points_argument(parser)
@@ -249,39 +249,18 @@ def find_files(*named: tuple[str, str]) -> list[Path]:
     return found
 
 
-def track_and_cars(arguments: argparse.Namespace) -> tuple[Track, str]:
-    """The track, from a file or from measurements, and the name of the car file."""
-    files: list[str] = arguments.files
-    if arguments.radius is None:
-        _refuse_stray_measurements(arguments)
-        if len(files) != 2:
-            raise CommandError("expected a track file and a car file, or --radius and a car file")
-        return load_track(find_files((files[0], "track"), (files[1], "car"))[0]), files[1]
-    if len(files) != 1:
-        raise CommandError("with --radius expected one file, the car's")
-    return track_from_arguments(arguments), files[0]
-
-
-def _refuse_stray_measurements(arguments: argparse.Namespace) -> None:
-    """A measurement typed beside a track file would go unheard; say so instead."""
-    for name in ("radius_2", "straight", "width", "bow", "bank"):
-        if getattr(arguments, name) is not None:
-            flag = name.replace("_", "-")
-            raise CommandError(f"--{flag} needs --radius too; a track file holds its own")
-
-
 def track_from_arguments(arguments: argparse.Namespace) -> Track:
     """A track from --radius, --straight, --width and their like."""
-    for name in ("straight", "width"):
-        if getattr(arguments, name) is None:
-            raise CommandError(f"--radius needs --{name} too")
+    if arguments.straight is None:
+        raise CommandError("--radius needs --straight too")
     second = arguments.radius if arguments.radius_2 is None else arguments.radius_2
     values: dict[str, Any] = {
         "name": "measured track",
         "inside_radius": (arguments.radius, second),
         "straight": arguments.straight,
-        "width": arguments.width,
     }
+    if arguments.width is not None:
+        values["width"] = arguments.width
     if arguments.bow is not None:
         values["bow"] = arguments.bow
     if arguments.bank is not None:

@@ -7,16 +7,12 @@ from rollpath.cli.arguments import (
     Command,
     add_case_arguments,
     add_output_arguments,
-    add_track_arguments,
-    find_file,
     path_of,
     run_baseline_case,
     screen_of,
-    track_and_cars,
-    word_of,
 )
 from rollpath.cli.book import open_book, told_of_book
-from rollpath.files.cars import load_car
+from rollpath.cli.given import add_given_arguments, given
 from rollpath.scales.rates import effect_of
 from rollpath.show.baseline import baseline_json, baseline_screen
 from rollpath.show.study import lesson_json, lesson_words
@@ -28,10 +24,7 @@ if TYPE_CHECKING:
 
 
 def _add_baseline(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument(
-        "files", type=word_of, nargs="+", metavar="FILE", help="track file, then car file"
-    )
-    add_track_arguments(parser)
+    add_given_arguments(parser)
     add_case_arguments(parser)
     parser.add_argument(
         "--book", type=path_of, metavar="FILE",
@@ -41,8 +34,8 @@ def _add_baseline(parser: argparse.ArgumentParser) -> None:
 
 
 def _baseline(arguments: argparse.Namespace) -> None:
-    track, car_name = track_and_cars(arguments)
-    car = load_car(find_file(car_name, "car"))
+    named = given(arguments)
+    track, car = named.track, named.car
     result = physics = run_baseline_case(arguments, track, car)
     lesson = _lesson(arguments, result)
     found = None if lesson is None else lesson.at(track.name).correction

@@ -11,18 +11,15 @@ from rollpath.cli.arguments import (
     CommandError,
     add_case_arguments,
     add_output_arguments,
-    add_track_arguments,
-    find_file,
     number_between,
     path_of,
     run_baseline_case,
     screen_of,
-    track_and_cars,
     word_of,
 )
+from rollpath.cli.given import add_given_arguments, given
 from rollpath.debrief import ANSWERS, Answers, Verdict, decide, read_answers, settle
 from rollpath.feel.lap import Feel, trim_lap
-from rollpath.files.cars import load_car
 from rollpath.files.logs import RUN_COLUMNS, load_run_log
 from rollpath.files.schema import FileError
 from rollpath.runlog.laps import RunLogError
@@ -109,10 +106,7 @@ def recorded_laps(arguments: argparse.Namespace, result: Baseline) -> Recording 
 
 
 def _add_debrief(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument(
-        "files", type=word_of, nargs="+", metavar="FILE", help="track file, then car file"
-    )
-    add_track_arguments(parser)
+    add_given_arguments(parser)
     add_case_arguments(parser)
     add_answer_arguments(parser)
     add_log_arguments(parser)
@@ -136,8 +130,8 @@ def feel_of(result: Baseline) -> Feel:
 
 
 def _debrief(arguments: argparse.Namespace) -> None:
-    track, car_name = track_and_cars(arguments)
-    car = load_car(find_file(car_name, "car"))
+    named = given(arguments)
+    track, car = named.track, named.car
     result = run_baseline_case(arguments, track, car)
     effect, screen = effect_of(result), screen_of(arguments)
     answers, recording = answers_of(arguments), recorded_laps(arguments, result)

@@ -5,16 +5,13 @@ import argparse
 from rollpath.cli.arguments import (
     Command,
     add_output_arguments,
-    add_track_arguments,
-    find_file,
     number_between,
     quantity_of,
     screen_of,
-    track_and_cars,
-    word_of,
 )
+from rollpath.cli.given import add_given_arguments, given
 from rollpath.feel.lap import DEFAULT_PACE, what_driver_feels
-from rollpath.files.cars import LEAST_STAGGER, MOST_STAGGER, load_car
+from rollpath.files.cars import LEAST_STAGGER, MOST_STAGGER
 from rollpath.groove.path import GROOVES
 from rollpath.show.feel import feel_json, feel_screen
 from rollpath.show.words import as_json
@@ -38,17 +35,14 @@ def staggers_of(text: str) -> list[float]:
 
 
 def _add_feel(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument(
-        "files", type=word_of, nargs="+", metavar="FILE", help="track file, then car file"
-    )
-    add_track_arguments(parser)
+    add_given_arguments(parser)
     parser.add_argument(
         "--stagger", type=staggers_of, metavar="A,B",
         help="rear staggers, such as 1in,2in,3in (default: the car's and the recommended one)",
     )  # fmt: skip
     parser.add_argument(
-        "--condition", choices=tuple(CONDITIONS), default=DEFAULT_CONDITION,
-        help=f"state of the surface (default {DEFAULT_CONDITION})",
+        "--condition", choices=tuple(CONDITIONS),
+        help=f"state of the surface (default: tonight's, or {DEFAULT_CONDITION})",
     )  # fmt: skip
     parser.add_argument("--groove", choices=GROOVES, help="line driven (default: the condition's)")
     parser.add_argument("--grip", type=number_between(0.05, 3.0), help="instead of the condition's")
@@ -60,8 +54,8 @@ def _add_feel(parser: argparse.ArgumentParser) -> None:
 
 
 def _feel(arguments: argparse.Namespace) -> None:
-    track, car_name = track_and_cars(arguments)
-    car = load_car(find_file(car_name, "car"))
+    named = given(arguments)
+    track, car = named.track, named.car
     result = what_driver_feels(
         track, car, arguments.condition, arguments.groove, arguments.stagger,
         grip=arguments.grip, pace=arguments.pace,

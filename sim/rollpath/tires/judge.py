@@ -201,11 +201,11 @@ def doubts(choice: Choice) -> Doubts:
         far_corrected=[(name, by) for name, by in corrected if abs(by) > EIGHTH + 1e-9],
         tape_next=max(unsure, key=lambda one: one[1], default=None),
         limits_unstated=[t.name for t in first.tires if chosen and limits_of(rack, t) is None],
-        not_as_filed=_not_as_filed(rack, choice.car),
+        not_as_filed=not_as_filed(rack, choice.car),
     )
 
 
-def _not_as_filed(rack: Rack, car: Car) -> list[tuple[str, str, float, float]]:
+def not_as_filed(rack: Rack, car: Car) -> list[tuple[str, str, float, float]]:
     found = []
     for corner, filed, index in zip(CORNERS, filed_rollouts(car), rack.on_car(), strict=True):
         if index >= 0:

@@ -1,1 +1,1 @@
-"""The trailer: one car, its rack, its tracks, its book, and the plan of a night."""
+"""The trailer: one car, its rack, its tracks, its book, what is bolted on tonight, and the plan."""

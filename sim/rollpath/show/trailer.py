@@ -1,0 +1,276 @@
+"""The trailer in words: its questions, how the car stands, and tonight in half a screen."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from rollpath.corners import CORNERS
+from rollpath.screen import TRADE, Screen, inches, pounds, psi
+from rollpath.show.bite import corner_words, way_to_hold
+from rollpath.show.words import add_or_take_out, caution_lines, lay_out, none_or, paragraph
+from rollpath.trailer.advice import Advice
+from rollpath.trailer.trailer import Trailer
+from rollpath.units import nearest_eighth
+
+QUESTION_WORDS = {
+    "track": "Name of the track",
+    "radius": "Inside radius of its corners, such as 200ft",
+    "straight": "Length of a straight, such as 320ft",
+    "surface": "Surface now: heavy, tacky, rubbered, slick",
+    "rear": "Rear tires, left and right, in inches",
+    "front": "Front tires, left and right, in inches",
+    "pads": "Scale pads LF RF LR RR, in pounds, driver in",
+    "pressures": "Pressures LF RF LR RR, in psi",
+    "power": "Engine power, such as 340hp",
+    "tires": "Tires on the rack, id and inches: L5 83-1/2, R7 86-1/4",
+    "name": "Name of the car",
+}
+"""The interview, in its order."""
+HOW = {
+    "track": "As you call it. Its file goes into tracks/.",
+    "radius": "Tape a 100 ft chord inside the corner, measure the gap g in its middle, in ft: the "
+    "radius is 1250/g + g/2. rollpath survey does it with you. 10 ft off is about 1/16 in.",
+    "straight": "Pace it along the inside, corner end to corner end. 20 ft off is about 1/16 in.",
+    "surface": "Heavy to slick is worth about 3/4 in on a banked oval.",
+    "rear": "Tape each around the crown of the tread, cold, at race pressure, three times. It is "
+    "the stagger itself: an eighth on the tape is an eighth.",
+    "front": "As the rears. They hold the bite.",
+    "pads": "Level pads, driver in, race fuel. Without them bite is typical.",
+    "pressures": "Cold, as it goes out. Needed to say what air does.",
+    "power": "What the engine man says. 50 hp off is about 1/8 in.",
+    "tires": "What is chalked on each, and its taped size. Without them there is no choice.",
+    "name": "As it is painted on the side.",
+}
+"""How to measure it, and what it is worth."""
+
+
+def _short(corner: str) -> str:
+    return "".join(word[0] for word in corner.split("_")).upper()
+
+
+def corner_rows(trailer: Trailer, screen: Screen) -> list[str]:
+    """What is on each corner, a line each."""
+    car, lines = trailer.standing.car, []
+    for corner, fitted in trailer.night.on_car.by_name().items():
+        side, axle = corner.split("_")
+        rollout = getattr(getattr(car, axle), f"{side}_rollout")
+        told = [_tire_at(trailer, corner), screen.tape(rollout)]
+        if car.pressure is not None and f"pressure.{corner}" not in car.assumed:
+            told.append(screen.pressure(getattr(car.pressure, corner)))
+        if fitted.turns:
+            told.append(f"jack {fitted.turns:+g}")
+        assumed = " (typical)" if f"{axle}.{side}.rollout" in car.assumed else ""
+        lines.append(f"  {_short(corner)}  {' '.join(one for one in told if one)}{assumed}")
+    return lines
+
+
+def _tire_at(trailer: Trailer, corner: str) -> str:
+    """The tire on a corner, by tonight or else by the rack."""
+    fitted = getattr(trailer.night.on_car, corner)
+    if fitted.tire or fitted.rollout is not None or trailer.rack is None:
+        return str(fitted.tire)
+    return next((tire.name for tire in trailer.rack.tires if tire.on_car == corner), "")
+
+
+BITE_WORDS = {"weighed": "weighed", "predicted": "predicted", "assumed": "typical, never weighed"}
+
+
+def _bite_line(trailer: Trailer, screen: Screen) -> str:
+    now = trailer.standing
+    return f"  bite {screen.weight(now.car.weights.bite)} ({BITE_WORDS[now.bite_from]})"
+
+
+def standing_screen(after: Trailer, before: Trailer, what: str, screen: Screen) -> str:
+    """How the car stands after something was done, or would stand.
+
+    Parameters
+    ----------
+    after, before : Trailer
+    what : str
+        ``done``, ``undone``, or ``asked`` when nothing is written down.
+    screen : Screen
+    """
+    car, was = after.standing.car, before.standing.car
+    moved = float(car.rear.stagger - was.rear.stagger)
+    bite = float(car.weights.bite - was.weights.bite)
+    head = "It would have" if what == "asked" else "On the car now"
+    lines = [
+        f"{head} rear stagger {screen.tape_or_fine(car.rear.stagger)}"
+        + (f" ({screen.fine(moved, signed=True)})" if abs(moved) > 1e-5 else ""),
+        f"  front stagger {screen.tape_or_fine(car.front.stagger)}",
+        _bite_line(after, screen)
+        + (f", {screen.weight(bite, 1, signed=True)}" if abs(float(pounds(bite))) > 0.05 else ""),
+        *corner_rows(after, screen),
+        *_disagreement_lines(after, screen),
+        _WRITTEN[what].format(book=after.book.name),
+    ]
+    return lay_out([*lines, *caution_lines()], screen)
+
+
+_WRITTEN = {
+    "asked": "Nothing was written down.",
+    "done": "Written in {book}; rollpath undo takes it back.",
+    "undone": "Taken back; that too is in {book}.",
+}
+
+
+def _disagreement_lines(trailer: Trailer, screen: Screen) -> list[str]:
+    return [
+        f"  {corner_words(corner)}: the rack's {tire} is {screen.tape(rack)}, the car file says "
+        f"{screen.tape(filed)}: which? rollpath bolt {_short(corner).lower()}={tire}"
+        for corner, tire, rack, filed in trailer.disagreements()
+    ]
+
+
+def standing_json(after: Trailer, before: Trailer) -> dict[str, Any]:
+    """The same for a program."""
+    car, was = after.standing.car, before.standing.car
+    return {
+        "rear_stagger_in": inches(car.rear.stagger),
+        "rear_stagger_change_in": inches(car.rear.stagger - was.rear.stagger),
+        "front_stagger_in": inches(car.front.stagger),
+        "bite_lb": pounds(car.weights.bite),
+        "bite_change_lb": pounds(car.weights.bite - was.weights.bite),
+        "bite_from": after.standing.bite_from,
+        "on_car": {
+            corner: {
+                "tire": _tire_at(after, corner) or None,
+                "rollout_in": inches(getattr(getattr(car, corner.split("_")[1]),
+                                             f"{corner.split('_')[0]}_rollout")),
+                "pressure_psi": None if car.pressure is None
+                else psi(getattr(car.pressure, corner)),
+                "jack_turns": getattr(after.night.on_car, corner).turns,
+            }
+            for corner in CORNERS
+        },
+    }  # fmt: skip
+
+
+def trailer_screen(trailer: Trailer, screen: Screen) -> str:
+    """What is in the trailer."""
+    night = trailer.night
+    rack = "no rack yet" if trailer.rack is None else f"{len(trailer.rack.tires)} tires"
+    lines = [
+        f"{trailer.car.name}: {rack}, tracks {', '.join(trailer.tracks) or 'none yet'}",
+        f"  tonight {night.track or 'no track yet'}, {night.condition or 'surface not said'}",
+        f"  rear stagger {screen.tape_or_fine(trailer.standing.car.rear.stagger)}",
+        _bite_line(trailer, screen),
+        *corner_rows(trailer, screen),
+        *_disagreement_lines(trailer, screen),
+        *_missing_lines(trailer),
+        "Next: rollpath says what to bolt on tonight."
+        if night.track
+        else "Next: rollpath tonight TRACK SURFACE",
+    ]
+    return lay_out([*lines, *caution_lines()], screen)
+
+
+_WORTH = {
+    "rear.left.rollout": "rear tires", "front.left.rollout": "front tires",
+    "weights.left_rear": "scale pads", "pressure.left_rear": "pressures", "power": "power",
+}  # fmt: skip
+
+
+def _missing_lines(trailer: Trailer) -> list[str]:
+    missing = [word for key, word in _WORTH.items() if key in trailer.standing.car.assumed]
+    return [f"  typical, not yours: {', '.join(missing)}"] if missing else []
+
+
+def trailer_json(trailer: Trailer) -> dict[str, Any]:
+    """The same for a program."""
+    return {
+        "folder": str(trailer.folder),
+        "car": trailer.car.name,
+        "tracks": list(trailer.tracks),
+        "tires": [] if trailer.rack is None else trailer.rack.names,
+        "tonight": {
+            "track": trailer.night.track or None,
+            "condition": trailer.night.condition or None,
+            "lap_time_s": trailer.night.lap_time,
+            "since": trailer.night.since or None,
+        },
+        **standing_json(trailer, trailer),
+    }
+
+
+# Tonight
+
+
+def tonight_screen(advice: Advice, screen: Screen) -> str:
+    """Tonight in half a screen."""
+    best, car = advice.result.stagger, advice.result.car
+    now = float(car.rear.stagger)
+    change = float(best.recommended) - now
+    step = "leave it" if nearest_eighth(change) == 0 else add_or_take_out(change, screen)
+    lines = [
+        f"Rear stagger {screen.tape(best.recommended)}: {step}",
+        f"  {advice.result.track.name}, {advice.result.condition.name}",
+        f"  on the car {screen.tape_or_fine(now)}",
+        *_bolt_lines(advice, screen),
+        *_scale_lines(advice, screen),
+        f"Next: run, then {_write_down(advice)}",
+    ]
+    return lay_out([*lines, *caution_lines()], screen)
+
+
+def _bolt_lines(advice: Advice, screen: Screen) -> list[str]:
+    if advice.choice is None:
+        return [paragraph(f"No tires to choose from: {advice.why_not or 'no rack yet'}.", "  ")]
+    pick, there = advice.choice.picks[0], advice.choice.rack.on_car()
+    lines = [f"Bolt on, {screen.tape_or_fine(pick.rear_stagger)}:"]
+    for i, (corner, tire) in enumerate(zip(CORNERS, pick.tires, strict=True)):
+        stays = there[i] >= 0 and advice.choice.rack.tires[there[i]].name == tire.name
+        told = [tire.name, screen.tape(getattr(pick.rollouts, corner))]
+        if pick.pressures is not None:
+            told.append(screen.pressure(getattr(pick.pressures, corner)))
+        lines.append(f"  {_short(corner)}  {' '.join(told)}{' stays' if stays else ''}")
+    return lines
+
+
+def _scale_lines(advice: Advice, screen: Screen) -> list[str]:
+    outcome = advice.outcome
+    before, after = outcome.now.weights.bite, outcome.then.weights.bite
+    lines = [
+        f"Bite {screen.weight(before)} ({BITE_WORDS[advice.bite_from]}), then "
+        f"{screen.weight(after)}"
+    ]
+    if outcome.holds:
+        lines.append(paragraph(f"to hold it: {way_to_hold(outcome.holds[0], screen)}", "  "))
+    return lines
+
+
+def _write_down(advice: Advice) -> str:
+    return "rollpath notebook add --best"
+
+
+def short_screen(advice: Advice, screen: Screen = TRADE) -> str:
+    """Tonight for a racer."""
+    return tonight_screen(advice, screen)
+
+
+def tonight_json(advice: Advice) -> dict[str, Any]:
+    """Tonight for a program."""
+    best, choice, outcome = advice.result.stagger, advice.choice, advice.outcome
+    pick = None if choice is None else choice.picks[0]
+    return {
+        "track": advice.result.track.name,
+        "car": advice.result.car.name,
+        "condition": advice.result.condition.name,
+        "recommended_in": inches(best.recommended),
+        "on_car_in": inches(advice.result.car.rear.stagger),
+        "tires": None if pick is None else {
+            corner: {
+                "tire": tire.name,
+                "rollout_in": inches(getattr(pick.rollouts, corner)),
+                "pressure_psi": none_or(
+                    None if pick.pressures is None else getattr(pick.pressures, corner), psi
+                ),
+            }
+            for corner, tire in zip(CORNERS, pick.tires, strict=True)
+        },
+        "rear_stagger_in": None if pick is None else inches(pick.rear_stagger),
+        "bite_now_lb": pounds(outcome.now.weights.bite),
+        "bite_then_lb": pounds(outcome.then.weights.bite),
+        "bite_from": advice.bite_from,
+        "hold": way_to_hold(outcome.holds[0], TRADE) if outcome.holds else None,
+    }  # fmt: skip

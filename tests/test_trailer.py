@@ -1,0 +1,323 @@
+"""The trailer: set up by asking or by option, found, changed, undone, replayed; tonight in half a
+screen; every command takes what was not typed from it."""
+
+import json
+from dataclasses import replace
+
+import pytest
+from rollpath.book.book import Book
+from rollpath.cli import main
+from rollpath.corners import CORNERS, Corners
+from rollpath.files.cars import car_from_values
+from rollpath.files.trailers import find_trailer, load_night, load_trailer, night_text, save_night
+from rollpath.trailer.interview import AnswerError, tires_of, values_of
+from rollpath.trailer.night import (
+    Fitted,
+    Night,
+    as_state,
+    bolted,
+    from_state,
+    pumped,
+    standing,
+    turned,
+    weighed,
+)
+from rollpath.units import INCH, POUND, PSI
+
+ANSWERS = (
+    "--track", "Kettle Bottom", "--radius", "200ft", "--straight", "320ft", "--surface", "slick",
+    "--rear", "83-3/4 86-1/4", "--front", "82 1/2, 83 3/4", "--pads", "812 741 838 779",
+    "--pressures", "14 18 12 16", "--power", "340hp",
+    "--tires", "L5 84-1/2, L6 83, R7 86-1/2, R8 85-3/8",
+)  # fmt: skip
+
+
+@pytest.fixture
+def folder(tmp_path, monkeypatch):
+    """An empty folder, and a user without data of his own."""
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
+    monkeypatch.delenv("ROLLPATH_TRAILER", raising=False)
+    here = tmp_path / "pits"
+    here.mkdir()
+    monkeypatch.chdir(here)
+    return here
+
+
+@pytest.fixture
+def say(capsys):
+    """Run a command; its status, output and errors."""
+
+    def say(*words):
+        status = main([str(word) for word in words])
+        out, err = capsys.readouterr()
+        return status, out, err
+
+    return say
+
+
+@pytest.fixture
+def told(say):
+    """What a command prints as JSON."""
+
+    def told(*words):
+        status, out, err = say(*words, "--json")
+        assert (status, err) == (0, "")
+        return json.loads(out)
+
+    return told
+
+
+@pytest.fixture
+def trailer(folder, say):
+    assert say("trailer", *ANSWERS)[0] == 0
+    return folder
+
+
+# Answers
+
+
+@pytest.mark.parametrize(
+    ("typed", "values"),
+    [
+        ("83 3/4 86 1/4", ["83 3/4 in", "86 1/4 in"]),
+        ("83-3/4, 86-1/4", ["83-3/4 in", "86-1/4 in"]),
+        ("83.75 86.25", ["83.75 in", "86.25 in"]),
+        ('83 3/4" 2190 mm', ['83 3/4"', "2190 mm"]),
+    ],
+)
+def test_two_sizes_are_read_from_one_line(typed, values):
+    assert values_of(typed, "tape", 2) == values
+
+
+@pytest.mark.parametrize("typed", ["83", "83 86 88", "83 and 86", ""])
+def test_a_line_of_another_count_is_refused(typed):
+    with pytest.raises(AnswerError):
+        values_of(typed, "tape", 2)
+
+
+@pytest.mark.parametrize(
+    "typed", ["L5 83-1/2, R7 86 1/4", "L5=83-1/2 R7=86-1/4", "L5 83 1/2 R7 86 1/4"]
+)
+def test_tires_are_read_from_one_line(typed):
+    assert [name for name, _ in tires_of(typed)] == ["L5", "R7"]
+    assert [size.replace("-", " ") for _, size in tires_of(typed)] == ["83 1/2 in", "86 1/4 in"]
+
+
+def test_a_tire_given_twice_is_refused():
+    with pytest.raises(AnswerError, match="twice"):
+        tires_of("L5 83, l5 84")
+
+
+# The car as it stands, by hand
+
+
+def a_car():
+    weights = Corners(812 * POUND, 741 * POUND, 838 * POUND, 779 * POUND)
+    car = car_from_values({"name": "made up"})
+    return replace(car, weights=weights, assumed=frozenset())
+
+
+def test_a_bigger_left_rear_adds_bite_and_pads_take_over():
+    car = a_car()
+    filed = standing(car, Night())
+    assert filed.bite_from == "weighed"
+    assert filed.car.weights == car.weights
+    on = bolted(Night(), "left_rear", Fitted("L9", float(car.rear.left_rollout) + INCH))
+    now = standing(car, on)
+    assert now.bite_from == "predicted"
+    # Common practice, no source: 8 to 15 lb of bite per inch of rear stagger.
+    gain = (now.car.weights.bite - car.weights.bite) / POUND
+    assert 8 < gain < 15
+    assert now.car.rear.stagger == pytest.approx(car.rear.stagger - INCH)
+    pads = Corners(800 * POUND, 750 * POUND, 840 * POUND, 780 * POUND)
+    read = standing(car, weighed(on, pads, True))
+    assert (read.bite_from, read.car.weights) == ("weighed", pads)
+
+
+def test_what_is_put_back_leaves_the_pads_as_they_were():
+    car = a_car()
+    pads = Corners(800 * POUND, 750 * POUND, 840 * POUND, 780 * POUND)
+    night = weighed(Night(), pads, True)
+    there = bolted(night, "right_rear", Fitted("R1", float(car.rear.right_rollout) + INCH))
+    back = bolted(there, "right_rear", Fitted("R0", float(car.rear.right_rollout)))
+    assert standing(car, back).car.weights.bite == pytest.approx(pads.bite)
+
+
+def test_air_grows_the_tire_and_moves_the_bite_the_other_way():
+    car = a_car()
+    now = float(car.pressure.right_rear)
+    more = pumped(Night(), car, "right_rear", now + 2 * PSI, 0.17 * INCH / PSI)
+    stood = standing(car, more)
+    assert stood.car.rear.stagger - car.rear.stagger == pytest.approx(0.34 * INCH)
+    assert stood.car.weights.bite < car.weights.bite
+
+
+def test_a_tire_that_moves_is_gone_from_where_it_was():
+    night = bolted(Night(), "left_rear", Fitted("L5", 2.1))
+    moved = bolted(night, "right_rear", Fitted("L5", 2.1))
+    assert moved.on_car.left_rear == Fitted()
+    assert moved.on_car.right_rear.tire == "L5"
+
+
+def test_jack_turns_add_up_and_stay_with_the_corner():
+    night = turned(turned(Night(), {"left_rear": 1.0}), {"left_rear": -0.25})
+    assert bolted(night, "left_rear", Fitted("L5", 2.1)).on_car.left_rear.turns == 0.75
+
+
+def full_night():
+    on_car = Corners(*(Fitted(f"T{i}", 2.1 + i / 100, 9e4 + i, i / 4) for i in range(4)))
+    pads = Corners(3500.25, 3300.0, 3700.0, 3400.0)
+    return Night("kettle-bottom", "heavy", 19.8, "2026-05-02T19:00", on_car, pads, False, on_car)
+
+
+def test_a_night_survives_the_book_and_the_file(tmp_path):
+    for night in (Night(), full_night()):
+        assert from_state(json.loads(json.dumps(as_state(night)))) == night
+        save_night(tmp_path, night)
+        again = load_night(tmp_path / "trailer.yaml")
+        assert night_text(again) == night_text(night)
+        assert again.condition == night.condition
+        for corner in CORNERS:
+            wrote, read = getattr(night.on_car, corner), getattr(again.on_car, corner)
+            assert (read.tire, read.turns) == (wrote.tire, wrote.turns)
+            assert read.rollout == pytest.approx(wrote.rollout, abs=1e-6)
+
+
+# Found
+
+
+def test_it_is_found_here_above_by_name_and_in_the_data_folder(tmp_path):
+    pits, deep, data = tmp_path / "pits", tmp_path / "pits" / "a" / "b", tmp_path / "data"
+    deep.mkdir(parents=True)
+    assert find_trailer(None, {}, deep, data) is None
+    (data / "trailer").mkdir(parents=True)
+    (data / "trailer" / "trailer.yaml").write_text("{}\n")
+    assert find_trailer(None, {}, deep, data) == data / "trailer"
+    (pits / "trailer.yaml").write_text("{}\n")
+    assert find_trailer(None, {}, deep, data) == pits
+    assert find_trailer(None, {"ROLLPATH_TRAILER": "x"}, deep, data).name == "x"
+    assert find_trailer(tmp_path / "y", {"ROLLPATH_TRAILER": "x"}, deep, data).name == "y"
+
+
+# The commands
+
+
+def test_set_up_by_option_writes_four_files_and_shows_them(folder, say):
+    status, out, _ = say("trailer", *ANSWERS)
+    assert status == 0
+    assert {path.name for path in folder.iterdir()} >= {"car.yaml", "rack.yaml", "trailer.yaml"}
+    assert "rear stagger 2 1/2 in" in out
+    assert load_trailer(folder).night.track == "kettle-bottom"
+    status, _, err = say("trailer", *ANSWERS)
+    assert status == 2
+    assert "set up already" in err
+
+
+def test_bad_answers_write_nothing(folder, say):
+    for words in (
+        ("--rear", "83"), ("--surface", "soaked"), ("--radius", "200"), ("--pads", "812 741 838"),
+        ("--radius", "2ft", "--straight", "300ft"), ("--rear", "8 86"),
+    ):  # fmt: skip
+        status, out, err = say("trailer", *words)
+        assert (status, out) == (2, ""), words
+        assert len(err.splitlines()) == 1, err
+        assert not list(folder.iterdir()), words
+
+
+def test_the_first_night_fits_in_250_typed_characters(folder):
+    typed = [word for word in ANSWERS if not word.startswith("--")]
+    commands = ["rollpath trailer", "rollpath tonight slick", "rollpath"]
+    assert sum(len(text) + 1 for text in [*typed, *commands]) < 250
+
+
+def test_tonight_in_half_a_screen(trailer, say, monkeypatch):
+    monkeypatch.setenv("COLUMNS", "40")
+    status, out, _ = say()
+    assert status == 0
+    lines = out.splitlines()
+    assert len(lines) <= 20
+    assert max(map(len, lines)) <= 40
+    assert lines[0].startswith("Rear stagger ")
+    assert sum(line.startswith(("  LF", "  RF", "  LR", "  RR")) for line in lines) == 4
+    assert "Bite 59 lb (weighed)" in out
+
+
+def test_bolt_air_and_pads_are_shown_kept_and_taken_back(trailer, say, told):
+    before = told("trailer")
+    after = told("bolt", "lr=L5", "RR=86-3/8")
+    assert after["rear_stagger_in"] == pytest.approx(86.375 - 84.5)
+    assert after["bite_from"] == "predicted"
+    told("air", "rr=+2")
+    told("pads", "800", "750", "840", "780")
+    weighed_now = told("trailer")
+    assert (weighed_now["bite_lb"], weighed_now["bite_from"]) == (pytest.approx(60.0), "weighed")
+    with Book(trailer / "season.db") as book:
+        assert [action.what for action in book.actions()] == ["trailer", "bolt", "air", "pads"]
+    for _ in range(3):
+        assert say("undo")[0] == 0
+    assert told("trailer")["on_car"] == before["on_car"]
+
+
+def test_what_if_writes_nothing(trailer, say, told):
+    before = (trailer / "trailer.yaml").read_bytes()
+    asked = told("air", "rr=+2", "--what-if")
+    assert asked["rear_stagger_change_in"] > 0.1
+    assert asked["bite_change_lb"] < 0
+    assert (trailer / "trailer.yaml").read_bytes() == before
+    assert told("air", "rr=+2")["rear_stagger_in"] == asked["rear_stagger_in"]
+
+
+def test_the_night_can_be_replayed_from_the_book(trailer, told):
+    told("bolt", "lr=L6")
+    told("tonight", "heavy")
+    told("air", "rr=15")
+    with Book(trailer / "season.db") as book:
+        last = book.replay()[-1].state
+    assert from_state(last) == from_state(as_state(load_trailer(trailer).night))
+
+
+@pytest.mark.parametrize(
+    ("words", "named"),
+    [
+        (("bolt", "lr=L55"), 'did you mean "L5"'),
+        (("bolt", "xx=L5"), "lf, rf, lr or rr"),
+        (("bolt", "lr=L5", "lr=L6"), "twice"),
+        (("bolt", "lr=8 1/2 in"), "expected"),
+        (("air", "rr=-40"), "no air"),
+        (("tonight", "kettle botom", "slick"), 'did you mean "kettle-bottom"'),
+        (("pads", "812", "741", "838", "0.5"), "expected"),
+    ],
+)
+def test_slips_are_caught_in_one_line_and_nothing_is_changed(trailer, say, words, named):
+    before = (trailer / "trailer.yaml").read_bytes()
+    status, out, err = say(*words)
+    assert (status, out) == (2, "")
+    assert named in err
+    assert len(err.splitlines()) == 1
+    assert (trailer / "trailer.yaml").read_bytes() == before
+
+
+def test_a_command_outside_a_trailer_says_how_to_set_one_up(folder, say):
+    for words in (("bolt", "lr=L5"), ("pads", "1", "2", "3", "4"), ("undo",), ("tonight",)):
+        status, _, err = say(*words)
+        assert status == 2
+        assert "rollpath trailer" in err or "expected" in err
+
+
+def test_a_baseline_takes_track_car_and_surface_from_the_trailer(trailer, say, told):
+    asked = told("baseline")
+    assert (asked["track"], asked["condition"]) == ("Kettle Bottom", "slick")
+    assert asked["now"]["stagger_in"] == pytest.approx(2.5)
+    told("bolt", "lr=L5")
+    assert told("baseline")["now"]["stagger_in"] == pytest.approx(1.75)
+    assert "from the trailer: Kettle Bottom, our car, slick" in say("baseline")[1]
+    assert told("baseline", "--condition", "heavy")["condition"] == "heavy"
+
+
+def test_the_first_answer_needs_nothing(folder, say, told):
+    status, out, _ = say("baseline", "--radius", "200ft", "--straight", "350ft")
+    assert status == 0
+    assert "typical full-bodied car" in out.splitlines()[2]
+    status, _, err = say("baseline")
+    assert status == 2
+    assert "rollpath trailer" in err

@@ -178,7 +178,9 @@ def drive(cars: Cars, rng: np.random.Generator, laps: float = 4.3) -> Driven:
     jitter, drift = np.zeros(cars.count), np.zeros(cars.count)
     for _ in range(steps):
         noise = rng.standard_normal((2, cars.count))
-        jitter += STEP / 0.25 * -jitter + noise[0] * cars.hands / cars.ratio * np.sqrt(2 * STEP / 0.25)
+        jitter += STEP / 0.25 * -jitter + noise[0] * cars.hands / cars.ratio * np.sqrt(
+            2 * STEP / 0.25
+        )
         drift += STEP / 3.0 * -drift + noise[1] * cars.wander * np.sqrt(2 * STEP / 3.0)
         seen = _step(cars, lines, state, jitter, drift)
         for name, value in seen.items():
@@ -236,7 +238,10 @@ def _step(
     loads, t = _loads(cars, z, bank, k), cars.half_track
     half = 0.5 * cars.stagger
     lost = [2 * np.pi * cars.flat_share * load / cars.rate for load in loads[2:]]
-    rolls = [(cars.rollout - half - lost[0]) / cars.rollout, (cars.rollout + half - lost[1]) / cars.rollout]
+    rolls = [
+        (cars.rollout - half - lost[0]) / cars.rollout,
+        (cars.rollout + half - lost[1]) / cars.rollout,
+    ]
     forces = []
     for i in range(4):
         front, y = i < 2, t if i % 2 == 0 else -t
@@ -297,7 +302,9 @@ def _driver(
         - 0.2 * (z["r"] - v * lines.at(lines.curvature, z["s"])) + jitter
     )  # fmt: skip
     slide = np.arctan2(z["vy"], v)
-    steer = steer + 0.8 * (np.minimum(slide + 0.10, 0.0) + np.maximum(slide - 0.03, 0.0))  # caught when the rear comes round
+    steer = steer + 0.8 * (
+        np.minimum(slide + 0.10, 0.0) + np.maximum(slide - 0.03, 0.0)
+    )  # caught when the rear comes round
     wanted = lines.at(lines.target, z["s"] + 0.1 * v)
     ask = cars.mass * (2.5 * (wanted - v)) + 0.6 * cars.drag * v**2 + 0.05 * cars.mass * G
     free = _left_for(cars, *(lines.at(each, z["s"]) for each in (lines.curvature, lines.bank)), v)
@@ -396,7 +403,10 @@ def _ground(driven: Driven, which: int, time: Array) -> tuple[Array, Array]:
     off = np.interp(time, driven.time, driven.e[:, which])
     nodes = (np.arange(NODES) + 1) * length / NODES
     heading = np.arctan2(np.gradient(y), np.gradient(x))
-    at = [np.interp(s, nodes, each, period=length) for each in (x, y, np.cos(heading), np.sin(heading))]
+    at = [
+        np.interp(s, nodes, each, period=length)
+        for each in (x, y, np.cos(heading), np.sin(heading))
+    ]
     return at[0] - off * at[3], at[1] + off * at[2]
 
 

@@ -3,339 +3,427 @@
 Too little stagger on the throttle: the car drifts out with the wheel held left. Too much: it
 crabs, the wheel turned back right, though it hooks up. Wheelspin is neither: it is missing drive,
 and a spinning axle hides what its stagger does. (common practice, no source)
+
+The answers and the log are witnesses of one belief of the best stagger, the physics its prior;
+step and confidence are read off it. A recommended stagger is a compromise, so the model of feel
+foretells what is felt of it: what he then reports as foretold is no news.
 """
 
-from collections.abc import Mapping
+from __future__ import annotations
+
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
-from rollpath.stagger import Recommendation
-from rollpath.units import EIGHTH, INCH, nearest_eighth
+import numpy as np
 
-LARGEST_STEP = INCH / 2
-"""Most stagger to change between two runs; more teaches less. Engineering judgement."""
-SMALLEST_STEP = INCH / 8
-CAREFUL_STEP = INCH / 4
-"""Step when the driver and the lap disagree. Engineering judgement."""
-CONFIDENCES = ("low", "fair", "high")
-ANSWERS: dict[str, dict[str, str]] = {
-    "wheel": {
-        "straight": "straight under throttle",
-        "left": "held left under throttle",
-        "right": "turned back right under throttle",
-    },
-    "drifts_out": {
-        "no": "holds the line under throttle",
-        "yes": "drifts out under throttle",
-        "steps": "the rear steps out under throttle",
-    },
-    "crabs": {"no": "runs true down the straight", "yes": "points out of line going straight"},
-    "wheelspin": {"no": "no wheelspin", "yes": "wheelspin heard or seen"},
-    "entry": {"ok": "entry fine", "tight": "tight on entry", "loose": "loose on entry"},
-}
-"""What a driver can answer, and what each answer means."""
+from rollpath.belief import THRESHOLD, Answer, Belief, Witness, believe, estimate
+from rollpath.belief import driver as driver_witness
+from rollpath.feel.answers import ANSWERS, SLIPS, Answers, Reading, read_answers
+from rollpath.track import DEFAULT_CONDITION
+from rollpath.units import EIGHTH, INCH, Real
 
+if TYPE_CHECKING:
+    from rollpath.car import Car
+    from rollpath.feel.foretold import Foretold
+    from rollpath.feel.lap import Feel
+    from rollpath.groove.path import Groove
+    from rollpath.runlog.laps import RunLog
+    from rollpath.runlog.recording import Recording
+    from rollpath.runlog.says import LogWord
+    from rollpath.stagger import Baseline
+    from rollpath.track import Track
 
-@dataclass(frozen=True)
-class Answers:
-    """What the driver felt; each a key of `ANSWERS`, or None when he was not asked."""
+__all__ = ["ANSWERS", "Answers", "Choice", "DebriefResult", "Verdict", "debrief", "read_answers"]
 
-    wheel: str | None = None
-    drifts_out: str | None = None
-    crabs: str | None = None
-    wheelspin: str | None = None
-    entry: str | None = None
-
-    @property
-    def given(self) -> dict[str, str]:
-        return {name: answer for name, answer in vars(self).items() if answer is not None}
+LEFT_ALONE = 3 / 16 * INCH
+"""Stagger is not changed for less than this: a step of 1/8 is told from none by nobody.
+Engineering judgement."""
+CHOICE = INCH / 4
+"""Step that a driver is offered for what bothers him. Engineering judgement."""
+NINE_IN_TEN = 1.645
+"""Standard deviations of a give-or-take that holds nine times in ten (normal distribution)."""
+LEAST_PHYSICS_DOUBT = 0.15 * INCH
+"""The physics is never surer than this, however well all was measured. Engineering judgement."""
+MAY_SPIN = 2.0
+"""How much oftener an answer says nothing of the stagger when nobody asked about wheelspin.
+Engineering judgement."""
+# What of it is news
 
 
-@dataclass(frozen=True)
-class Leaning:
-    """Which way some evidence points.
+def unforetold(answers: Answers, told: Foretold) -> Answers:
+    """The answers less those that complain of what was foretold for the stagger on the car."""
+    kept = dict(vars(answers))
+    if told.push_gone("centre", "drive-off") > 0:
+        kept["wheel"] = None if answers.wheel == "left" else answers.wheel
+        kept["drifts_out"] = None if answers.drifts_out == "yes" else answers.drifts_out
+    if told.steer_gone("drive-off", "straight") > 0:
+        kept["wheel"] = None if answers.wheel == "right" else kept["wheel"]
+        kept["crabs"] = None if answers.crabs == "yes" else answers.crabs
+    if (answers.entry, told.words.get("entry")) in (
+        ("tight", "pushes"),
+        ("loose", "steers itself"),
+    ):
+        kept["entry"] = None
+    return Answers(**kept)
 
-    Attributes
+
+def news_in(said: int, told: Foretold) -> float:
+    """How far an answer goes beyond what was foretold: 1 is a whole answer that was not.
+
+    Parameters
     ----------
-    change : str
-        more, less, leave, elsewhere (not a stagger problem, or not first), or ask.
-    confidence : str
-        One of `CONFIDENCES`.
-    reason : str
-    question : str
-        What would settle it; empty when nothing would.
-    missing_drive : bool
-        Whether it speaks of wheelspin, which hides what the stagger does.
-    """
+    said : int
+        1 asks for more, -1 for less, 0 to leave it.
+    told : Foretold
+        Of the stagger on the car.
 
-    change: str
-    confidence: str
-    reason: str
-    question: str = ""
-    missing_drive: bool = False
+    Notes
+    -----
+    The distance in stagger to the nearest one for which that answer is foretold, so that it moves
+    smoothly with what is fitted and is nothing where the answer was foretold.
+    """
+    pushes, steers = told.push_gone("centre", "drive-off"), told.steer_gone("drive-off", "straight")
+    if said > 0:
+        return float(np.clip(-pushes / THRESHOLD, 0.0, 2.0))
+    if said < 0:
+        return -float(np.clip(-steers / THRESHOLD, 0.0, 2.0))
+    # Nothing felt under throttle, though it was foretold there.
+    pushes, steers = told.push_gone("drive-off"), told.steer_gone("drive-off")
+    return float(np.clip(steers / THRESHOLD, 0.0, 1.0) - np.clip(pushes / THRESHOLD, 0.0, 1.0))
+
+
+SAID = {"more": 1, "leave": 0, "less": -1}
+
+
+def driver_says(answers: Answers, told: Foretold) -> tuple[Reading, Witness | None]:
+    """What the driver says, and what of it moves the belief; None where nothing does.
+
+    Parameters
+    ----------
+    answers : Answers
+    told : Foretold
+        Of the stagger on the car.
+    """
+    reading, fresh = read_answers(answers), unforetold(answers, told)
+    if fresh != answers:
+        rest = read_answers(fresh)
+        if rest.change not in ("more", "less") and rest.code not in STANDS:
+            # All that he complains of was foretold: no news, whichever way he would have it.
+            asked = reading.change if reading.change in SAID else "leave"
+            return Reading("as foretold", asked, reading.sure), None
+        reading = replace(rest, code="entry alone") if rest.code == "entry" else rest
+    if reading.change not in SAID:
+        return reading, None
+    said, slips = SAID[reading.change], SLIPS[reading.sure]
+    if said and answers.wheelspin is None:
+        slips *= MAY_SPIN
+    news = news_in(said, told)
+    return reading, driver_witness([Answer(said, foretold=said - news, slips=slips)])
+
+
+STANDS = ("spins", "steps out", "steps out, runs true", "entry alone", "entry")
+"""Readings that stand beside a complaint that was foretold."""
+
+
+# The verdict
 
 
 @dataclass(frozen=True)
 class Verdict:
-    """A leaning turned into a change to make.
+    """The one instruction of a debrief.
 
     Attributes
     ----------
+    change : str
+        more, less, leave, elsewhere or ask.
     amount : float
         Rear stagger to add, m; negative to take out, 0 when none is to be changed.
-    look_for : str
-        What to look for on the next run.
+    confidence : str
+        low, fair or high.
+    reasons : tuple of str
+        Codes, the first first.
+    question : str
+        Code of what would settle it; empty when nothing would.
     """
 
     change: str
     amount: float
     confidence: str
-    reason: str
-    question: str
-    look_for: str
+    reasons: tuple[str, ...]
+    question: str = ""
 
 
 @dataclass(frozen=True)
-class Rule:
-    """Answers that must all stand, one of several each, and what they say; `-` is no answer."""
+class Choice:
+    """A step that nobody orders: what a driver may have for what bothers him, and its price.
 
-    when: Mapping[str, tuple[str, ...]]
-    says: Leaning
-
-    def fits(self, answers: Answers) -> bool:
-        return all((getattr(answers, name) or "-") in any_of for name, any_of in self.when.items())
-
-
-RULES: tuple[Rule, ...] = (
-    Rule(
-        {"wheelspin": ("yes",)},
-        Leaning("elsewhere", "high", "the rear tires spin: that is missing drive, and a spinning "
-                "axle hides what its stagger does; bite, tires and throttle first",
-                missing_drive=True),
-    ),
-    Rule(
-        {"crabs": ("yes",), "wheel": ("left",)},
-        Leaning("ask", "low", "a car that crabs from too much stagger wants the wheel to the "
-                "right, and this one had it left",
-                "Going straight, which way did the nose point, and which way was the wheel then?"),
-    ),
-    Rule(
-        {"crabs": ("yes",), "drifts_out": ("yes",)},
-        Leaning("ask", "low", "crabbing says too much stagger, drifting out says too little",
-                "Did it run wide in the corner, or only after it pointed left on the straight?"),
-    ),
-    Rule(
-        {"wheel": ("right",), "drifts_out": ("yes",)},
-        Leaning("ask", "low", "wheel to the right says the rear steers the car, drifting out says "
-                "the front does not",
-                "Was the wheel to the right to catch the rear, or did the nose run wide first?"),
-    ),
-    Rule(
-        {"wheel": ("left",), "drifts_out": ("steps",)},
-        Leaning("ask", "low", "a rear that steps out is caught with the wheel to the right, and "
-                "this one had it left",
-                "When the rear stepped out, was the throttle still down or just lifted?"),
-    ),
-    Rule(
-        {"crabs": ("yes",), "wheel": ("right",)},
-        Leaning("less", "high", "it crabs with the wheel turned back right: the axle steers the "
-                "car left on the straight"),
-    ),
-    Rule(
-        {"crabs": ("yes",)},
-        Leaning("less", "fair", "it points out of line going straight: the axle steers it left"),
-    ),
-    Rule(
-        {"drifts_out": ("steps",), "crabs": ("-",)},
-        Leaning("ask", "low", "the rear steps out: too much stagger, or too little side bite",
-                "Once the wheel is back, does it run true down the straight or point out of line?"),
-    ),
-    Rule(
-        {"drifts_out": ("steps",)},
-        Leaning("elsewhere", "fair", "the rear steps out but runs true down the straight: the rear "
-                "lacks side grip, not stagger; bite and throttle first"),
-    ),
-    Rule(
-        {"wheel": ("right",), "crabs": ("no",)},
-        Leaning("less", "low", "the wheel is turned back right under throttle, though it runs true "
-                "down the straight"),
-    ),
-    Rule(
-        {"wheel": ("right",)},
-        Leaning("less", "fair", "the wheel is turned back right under throttle: the axle steers "
-                "the car left"),
-    ),
-    Rule(
-        {"wheel": ("left",), "drifts_out": ("yes",)},
-        Leaning("more", "high", "it drifts out with the wheel held left: the axle pushes the car"),
-    ),
-    Rule(
-        {"wheel": ("left",), "drifts_out": ("no",)},
-        Leaning("more", "low", "it holds the line only with the wheel held left"),
-    ),
-    Rule(
-        {"wheel": ("left",)},
-        Leaning("more", "fair", "the wheel is held left under throttle: the axle pushes the car"),
-    ),
-    Rule(
-        {"drifts_out": ("yes",), "wheel": ("straight",)},
-        Leaning("elsewhere", "low", "it drifts out with the wheel straight: both ends slide, which "
-                "is speed or grip, not stagger"),
-    ),
-    Rule(
-        {"drifts_out": ("yes",)},
-        Leaning("ask", "low", "drifting out is too little stagger only when the wheel is held left",
-                "Under throttle, was the wheel straight, left or right?"),
-    ),
-    Rule(
-        {"entry": ("tight", "loose"), "wheel": ("straight",)},
-        Leaning("elsewhere", "high", "only the entry is wrong, and braking hides the axle: bite "
-                "and brakes first"),
-    ),
-    Rule(
-        {"entry": ("tight", "loose")},
-        Leaning("elsewhere", "low", "the entry is wrong, and braking hides the axle: bite and "
-                "brakes first", "Under throttle, was the wheel straight, left or right?"),
-    ),
-    Rule(
-        {"wheel": ("straight",), "drifts_out": ("no",), "crabs": ("no",)},
-        Leaning("leave", "high", "wheel straight, holds the line, runs true: nothing asks for a "
-                "change"),
-    ),
-    Rule(
-        {"wheel": ("straight",)},
-        Leaning("leave", "fair", "the wheel is straight under throttle"),
-    ),
-    Rule(
-        {"drifts_out": ("no",)},
-        Leaning("leave", "low", "it holds the line under throttle",
-                "Under throttle, was the wheel straight, left or right?"),
-    ),
-    Rule(
-        {},
-        Leaning("ask", "low", "nothing here speaks of the axle under throttle",
-                "Under throttle, was the wheel straight, left or right?"),
-    ),
-)  # fmt: skip
-"""The first rule that fits speaks; the last always does."""
-LOOK_FOR = {
-    "more": "the wheel coming back toward straight as the throttle goes down",
-    "less": "the car running true down the straight, the wheel no longer turned right",
-    "leave": "the same again; a second run like it is worth more than a change",
-    "elsewhere": "whether the axle still speaks once that is put right; then ask about stagger",
-    "ask": "the answer to the question; run again without a change",
-}
-
-
-def read_answers(answers: Answers) -> Leaning:
-    """Which way the driver's answers point.
-
-    An entry that is wrong beside a stagger problem is told as a second matter.
+    Attributes
+    ----------
+    change : float
+        Rear stagger, m.
+    cost : float
+        Lap time, s; negative where it gains.
     """
-    leaning = next(rule.says for rule in RULES if rule.fits(answers))
-    if leaning.change in ("more", "less") and answers.entry in ("tight", "loose"):
-        aside = (
-            f"{leaning.reason}; {answers.entry} on entry is bite and brakes, another day's change"
-        )
-        return replace(leaning, reason=aside)
-    return leaning
+
+    change: float
+    cost: float
 
 
 def decide(
-    leaning: Leaning, fitted: float, best: Recommendation, felt_step: float = 0.0
-) -> Verdict:
-    """The change that a leaning asks for.
+    reading: Reading | None, word: LogWord | None, belief: Belief, fitted: float,
+    window: tuple[float, float],
+) -> Verdict:  # fmt: skip
+    """One instruction from what the driver and the log say and what is believed.
 
     Parameters
     ----------
-    leaning : Leaning
-        Of the driver, or of the logger.
+    reading, word : Reading, LogWord, optional
+        Of the driver and of the log; at least one.
+    belief : Belief
+        Of the best stagger, with both in it.
     fitted : float
         Rear stagger on the car, m.
-    best : Recommendation
-        What the lap asks for: its gap to `fitted` says how far, its window how far at most.
-    felt_step : float
-        Least stagger whose effect a driver feels in the wheel, m: a smaller step is told as one
-        for the watch and not for the hands.
+    window : tuple of float
+        m.
     """
-    if leaning.change not in ("more", "less"):
-        return _verdict(leaning, 0.0)
-    sign = 1.0 if leaning.change == "more" else -1.0
-    room = sign * ((best.window[1] if sign > 0 else best.window[0]) - fitted)
-    if room < SMALLEST_STEP - 1e-9:
-        end = "top" if sign > 0 else "bottom"
-        held = replace(
-            leaning, change="leave",
-            reason=f"{leaning.reason}; but the stagger is at the {end} of the window already",
+    said = reading.change if reading else None
+    if (reading and reading.code == "spins") or (word and word.code == "spins"):
+        sure = reading.sure if reading and reading.code == "spins" else "fair"
+        return Verdict("elsewhere", 0.0, sure, ("spins",))
+    if word and word.code == "tape":
+        return Verdict("ask", 0.0, "low", ("tape", *_codes(reading)), "tape")
+    if said == "ask" and word is None:
+        assert reading is not None
+        return Verdict("ask", 0.0, "low", (reading.code,), reading.code)
+    if said == "elsewhere" and (word is None or not _step(belief, fitted, window, None)):
+        assert reading is not None
+        question = reading.code if reading.code == "entry" else ""
+        return Verdict("elsewhere", 0.0, reading.sure, (reading.code,), question)
+    if belief.apart:
+        question = "sides" if ("driver", "log") in belief.apart else "measure"
+        return Verdict("ask", 0.0, "low", ("apart", *_codes(reading)), question)
+    step, used_up = _step(belief, fitted, window, said), _used_up(said, fitted, window)
+    sure = belief.confidence(fitted, step)
+    if used_up:
+        change = "leave" if reading and reading.code == "as foretold" else "elsewhere"
+        return Verdict(
+            change, 0.0, "fair" if sure == "high" else sure, (*_codes(reading), used_up)
         )  # fmt: skip
-        return _verdict(held, 0.0)
-    gap = sign * (float(best.unbounded) - fitted)
-    if gap < -EIGHTH:
-        leaning = replace(
-            leaning, confidence="low",
-            reason=f"{leaning.reason}; the lap asks for the opposite, so take a careful step",
-        )  # fmt: skip
-    wanted = gap if gap > 0 else CAREFUL_STEP
-    step = float(nearest_eighth(min(max(wanted, SMALLEST_STEP), LARGEST_STEP)))
-    step = min(step, int(room / EIGHTH + 1e-9) * EIGHTH)
-    verdict = _verdict(leaning, sign * step)
-    if step < felt_step - 1e-9:
-        look_for = f"{verdict.look_for}; a step this small shows on the watch before in the wheel"
-        return replace(verdict, look_for=look_for)
-    return verdict
+    change = "more" if step > 0 else "less" if step < 0 else "leave"
+    against = _against(said, belief.mean - fitted)
+    unasked = step != 0 and change != said
+    reasons = (
+        *_codes(reading), *(("against the lap",) if against else ()),
+        *(("by the lap",) if unasked else ()), *(("log",) if word else ()),
+    )  # fmt: skip
+    question = "against the lap" if against else reading.code if said == "ask" and reading else ""
+    return Verdict(change, step, "low" if question else sure, reasons, question)
 
 
-def _verdict(leaning: Leaning, amount: float) -> Verdict:
-    return Verdict(
-        leaning.change, amount, leaning.confidence, leaning.reason, leaning.question,
-        LOOK_FOR[leaning.change],
+def _codes(reading: Reading | None) -> tuple[str, ...]:
+    return (reading.code,) if reading else ()
+
+
+def _step(belief: Belief, fitted: float, window: tuple[float, float], said: str | None) -> float:
+    """Stagger to add, m: none for a trifle, and none against what the driver asks for."""
+    if abs(belief.mean - fitted) < LEFT_ALONE:
+        return 0.0
+    step = belief.step(fitted, window)
+    return max(step, 0.0) if said == "more" else min(step, 0.0) if said == "less" else step
+
+
+def _against(said: str | None, gap: float) -> bool:
+    """Whether the driver asks for one way and the belief, his word in it, goes the other."""
+    return abs(gap) >= LEFT_ALONE and SAID.get(said or "", 0) * gap < 0
+
+
+def _used_up(said: str | None, fitted: float, window: tuple[float, float]) -> str:
+    """Which end of the window a driver asks to go beyond; empty when there is room."""
+    if said == "more" and window[1] - fitted < EIGHTH - 1e-6:
+        return "used up high"
+    return "used up low" if said == "less" and fitted - window[0] < EIGHTH - 1e-6 else ""
+
+
+# The whole debrief
+
+
+@dataclass(frozen=True)
+class DebriefResult:
+    """All that a debrief found.
+
+    Attributes
+    ----------
+    case : Baseline
+        By physics, with its recommended stagger that of the verdict: what is on the car with the
+        step on it.
+    physics : Baseline
+        As the physics has it.
+    told : Foretold
+        What was foretold of the stagger on the car.
+    feel : Feel
+        Of it and of one beside it, rising.
+    belief : Belief
+    answers : Answers
+    recording : Recording or None
+    reading, word : Reading, LogWord or None
+        What the driver and the log say.
+    verdict : Verdict or None
+        None when nobody has spoken.
+    choice : Choice or None
+        What he may have for a complaint that was foretold.
+    """
+
+    case: Baseline
+    physics: Baseline
+    told: Foretold
+    feel: Feel
+    belief: Belief
+    answers: Answers
+    recording: Recording | None
+    reading: Reading | None
+    word: LogWord | None
+    verdict: Verdict | None
+    choice: Choice | None
+
+    @property
+    def fitted(self) -> float:
+        """Rear stagger on the car, m."""
+        return float(self.case.car.rear.stagger)
+
+
+def debrief(
+    track: Track,
+    car: Car,
+    condition: str = DEFAULT_CONDITION,
+    groove: str | Groove | None = None,
+    *,
+    answers: Answers | None = None,
+    log: RunLog | None = None,
+    gear_ratio: float | None = None,
+    grip: Real | None = None,
+    window: tuple[float, float] | None = None,
+) -> DebriefResult:
+    """What a run says of the stagger that was on the car.
+
+    Parameters
+    ----------
+    track, car : Track, Car
+        The car with the stagger as driven.
+    condition : str
+        heavy, tacky, rubbered or slick.
+    groove : str or Groove, optional
+        The one the condition brings when left out.
+    answers : Answers, optional
+        Of the driver.
+    log : RunLog, optional
+        Recorded laps.
+    gear_ratio : float, optional
+        Turns of the engine for one of the axle; the car's own when left out.
+    grip : float, optional
+        Replaces the grip of the condition.
+    window : tuple of float, optional
+        Stagger window, m; the car's own when left out.
+
+    Raises
+    ------
+    runlog.laps.RunLogError
+        If the log cannot be read as laps of this track.
+    """
+    from rollpath.stagger import baseline
+
+    result = baseline(track, car, condition, groove, grip=grip, window=window)
+    return debrief_of(result, answers, log, gear_ratio)
+
+
+def debrief_of(
+    result: Baseline,
+    answers: Answers | None = None,
+    log: RunLog | None = None,
+    gear_ratio: float | None = None,
+) -> DebriefResult:
+    """The debrief of a case whose baseline is known already; see `debrief`."""
+    from rollpath.feel.foretold import foretold_by
+    from rollpath.feel.lap import trim_lap
+
+    answers, fitted = answers or Answers(), float(result.car.rear.stagger)
+    feel = trim_lap(
+        result.lap, result.car, result.condition, np.array([fitted, _beside(result, fitted)])
+    )
+    told = foretold_by(feel, 0)
+    recording, word = _log_says(result, log, gear_ratio)
+    reading, heard = driver_says(answers, told) if answers.given else (None, None)
+    physics = float(result.stagger.unbounded)
+    witnesses = [heard] if heard else []
+    if word is not None and word.code == "stagger":
+        witnesses.append(estimate("log", word.best - physics, word.sd))
+    sd = max(result.total_uncertainty / NINE_IN_TEN, LEAST_PHYSICS_DOUBT)
+    belief, window = believe(physics, sd, witnesses), result.stagger.window
+    spoken = reading is not None or word is not None
+    verdict = decide(reading, word, belief, fitted, window) if spoken else None
+    return DebriefResult(
+        _as_ordered(result, verdict), result, told, feel, belief, answers, recording, reading,
+        word, verdict, _choice(result, verdict, reading),
     )  # fmt: skip
 
 
-def settle(driver: Leaning | None, logger: Leaning | None) -> Leaning:
-    """One leaning from the driver's and the logger's; either may be missing.
+def _beside(result: Baseline, fitted: float) -> float:
+    """A stagger above the fitted one to hold its feel against: the recommended, or an eighth up."""
+    best = float(result.stagger.recommended)
+    return best if best > fitted + EIGHTH / 2 else fitted + EIGHTH
 
-    Two that agree make each other surer. Wheelspin comes first, whoever saw it. Opposite ones ask
-    for the question that settles it. Else the surer one stands, less sure than it was; the driver's
-    when both are.
-    """
-    if driver is None or logger is None:
-        return driver or logger or RULES[-1].says
-    if driver.change == logger.change == "ask":
-        return driver
-    if logger.change == driver.change:
-        both = max(map(CONFIDENCES.index, (driver.confidence, logger.confidence)))
-        sure = CONFIDENCES[min(both + 1, len(CONFIDENCES) - 1)]
-        reason = f"driver and logger agree: {driver.reason}; {logger.reason}"
-        return replace(driver, confidence=sure, reason=reason)
-    if {driver.change, logger.change} == {"more", "less"}:
-        question = "Was the wheel really that way, and which way does the steering channel count?"
-        reason = f"the driver says {driver.change}, the logger {logger.change}"
-        return Leaning("ask", "low", reason, question)
-    if driver.change == "ask" or logger.change == "ask":
-        return logger if driver.change == "ask" else driver
-    for one in (driver, logger):
-        if one.missing_drive:
-            return one
-    surer, other = driver, logger
-    if CONFIDENCES.index(logger.confidence) > CONFIDENCES.index(driver.confidence):
-        surer, other = logger, driver
-    lowered = CONFIDENCES[max(CONFIDENCES.index(surer.confidence) - 1, 0)]
-    whose = "logger" if surer is driver else "driver"
+
+def _log_says(
+    result: Baseline, log: RunLog | None, gear_ratio: float | None
+) -> tuple[Recording | None, LogWord | None]:
+    if log is None:
+        return None, None
+    from rollpath.runlog.read import read_run
+    from rollpath.runlog.says import read_log
+
+    recording = read_run(
+        log, result.track, result.car, result.condition, result.groove, gear_ratio,
+        result.stagger.window,
+    )  # fmt: skip
+    return recording, read_log(recording, result.car)
+
+
+def _as_ordered(result: Baseline, verdict: Verdict | None) -> Baseline:
+    """The case with the stagger of the verdict as the recommended one: one number everywhere."""
+    if verdict is None:
+        return result
+    from rollpath.axle.scrub import scrub_distance
+
+    ordered = float(result.car.rear.stagger) + verdict.amount
     return replace(
-        surer, confidence=lowered, reason=f"{surer.reason}; the {whose} says {other.change}"
+        result,
+        stagger=replace(result.stagger, recommended=ordered),
+        then=scrub_distance(result.lap, result.needed, ordered),
     )
 
 
-def disagreement(driver: Leaning, logger: Leaning) -> str:
-    """One sentence when the driver and the logger point different ways; empty when they do not."""
-    if {driver.change, logger.change} == {"more", "less"}:
-        return (
-            f"The driver says {driver.change}, the logger {logger.change}: check the sign of the "
-            "steering channel and ask him again before changing anything."
-        )
-    if "ask" in (driver.change, logger.change) or driver.change == logger.change:
-        return ""
-    return (
-        f"The driver says {driver.change} ({driver.reason}), the logger {logger.change} "
-        f"({logger.reason})."
-    )
+def _choice(result: Baseline, verdict: Verdict | None, reading: Reading | None) -> Choice | None:
+    """What he may have for a complaint that was foretold: a step, and what it costs."""
+    if reading is None or reading.code != "as foretold" or verdict is None or verdict.amount:
+        return None
+    change, fitted = SAID.get(reading.change, 0) * CHOICE, float(result.car.rear.stagger)
+    low, high = result.stagger.window
+    if not change or not low - 1e-9 <= fitted + change <= high + 1e-9:
+        return None
+    return Choice(change, scrub_time(result, fitted + change) - scrub_time(result, fitted))
+
+
+def scrub_time(result: Baseline, stagger: float) -> float:
+    """Lap time lost to the scrub of the rear treads with a stagger fitted, s.
+
+    Scrub drag C N_L N_R / (N_L + N_R) (mismatch / M)^2 where the car drives, each foot of it by
+    its lever.
+    """
+    from rollpath.axle.rolling import tread_slip
+    from rollpath.lever import lever
+
+    lap, car = result.lap, result.car
+    left, right = lap.wheels.left_rear, lap.wheels.right_rear
+    slip = tread_slip(stagger, result.needed)
+    drag = result.condition.slip_stiffness * left * right / (left + right) * slip**2
+    worth = lever(lap, car, result.condition)
+    return float(np.sum(worth * drag / car.mass * lap.groove.ds))

@@ -19,7 +19,7 @@ from rollpath.belief import (
 from rollpath.book.nights import REAR_STAGGER, Night, counted_lap, nights
 from rollpath.book.posterior import USUAL, Evidence, Laps, posterior_of
 from rollpath.book.run import Page, Run
-from rollpath.debrief import Answers, read_answers
+from rollpath.feel.answers import Answers, read_answers
 from rollpath.units import INCH, FloatArray
 
 # Over nights: what the driver and the watch say about the physics

@@ -4,8 +4,6 @@ import argparse
 from dataclasses import replace
 from pathlib import Path
 
-import numpy as np
-
 from rollpath.cli.arguments import (
     Command,
     CommandError,
@@ -18,19 +16,14 @@ from rollpath.cli.arguments import (
     word_of,
 )
 from rollpath.cli.given import add_given_arguments, given
-from rollpath.debrief import ANSWERS, Answers, Verdict, decide, read_answers, settle
-from rollpath.feel.lap import Feel, trim_lap
+from rollpath.debrief import debrief_of
+from rollpath.feel.answers import ANSWERS, Answers
 from rollpath.files.logs import RUN_COLUMNS, load_run_log
 from rollpath.files.schema import FileError
-from rollpath.runlog.laps import RunLogError
-from rollpath.runlog.read import read_run
-from rollpath.runlog.recording import Recording
-from rollpath.runlog.says import felt_step, read_log
-from rollpath.scales.rates import effect_of
-from rollpath.show.debrief import Told, debrief_json, debrief_screen
+from rollpath.runlog.laps import RunLog, RunLogError
+from rollpath.show.debrief import debrief_json, debrief_screen
 from rollpath.show.words import as_json
-from rollpath.stagger import Baseline
-from rollpath.units import EIGHTH, shorten
+from rollpath.units import shorten
 
 
 def add_answer_arguments(parser: argparse.ArgumentParser) -> None:
@@ -38,7 +31,15 @@ def add_answer_arguments(parser: argparse.ArgumentParser) -> None:
     group = parser.add_argument_group("what the driver felt")
     for name, meanings in ANSWERS.items():
         told = "; ".join(f"{answer}: {meaning}" for answer, meaning in meanings.items())
-        group.add_argument(f"--{name.replace('_', '-')}", choices=tuple(meanings), help=told)
+        group.add_argument(
+            f"--{name.replace('_', '-')}", choices=tuple(meanings), help=told,
+            type=entry_of if name == "entry" else str,
+        )  # fmt: skip
+
+
+def entry_of(text: str) -> str:
+    """The answer to --entry: push is another word for tight."""
+    return "tight" if text == "push" else text
 
 
 def answers_of(arguments: argparse.Namespace) -> Answers:
@@ -84,8 +85,8 @@ def add_log_arguments(parser: argparse.ArgumentParser) -> None:
     )  # fmt: skip
 
 
-def recorded_laps(arguments: argparse.Namespace, result: Baseline) -> Recording | None:
-    """The laps of --log, read against the case; None when there is no log."""
+def run_log_of(arguments: argparse.Namespace) -> RunLog | None:
+    """The log of --log, its steering positive to the left; None when there is none."""
     if arguments.log is None:
         if arguments.column or arguments.gear_ratio:
             raise CommandError("--column and --gear-ratio go with --log")
@@ -95,14 +96,8 @@ def recorded_laps(arguments: argparse.Namespace, result: Baseline) -> Recording 
         raise CommandError(f"{path}: no such log")
     log = load_run_log(path, dict(arguments.column))
     if log.steering is not None and arguments.steering_positive == "right":
-        log = replace(log, steering=-log.steering)
-    try:
-        return read_run(
-            log, result.track, result.car, result.condition, result.groove, arguments.gear_ratio,
-            result.stagger.window,
-        )  # fmt: skip
-    except RunLogError as error:
-        raise FileError([f"{path}: {error}"]) from None
+        return replace(log, steering=-log.steering)
+    return log
 
 
 def _add_debrief(parser: argparse.ArgumentParser) -> None:
@@ -121,51 +116,30 @@ def _add_debrief(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--show", action="store_true", help="show the page on the screen")
 
 
-def feel_of(result: Baseline) -> Feel:
-    """What is felt of the stagger on the car and of the recommended one, or of one a step away."""
-    staggers = [float(result.car.rear.stagger), float(result.stagger.recommended)]
-    if abs(staggers[1] - staggers[0]) < EIGHTH / 2:
-        staggers[1] += EIGHTH
-    return trim_lap(result.lap, result.car, result.condition, np.sort(staggers))
-
-
 def _debrief(arguments: argparse.Namespace) -> None:
-    named = given(arguments)
+    named, log = given(arguments), run_log_of(arguments)
     track, car = named.track, named.car
     result = run_baseline_case(arguments, track, car)
-    effect, screen = effect_of(result), screen_of(arguments)
-    answers, recording = answers_of(arguments), recorded_laps(arguments, result)
-    driver = read_answers(answers) if answers.given else None
-    logger = read_log(recording, car, screen) if recording else None
-    told = Told(recording, driver, logger)
-    verdict = _verdict(told, result)
+    screen = screen_of(arguments)
+    try:
+        told = debrief_of(result, answers_of(arguments), log, arguments.gear_ratio)
+    except RunLogError as error:
+        raise FileError([f"{arguments.log}: {error}"]) from None
     if arguments.json:
-        print(as_json(debrief_json(result, effect, verdict, told)))
+        print(as_json(debrief_json(told)))
     else:
-        print(debrief_screen(result, effect, verdict, screen, told))
+        print(debrief_screen(told, screen))
     if arguments.out or arguments.show:
         from rollpath.show.picture import deliver
         from rollpath.show.sheet import draw_feel_page, draw_sheet, write_sheets
 
         pages = [
-            draw_sheet(result, effect, verdict, screen, arguments.paper),
-            draw_feel_page(result, feel_of(result), recording, screen, arguments.paper),
+            draw_sheet(told, screen, arguments.paper),
+            draw_feel_page(told, screen, arguments.paper),
         ]
         if arguments.out:
             write_sheets(pages, arguments.out)
         deliver([], None, arguments.show)
-
-
-def _verdict(told: Told, result: Baseline) -> Verdict | None:
-    """Which way to go, once the driver or the recorded laps have spoken."""
-    if told.driver is None and told.logger is None:
-        return None
-    recording = told.recording
-    return decide(
-        settle(told.driver, told.logger), float(result.car.rear.stagger),
-        recording.best if recording else result.stagger,
-        felt_step(recording.feel if recording else feel_of(result)),
-    )  # fmt: skip
 
 
 COMMANDS: dict[str, Command] = {

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from rollpath.axle.rolling import NeededStagger, needed_stagger
 from rollpath.car import Car
 from rollpath.corners import Corners
-from rollpath.feel.trim import Chassis, Stations, Trim, trim_stations
+from rollpath.feel.trim import Chassis, Stations, Trim, each_array, trim_stations
 from rollpath.forces import AIR_DENSITY
 from rollpath.groove.lay import lay_groove
 from rollpath.groove.path import Groove, grip_under
@@ -31,7 +31,6 @@ LEAST_FELT = 3 * DEGREE
 """Change of the steering wheel that a driver would name. Engineering judgement."""
 STIFFNESS_DOUBT = 1 / 3
 """How far off the slip stiffness of a surface may be. Engineering judgement."""
-FELT = ("spins", "pushes", "steers itself", "nothing")
 
 
 # A lap with staggers
@@ -113,8 +112,10 @@ def trim_lap(
     condition: Condition,
     staggers: Real,
     *,
-    bite_held: bool = True,
+    bite_held: bool | NDArray[np.bool_] = True,
     pace: Real = DEFAULT_PACE,
+    front_stiffer: Real = 1.0,
+    rear_stiffer: Real = 1.0,
 ) -> Feel:
     """What a driver feels around a lap with each of several rear staggers.
 
@@ -128,10 +129,12 @@ def trim_lap(
         Grip and slip stiffness of all four tires.
     staggers : float or ndarray, shape (cases,)
         Taped rear stagger, m; the mean rear rollout is held.
-    bite_held : bool
+    bite_held : bool or ndarray of bool, shape (cases,)
         False lets the bite follow the stagger, as when nothing else is changed.
     pace : float or ndarray, shape (n,)
         Share of the speed that can be held, and of the lap's where all of it can, 0 to 1.
+    front_stiffer, rear_stiffer : float or ndarray, shape (cases,)
+        Slip stiffness of the tires of an axle over that of the condition.
 
     Returns
     -------
@@ -141,22 +144,42 @@ def trim_lap(
     """
     staggers = np.atleast_1d(np.asarray(staggers, dtype=float))
     chassis, needed = chassis_of(car, condition), needed_stagger(lap, car)
-    twist = np.zeros_like(staggers)
-    if not bite_held:
-        effect = stagger_effect(car, staggers - car.rear.stagger)
-        twist = np.asarray(effect.then - effect.now)
-    fitted = stations_of(lap, car, condition, across(staggers), _twisted(car.weights, twist))
-    even = stations_of(lap, car, condition, needed.total[None], _twisted(car.weights, np.zeros(1)))
-    limits = [trim_stations(chassis, at) for at in (fitted, even)]
-    held = limits[0].held & limits[1].held
-    both = np.where(held, np.fmin(limits[0].share, limits[1].share), 0.0)
-    most = np.asarray(pace, dtype=float) ** 2 * both
-    trims = [trim_stations(chassis, replace(at, most=most)) for at in (fitted, even)]
-    lost = ~(held & trims[0].held & trims[1].held)
+    effect = stagger_effect(car, staggers - car.rear.stagger)
+    twist = np.where(bite_held, 0.0, effect.then - effect.now)
+    stiffer = np.stack(np.broadcast_arrays(front_stiffer, rear_stiffer, staggers)[:2], axis=-1)
+    kinds, kind = np.unique(stiffer, axis=0, return_inverse=True)
+    # The fitted cases, then a car with zero mismatch for each kind of tires.
+    taped = np.vstack([
+        across(staggers) + np.zeros_like(needed.total), len(kinds) * [needed.total]
+    ])  # fmt: skip
+    twists, stiff = np.append(twist, np.zeros(len(kinds))), np.vstack([stiffer, kinds])
+    stations = replace(
+        stations_of(lap, car, condition, taped, _twisted(car.weights, twists)),
+        front_stiffer=across(stiff[:, 0]), rear_stiffer=across(stiff[:, 1]),
+    )  # fmt: skip
+    cases, evens = np.arange(len(staggers)), len(staggers) + kind.ravel()
+    limits = trim_stations(chassis, stations)
+    held = limits.held[cases] & limits.held[evens]
+    both = np.where(held, np.fmin(limits.share[cases], limits.share[evens]), 0.0)
+    # An even car is driven beside each case, so it has as many rows as they.
+    rows = np.concatenate([cases, evens])
+    most = np.tile(np.asarray(pace, dtype=float) ** 2 * both, (2, 1))
+    trims = trim_stations(chassis, replace(_rows(stations, rows), most=most))
+    lost = ~(held & trims.held[cases] & trims.held[len(cases) :])
     return Feel(
         lap, car, condition, staggers, car.weights.bite + twist, needed,
-        *(_without(trim, lost) for trim in (limits[0], *trims)),
+        _without(_some_rows(limits, cases), lost), _without(_some_rows(trims, cases), lost),
+        _without(_some_rows(trims, cases + len(cases)), lost),
     )  # fmt: skip
+
+
+def _rows(stations: Stations, rows: NDArray[np.intp]) -> Stations:
+    """Some cases of stations; what is the same for all of them stays as it is."""
+    return each_array(stations, lambda array: array[rows] if array.ndim > 1 else array)
+
+
+def _some_rows(trim: Trim, rows: NDArray[np.intp]) -> Trim:
+    return Trim(**{name: value[rows] for name, value in vars(trim).items()})
 
 
 def _without(trim: Trim, lost: NDArray[np.bool_]) -> Trim:
@@ -285,7 +308,10 @@ class PhaseFeel:
 
     @property
     def felt(self) -> str:
-        """One of `FELT`. Wheelspin comes first: it is missing drive, no fault of the stagger."""
+        """spins, pushes, steers itself or nothing.
+
+        Wheelspin comes first: it is missing drive, no fault of the stagger.
+        """
         if self.spinning > 0.5:
             return "spins"
         if self.steering_change > LEAST_FELT:
@@ -405,15 +431,39 @@ def what_driver_feels(
         staggers = sorted({float(car.rear.stagger), float(best)})
     fitted = np.asarray(staggers, dtype=float)
 
-    def with_stiffness(factor: float) -> Feel:
-        other = replace(state, slip_stiffness=state.slip_stiffness * factor)
-        return trim_lap(lap, car, other, fitted, pace=pace)
-
-    return FeelCase(
-        track, car, state, path,
-        held=trim_lap(lap, car, state, fitted, pace=pace),
-        free=trim_lap(lap, car, state, fitted, pace=pace, bite_held=False),
-        softer=with_stiffness(1.0 - STIFFNESS_DOUBT),
-        stiffer=with_stiffness(1.0 + STIFFNESS_DOUBT),
-        pace=pace,
+    n, softer, stiffer = len(fitted), 1.0 - STIFFNESS_DOUBT, 1.0 + STIFFNESS_DOUBT
+    stiff = np.repeat([1.0, 1.0, softer, stiffer], n)
+    every = trim_lap(
+        lap, car, state, np.tile(fitted, 4), pace=pace, front_stiffer=stiff, rear_stiffer=stiff,
+        bite_held=np.repeat([True, False, True, True], n),
     )  # fmt: skip
+    held, free, soft, hard = (_some_cases(every, np.arange(n) + i * n) for i in range(4))
+    return FeelCase(track, car, state, path, held, free, soft, hard, pace)
+
+
+def _some_cases(feel: Feel, cases: NDArray[np.intp]) -> Feel:
+    return replace(
+        feel, staggers=feel.staggers[cases], bite=feel.bite[cases],
+        flat_out=_some_rows(feel.flat_out, cases), fitted=_some_rows(feel.fitted, cases),
+        even=_some_rows(feel.even, cases),
+    )  # fmt: skip
+
+
+def felt_step(feel: Feel) -> float:
+    """Least change of stagger whose effect a driver names: `LEAST_FELT` at the wheel, m.
+
+    Parameters
+    ----------
+    feel : Feel
+        Of two staggers or more; the first and the last are compared where the car is driven and
+        turns, in the phase that shows it most.
+    """
+    apart = float(feel.staggers[-1] - feel.staggers[0])
+    per_stagger = np.abs(feel.steering_wheel[-1] - feel.steering_wheel[0]) / apart
+    rates = []
+    for name in ("centre", "drive-off"):
+        there = (feel.lap.phase == PHASES.index(name)) & np.isfinite(per_stagger)
+        if there.any():
+            rates.append(float(np.average(per_stagger[there], weights=feel.lap.groove.ds[there])))
+    rate = max(rates, default=0.0)
+    return LEAST_FELT / rate if rate > 0 else 0.0

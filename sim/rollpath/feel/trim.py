@@ -20,7 +20,7 @@ References
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -115,6 +115,8 @@ class Stations:
         mu under the car.
     most : ndarray
         Largest share of the demand to be driven, 0 to 1.
+    front_stiffer, rear_stiffer : ndarray
+        Slip stiffness of the tires of an axle over that of the chassis.
     """
 
     turn: FloatArray
@@ -129,6 +131,8 @@ class Stations:
     right_rollout: FloatArray
     grip: FloatArray
     most: FloatArray
+    front_stiffer: FloatArray = field(default_factory=lambda: np.ones(()))
+    rear_stiffer: FloatArray = field(default_factory=lambda: np.ones(()))
 
 
 @dataclass(frozen=True)
@@ -286,7 +290,7 @@ def _rear(car: Chassis, at: Stations, loads: Corners[Real], z: FloatArray) -> _T
         along_speed = np.cos(sideslip) - at.turn * y
         slips.append((1.0 - along_speed / rolls, -across_speed / rolls))
         rolling.append(rolls)
-    return _axle(at.grip, car.rear_stiffness, (loads.left_rear, loads.right_rear),
+    return _axle(at.grip, car.rear_stiffness * at.rear_stiffer, (loads.left_rear, loads.right_rear),
                  tuple(slips), (rolling[0], rolling[1]))  # fmt: skip
 
 
@@ -304,7 +308,8 @@ def _front(
         rolls = along_speed / (1.0 - brake_slip)
         slips.append((brake_slip, -across_speed / rolls))
         rolling.append(rolls)
-    tires = _axle(at.grip, car.front_stiffness, (loads.left_front, loads.right_front),
+    C = car.front_stiffness * at.front_stiffer
+    tires = _axle(at.grip, C, (loads.left_front, loads.right_front),
                   tuple(slips), (rolling[0], rolling[1]))  # fmt: skip
     turned = [(x * cos_d - y * sin_d, x * sin_d + y * cos_d) for x, y in (tires.left, tires.right)]
     return replace(tires, left=turned[0], right=turned[1])
@@ -352,7 +357,7 @@ def _first_guess(car: Chassis, at: Stations) -> FloatArray:
     used = np.hypot(at.a_x, at.a_y) / np.maximum(circle, 1e-6)
     share = np.minimum(at.most, EASY / np.maximum(used, 1e-6))
     side = np.clip(share * at.a_y / np.maximum(circle, 1e-6), -EASY, EASY)
-    slip = np.sign(side) * brush_slip(np.abs(side), at.grip, car.rear_stiffness)
+    slip = np.sign(side) * brush_slip(np.abs(side), at.grip, car.rear_stiffness * at.rear_stiffer)
     sideslip = at.turn * car.rear_reach - slip
     return np.stack([sideslip, at.turn * car.wheelbase, np.ones_like(slip), share])
 
@@ -373,7 +378,7 @@ def _newton_step(
     return left, step / np.maximum(longest.max(axis=0), 1.0)
 
 
-def _each(at: Stations, change: Callable[[FloatArray], FloatArray]) -> Stations:
+def each_array(at: Stations, change: Callable[[FloatArray], FloatArray]) -> Stations:
     """The stations with every array changed in the same way."""
     changed: dict[str, Any] = {}
     for name, value in vars(at).items():
@@ -392,13 +397,13 @@ def _shape(at: Stations) -> tuple[int, ...]:
         shapes.append(array.shape)
         return array
 
-    _each(at, note)
+    each_array(at, note)
     return np.broadcast_shapes(*shapes)
 
 
 def _some(at: Stations, keep: NDArray[np.int_]) -> Stations:
     """Some of the stations of one row."""
-    return _each(at, lambda array: array[keep])
+    return each_array(at, lambda array: array[keep])
 
 
 def trim_stations(car: Chassis, at: Stations) -> Trim:
@@ -416,7 +421,7 @@ def trim_stations(car: Chassis, at: Stations) -> Trim:
         Of that shape.
     """
     shape = _shape(at)
-    flat = _each(at, lambda array: np.broadcast_to(array, shape).ravel())
+    flat = each_array(at, lambda array: np.broadcast_to(array, shape).ravel())
     z = settle_trim(car, flat, _first_guess(car, flat), LIMIT_USED)
     lost = np.flatnonzero(np.isnan(z[3]))
     if lost.size:

@@ -25,6 +25,13 @@ SPIN_EXCESS = 0.03
 SPUN_USED = 0.95
 """Share of the rear grip used from which that excess is wheelspin. Engineering judgement: most of
 the tread slides."""
+MOST_SLIP = 0.20
+"""Slip off the corner, as a share, that is wheelspin on any tire and any surface (common practice,
+no source)."""
+OFF_THROTTLE = 0.15
+"""Of the most throttle, below which the axle is taken to roll: engineering judgement."""
+FEWEST_ROLLING = 6
+"""Parts of the lap that must roll for the gear ratio to be judged by them."""
 SPIN_SHARE = 0.025
 """Of the lap that must spin for the run to count as spinning: about half a second."""
 
@@ -67,8 +74,9 @@ def read_slip(run: Recording, car: Car, gear_ratio: float | None) -> Slip | None
 
     Notes
     -----
-    The recorded slip is set against the model's by a robust line: a slope, for how soft the tires
-    are, and what is left where the model's tires do not slip, which only a wrong ratio explains.
+    Where the throttle is off the axle rolls, but for the brakes, which the model knows of: slip
+    that is left there only a wrong ratio explains. The rest is set against the model's by a slope,
+    for how soft the tires are.
     """
     log = run.laps.log
     if log.engine_speed is None or gear_ratio is None:
@@ -86,7 +94,7 @@ def read_slip(run: Recording, car: Car, gear_ratio: float | None) -> Slip | None
         return None
     model = run.by_bin(np.nan_to_num(tread_slip_along(run.feel, car)[1]))
     at_exit = run.by_bin(run.exit.astype(float)) > 0.5
-    left, slope = _against_model(model, recorded, ~at_exit)
+    left, slope = _against_model(model, recorded, _rolling(run), ~at_exit)
     true = 1.0 - (1.0 - recorded) / (1.0 - left) if abs(left) > GEAR_FAULT else recorded
     straight = run.by_bin((run.feel.lap.phase == PHASES.index("straight")).astype(float)) > 0.5
     return Slip(
@@ -106,19 +114,35 @@ def mean_of(values: FloatArray, where: NDArray[np.bool_]) -> float:
     return float(there.mean()) if len(there) else math.nan
 
 
+def _rolling(run: Recording) -> NDArray[np.bool_]:
+    """Parts of the lap where the throttle is off: as recorded, else where the car slows."""
+    throttle = run.laps.log.throttle
+    if throttle is not None:
+        pressed = run.laps.binned(throttle)
+        off: NDArray[np.bool_] = pressed < OFF_THROTTLE * np.nanmax(pressed)
+        if off.sum() >= FEWEST_ROLLING:
+            return off
+    return run.by_bin((run.lap.thrust <= 0).astype(float)) > 0.5
+
+
 def _against_model(
-    model: FloatArray, recorded: FloatArray, elsewhere: NDArray[np.bool_]
-) -> tuple[float, float]:
-    """Recorded slip where the model's is nothing, and its slope; the drive-off left out."""
+    model: FloatArray, recorded: FloatArray, rolling: NDArray[np.bool_],
+    elsewhere: NDArray[np.bool_],
+) -> tuple[float, float]:  # fmt: skip
+    """Recorded slip where the axle rolls, less the model's, and the slope between the two
+    elsewhere than on the drive-off."""
     from scipy.optimize import least_squares
 
-    used = elsewhere & np.isfinite(recorded)
-    x, y = model[used], recorded[used]
+    seen = np.isfinite(recorded)
+    rolls = seen & (rolling if (seen & rolling).sum() >= FEWEST_ROLLING else elsewhere)
+    left = float(np.median((recorded - model)[rolls]))
+    used = seen & elsewhere
+    x, y = model[used], recorded[used] - left
     fit = least_squares(
-        lambda p: p[0] + p[1] * x - y, [0.0, 1.0], bounds=([-np.inf, 0.0], [np.inf, SOFTEST]),
-        loss="soft_l1", f_scale=SLIP_SCATTER,
+        lambda p: p[0] * x - y, [1.0], bounds=([0.0], [SOFTEST]), loss="soft_l1",
+        f_scale=SLIP_SCATTER,
     )  # fmt: skip
-    return float(fit.x[0]), float(fit.x[1])
+    return left, float(fit.x[0])
 
 
 def _grip_by_bin(run: Recording) -> FloatArray:

@@ -13,7 +13,7 @@ from rollpath.runlog.recording import STEP, TAPE_DOUBT, Recording, Wheel
 from rollpath.runlog.slip import mean_of
 from rollpath.units import DEGREE, FloatArray, G
 
-ZERO_DOUBT = 1.5 * DEGREE
+ZERO_DOUBT = 8.0 * DEGREE
 """Zero of the steering sensor, at the steering wheel."""
 GAIN_DOUBT = 0.1
 """Steering ratio."""
@@ -21,12 +21,14 @@ BALANCE_DOUBT = 2.0 * DEGREE
 """Steering wheel for each g across that the model does not know: camber, toe, springs."""
 STIFFNESS_DOUBT = 0.15
 """Slip stiffness of the tires, as a share."""
+REAR_DOUBT = 0.15
+"""Slip stiffness of the rear tires beside the front, as a share."""
 GRIP_DOUBT = 0.03
 """Grip of the surface, as a share."""
-MODEL_DOUBT = 1.5 * DEGREE
+MODEL_DOUBT = 5.0 * DEGREE
 """Steering wheel in one part of the lap."""
-SLOW_WAVES = 4
-"""Waves around the lap of which the steering is read: two a corner."""
+SLOW_WAVES = 2
+"""Waves around the lap of which the steering is read: one a corner."""
 REVERSED = -0.4
 """Correlation of recorded and expected steering below which the sign is doubted."""
 LEAST_MOVED = 0.3
@@ -55,9 +57,9 @@ def read_wheel(run: Recording, car: Car) -> tuple[Wheel | None, str]:
     rows = _slow(np.stack([
         run.by_bin((wheel[2] - wheel[0]) / (2 * STEP)), np.ones(BINS), model - model.mean(),
         run.by_bin(run.feel.lap.a_y / G),
-        *(run.by_bin(change) for change in _softer_and_slicker(run)),
+        *(run.by_bin(change) for change in _others(run)),
     ], axis=-1))  # fmt: skip
-    before = np.array([TAPE_DOUBT, ZERO_DOUBT, GAIN_DOUBT, BALANCE_DOUBT, 1.0, 1.0])
+    before = np.array([TAPE_DOUBT, ZERO_DOUBT, GAIN_DOUBT, BALANCE_DOUBT, 1.0, 1.0, 1.0])
     normal = rows.T @ rows / MODEL_DOUBT**2 + np.diag(before**-2.0)
     found = np.linalg.solve(normal, rows.T @ apart / MODEL_DOUBT**2)
     left = float(np.sqrt(np.mean((apart - rows @ found) ** 2)))
@@ -95,20 +97,21 @@ def _filled(bins: FloatArray) -> FloatArray:
     return filled
 
 
-def _softer_and_slicker(run: Recording) -> list[FloatArray]:
-    """Steering wheel for tires one standard deviation softer, and a surface as much slicker."""
-    condition, stagger = run.condition, run.feel.staggers[1]
-    others = (
-        replace(condition, slip_stiffness=condition.slip_stiffness * (1.0 - STIFFNESS_DOUBT)),
-        replace(condition, grip=condition.grip * (1.0 - GRIP_DOUBT)),
-    )
-    return [
-        np.nan_to_num(
-            trim_lap(run.feel.lap, run.feel.car, other, stagger).steering_wheel[0]
-            - run.feel.steering_wheel[1]
-        )
-        for other in others
+def _others(run: Recording) -> list[FloatArray]:
+    """Steering wheel for tires one standard deviation softer, the rear ones alone, and a surface
+    as much slicker; less that of the car as it is."""
+    feel, stagger = run.feel, run.feel.staggers[1]
+    slicker = replace(run.condition, grip=run.condition.grip * (1.0 - GRIP_DOUBT))
+    softer = trim_lap(
+        feel.lap, feel.car, run.condition, np.full(2, stagger),
+        front_stiffer=np.array([1.0 - STIFFNESS_DOUBT, 1.0]),
+        rear_stiffer=1.0 - np.array([STIFFNESS_DOUBT, REAR_DOUBT]),
+    )  # fmt: skip
+    wheels = [
+        *softer.steering_wheel,
+        trim_lap(feel.lap, feel.car, slicker, stagger).steering_wheel[0],
     ]
+    return [np.nan_to_num(wheel - feel.steering_wheel[1]) for wheel in wheels]
 
 
 def _doubt(recorded: FloatArray, model: FloatArray) -> str:

@@ -1,15 +1,15 @@
-"""The words and figures of `rollpath debrief`: verdict, recorded laps, and where it scrubbed."""
+"""The words and figures of `rollpath debrief`: one instruction, and what it rests on."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from rollpath.debrief import disagreement
+from rollpath.feel.lap import felt_step
 from rollpath.lap import PHASES
 from rollpath.scales.rates import stagger_effect
 from rollpath.screen import Screen, feet, inches
 from rollpath.show.baseline import baseline_json, hold_words, stagger_change_words
+from rollpath.show.feel import foretold_words
 from rollpath.show.words import (
     add_or_take_out,
     case_words,
@@ -23,11 +23,8 @@ from rollpath.show.words import (
 from rollpath.units import DEGREE
 
 if TYPE_CHECKING:
-    from rollpath.car import Car
-    from rollpath.debrief import Leaning, Verdict
+    from rollpath.debrief import Choice, DebriefResult, Verdict
     from rollpath.runlog.recording import Recording
-    from rollpath.scales.rates import StaggerEffect
-    from rollpath.stagger import Baseline
 
 CHANGE_WORDS = {
     "more": "More stagger",
@@ -36,117 +33,257 @@ CHANGE_WORDS = {
     "elsewhere": "Not stagger, or not first",
     "ask": "One more question first",
 }
+USED_UP = {
+    "used up high": "the stagger is used up: it is at the top of the window. What else frees it "
+    "off the corner: less bite, a softer right front or more air in it, the throttle later and "
+    "harder; see that the window in the car file is right",
+    "used up low": "the stagger is used up: it is at the bottom of the window. What else settles "
+    "it down the straight: more bite, rear steer of the axle, the throttle earlier and easier; "
+    "see that the window in the car file is right",
+}
+"""What else to touch: common practice, no source."""
+REASONS = {
+    "spins": "the rear tires spin: that is missing drive, and a spinning axle hides what its "
+    "stagger does; bite, tires and throttle first",
+    "crabs, wheel left": "a car that crabs from too much stagger wants the wheel to the right, and "
+    "this one had it left",
+    "crabs, drifts out": "crabbing says too much stagger, drifting out says too little",
+    "wheel right, drifts out": "wheel to the right says the rear steers the car, drifting out says "
+    "the front does not",
+    "wheel left, steps out": "a rear that steps out is caught with the wheel to the right, and "
+    "this one had it left",
+    "crabs, wheel right": "it crabs with the wheel turned back right: the axle steers the car left "
+    "on the straight",
+    "crabs": "it points out of line going straight: the axle steers it left",
+    "steps out": "the rear steps out: too much stagger, or too little side bite",
+    "steps out, runs true": "the rear steps out but runs true down the straight: the rear lacks "
+    "side grip, not stagger; bite and throttle first",
+    "wheel right, runs true": "the wheel is turned back right under throttle, though it runs true "
+    "down the straight",
+    "wheel right": "the wheel is turned back right under throttle: the axle steers the car left",
+    "wheel left, drifts out": "it drifts out with the wheel held left: the axle pushes the car",
+    "wheel left, holds": "it holds the line only with the wheel held left",
+    "wheel left": "the wheel is held left under throttle: the axle pushes the car",
+    "drifts out, wheel straight": "it drifts out with the wheel straight: both ends slide, which "
+    "is speed or grip, not stagger",
+    "drifts out": "drifting out is too little stagger only when the wheel is held left",
+    "entry alone": "only the entry is wrong, and braking hides the axle: bite and brakes first",
+    "entry": "the entry is wrong, and braking hides the axle: bite and brakes first",
+    "all well": "wheel straight, holds the line, runs true: nothing asks for a change",
+    "wheel straight": "the wheel is straight under throttle",
+    "holds": "it holds the line under throttle",
+    "nothing said": "nothing here speaks of the axle under throttle",
+    "as foretold": "what he feels is what this stagger gives here: the price of the compromise, "
+    "and no news",
+    "against the lap": "the lap is quicker the other way, so neither word moves it alone",
+    "by the lap": "the lap is quicker so, and nothing he feels speaks against it",
+    "apart": "what was seen and said does not fit together",
+    "tape": "the wheel and the tape do not fit together, so no step can be trusted",
+    "log": "the recorded laps are counted in",
+    **USED_UP,
+}
+"""Why, by code."""
+_THROTTLE = "Under throttle, was the wheel straight, left or right?"
+QUESTIONS = {
+    "crabs, wheel left": "Going straight, which way did the nose point, and which way was the "
+    "wheel then?",
+    "crabs, drifts out": "Did it run wide in the corner, or only after it pointed left on the "
+    "straight?",
+    "wheel right, drifts out": "Was the wheel to the right to catch the rear, or did the nose run "
+    "wide first?",
+    "wheel left, steps out": "When the rear stepped out, was the throttle still down or just "
+    "lifted?",
+    "steps out": "Once the wheel is back, does it run true down the straight or point out of line?",
+    "drifts out": _THROTTLE,
+    "entry": _THROTTLE,
+    "nothing said": _THROTTLE,
+    "tape": "Tape both rear tires again, hot: is that the stagger that was driven?",
+    "against the lap": "Does he say the same after another run like it? Then tape the rollouts "
+    "and measure the corners again.",
+    "sides": "Was the wheel really that way, and which way does the steering channel count?",
+    "measure": "Are the taped rollouts and the radius of the corners right? Measure them again.",
+}
+"""What would settle it, by code."""
+LOOK_FOR = {
+    "more": "the wheel coming back toward straight as the throttle goes down",
+    "less": "the car running true down the straight, the wheel no longer turned right",
+    "leave": "the same again; a second run like it is worth more than a change",
+    "elsewhere": "whether the axle still speaks once that is put right; then ask about stagger",
+    "ask": "the answer to the question; run again without a change",
+}
+ON_THE_WATCH = "you'll see it on the watch, not feel it"
 
 
-def verdict_lines(verdict: Verdict, screen: Screen) -> list[str]:
-    """A verdict in words, the answer first."""
-    step = f": {screen.tape(verdict.amount, signed=True)}" if verdict.amount else ""
+def reason_words(verdict: Verdict) -> str:
+    return "; ".join(REASONS[code] for code in verdict.reasons)
+
+
+def look_for_words(told: DebriefResult) -> str:
+    """What to look for on the next run."""
+    verdict = told.verdict
+    assert verdict is not None
+    if verdict.question:
+        return LOOK_FOR["ask"]
+    if verdict.amount and abs(verdict.amount) < felt_step(told.feel) - 1e-9:
+        return ON_THE_WATCH
+    return LOOK_FOR[verdict.change]
+
+
+def instruction(told: DebriefResult, screen: Screen) -> str:
+    """The one instruction of a debrief."""
+    verdict, fitted = told.verdict, told.fitted
+    assert verdict is not None
+    sure = f"({verdict.confidence} confidence)"
+    if verdict.amount:
+        step, then = screen.tape(verdict.amount, signed=True), screen.tape(fitted + verdict.amount)
+        return f"{CHANGE_WORDS[verdict.change]}: {step}, to {then} {sure}"
+    return f"{CHANGE_WORDS[verdict.change]}: {screen.tape(fitted)} is on the car {sure}"
+
+
+def verdict_lines(told: DebriefResult, screen: Screen) -> list[str]:
+    """The verdict in words, the answer first."""
+    verdict = told.verdict
+    assert verdict is not None
     return [
-        f"{CHANGE_WORDS[verdict.change]}{step} ({verdict.confidence} confidence)",
-        f"because {verdict.reason}",
-        *([f"ask: {verdict.question}"] if verdict.question else []),
-        f"next run, look for {verdict.look_for}",
+        instruction(told, screen),
+        *([f"ask: {QUESTIONS[verdict.question]}"] if verdict.question else []),
+        f"because {reason_words(verdict)}",
+        *([choice_words(told.choice, screen)] if told.choice else []),
+        f"next run, look for {look_for_words(told)}"
+        if look_for_words(told) != ON_THE_WATCH
+        else f"next run: {ON_THE_WATCH}",
     ]
 
 
-@dataclass(frozen=True)
-class Told:
-    """What spoke in a debrief: recorded laps, and which way driver and logger point."""
-
-    recording: Recording | None = None
-    driver: Leaning | None = None
-    logger: Leaning | None = None
-
-    @property
-    def disagreement(self) -> str:
-        return disagreement(self.driver, self.logger) if self.driver and self.logger else ""
+def choice_words(choice: Choice, screen: Screen) -> str:
+    """What he may have for a complaint that was foretold, and its price."""
+    what = "freer off the corner" if choice.change > 0 else "truer down the straight"
+    return f"if he would rather: {what}, {screen.tape(choice.change, signed=True)}, " + cost_words(
+        choice.cost
+    )
 
 
-def recording_lines(told: Told, screen: Screen) -> list[str]:
-    """What the recorded laps say, with what they were read against."""
+def cost_words(seconds: float) -> str:
+    """Lap time in hundredths, honestly small."""
+    hundredths = round(abs(seconds) * 100)
+    if not hundredths:
+        return "which the watch does not show"
+    unit = "hundredth" if hundredths == 1 else "hundredths"
+    return f"{'costs' if seconds > 0 else 'gains'} {hundredths} {unit} a lap"
+
+
+def recording_lines(told: DebriefResult, screen: Screen) -> list[str]:
+    """What the recorded laps say, and with --full what they were read against."""
     run = told.recording
     if run is None:
         return []
-    laps, wheel, slip = run.laps, run.wheel, run.slip
+    laps, slip = run.laps, run.slip
     times = f", {laps.times.min():.2f} to {laps.times.max():.2f} s" if len(laps.times) else ""
     lines = [
         row("laps", f"{laps.used} used of {laps.found}{times}"),
-        row("line driven", f"{screen.distance(laps.groove.length)}; asks for "
-            f"{screen.fine(run.best.unbounded)} at the limit of this surface, "
+        row("that line asks for", f"about {screen.tape(run.best.unbounded)}"),
+    ]
+    if slip is not None:
+        spinning = f"; wheelspin over {100 * slip.spinning:.0f} % of the lap"
+        lines.append(
+            row("slip", f"{100 * slip.exit:.0f} % off the corner, {100 * slip.straight:.0f} % on "
+                f"the straight{spinning if slip.spinning > 0.005 else ''}")
+        )  # fmt: skip
+    if screen.full:
+        lines += _recording_in_full(run, screen)
+    lines += [paragraph(f"note: {note}", "  ") for note in run.notes]
+    return ["Recorded laps (estimates)", *lines]
+
+
+def _recording_in_full(run: Recording, screen: Screen) -> list[str]:
+    wheel = run.wheel
+    lines = [
+        row("lap driven", screen.distance(run.laps.groove.length)),
+        row("it asks for", f"{screen.fine(run.best.unbounded)} at the limit of this surface, "
             f"{screen.fine(run.as_driven)} as driven"),
     ]  # fmt: skip
     if wheel is not None:
         lines += [
-            row("drive-off steering", f"{screen.angle(wheel.exit, signed=True)} against the "
+            row("steering off the corner", f"{screen.angle(wheel.exit, signed=True)} against the "
                 f"corner's own mean; the model {screen.angle(wheel.exit_model, signed=True)}"),
             row("stagger by the wheel", f"{screen.fine(wheel.alone)}, give or take "
                 f"{screen.fine(wheel.alone_error)}, against {screen.fine(run.feel.staggers[1])} "
                 "taped"),
         ]  # fmt: skip
-    if slip is not None:
-        lines.append(
-            row("slip", f"{100 * slip.exit:.0f} % on the drive-off, {100 * slip.straight:.0f} % "
-                f"on the straight; wheelspin over {100 * slip.spinning:.0f} % of the lap")
-        )  # fmt: skip
-    lines += [paragraph(f"note: {note}", "  ") for note in run.notes]
-    if told.disagreement:
-        lines.append(paragraph(told.disagreement, "  "))
-    return ["Recorded laps (estimates)", *lines]
+    return lines
 
 
-def debrief_screen(
-    result: Baseline,
-    effect: StaggerEffect,
-    verdict: Verdict | None,
-    screen: Screen,
-    told: Told | None = None,
-) -> str:
-    """A debrief: the verdict if there is one, what the lap asks for, and where it scrubbed."""
-    best, now = result.stagger, float(result.car.rear.stagger)
-    change = float(best.recommended) - now
-    phases = [
-        ["", "fitted " + screen.tape(now), "best " + screen.tape(best.recommended)],
-        *(
-            [f"  {name}", screen.distance(result.now.by_phase[name], 1),
-             screen.distance(result.then.by_phase[name], 1)]
-            for name in PHASES
-        ),
-        ["  whole lap", screen.distance(result.now.lap, 1), screen.distance(result.then.lap, 1)],
-    ]  # fmt: skip
+def debrief_screen(told: DebriefResult, screen: Screen) -> str:
+    """A debrief: the instruction first, what it rests on, and where it scrubbed."""
     return sections(
         [
-            _verdict_part(verdict, result.car, screen) if verdict else [],
-            recording_lines(told or Told(), screen),
-            [
-                f"Rear stagger the lap asks for: {screen.tape(best.recommended)}",
-                f"  {stagger_change_words(change, now, screen)}",
-                f"  {case_words(result)}",
-                f"  {hold_words(effect, change, screen)}",
-            ],
-            ["Where the axle scrubbed, a lap (estimates)", *columns(phases)],
+            _answer(told, screen),
+            recording_lines(told, screen),
+            _scrub_lines(told, screen) if screen.full or told.recording is None else [],
+            _belief_lines(told, screen) if screen.full else [],
             caution_lines(),
         ],
         screen,
     )
 
 
-def _verdict_part(verdict: Verdict, car: Car, screen: Screen) -> list[str]:
-    """The verdict, and what holds bite when its own step is made."""
-    said = [paragraph(line, "  ") for line in verdict_lines(verdict, screen)]
-    if not verdict.amount:
-        return ["Verdict", *said]
-    hold = float(stagger_effect(car, verdict.amount).hold_front)
-    step = add_or_take_out(hold, screen)
-    return ["Verdict", *said, f"  to hold bite with that step: {step} of front stagger"]
+def _answer(told: DebriefResult, screen: Screen) -> list[str]:
+    verdict, fitted = told.verdict, told.fitted
+    if verdict is None:
+        best = float(told.case.stagger.recommended)
+        effect = stagger_effect(told.case.car, best - fitted)
+        return [
+            f"Rear stagger the lap asks for: {screen.tape(best)}",
+            f"  {stagger_change_words(best - fitted, fitted, screen)}",
+            f"  {case_words(told.case)}",
+            f"  {hold_words(effect, best - fitted, screen)}",
+            *_foretold_lines(told, screen),
+        ]
+    first, *rest = verdict_lines(told, screen)
+    lines = [first, f"  {case_words(told.case)}"]
+    if verdict.amount:
+        hold = float(stagger_effect(told.case.car, verdict.amount).hold_front)
+        lines.append(f"  to hold bite with that step: {add_or_take_out(hold, screen)} of front "
+                     "stagger")  # fmt: skip
+    lines += [paragraph(line, "  ") for line in rest]
+    return [*lines, *_foretold_lines(told, screen)]
 
 
-def _leaning_json(leaning: Leaning) -> dict[str, Any]:
-    return {**vars(leaning), "question": leaning.question or None}
+def _foretold_lines(told: DebriefResult, screen: Screen) -> list[str]:
+    words = foretold_words(told.told)
+    return [paragraph(f"{screen.tape(told.fitted)} foretells: {words}", "  ")]
 
 
-def recording_json(told: Told, run: Recording) -> dict[str, Any]:
+def _scrub_lines(told: DebriefResult, screen: Screen) -> list[str]:
+    now, then, fitted = told.case.now, told.case.then, told.fitted
+    best = float(told.case.stagger.recommended)
+    both = abs(best - fitted) > 1e-6
+    cases = [now, then] if both else [now]
+    heads = ["", *(screen.tape(one) for one in ((fitted, best) if both else (fitted,)))]
+    lines = [
+        [f"  {name}", *(screen.distance(case.by_phase[name], 1) for case in cases)]
+        for name in PHASES
+    ]
+    lines.append(["  whole lap", *(screen.distance(case.lap, 1) for case in cases)])
+    return ["Where the axle scrubbed, a lap (estimates)", *columns([heads, *lines], 1)]
+
+
+def _belief_lines(told: DebriefResult, screen: Screen) -> list[str]:
+    belief = told.belief
+    shares = ", ".join(f"{name} {share:.0%}" for name, share in belief.shares.items())
+    low, high = belief.interval(0.9)
+    return [
+        "What is believed (estimates)",
+        row("best stagger", f"{screen.fine(belief.mean)}, nine times in ten between "
+            f"{screen.fine(low)} and {screen.fine(high)}"),
+        row("by the physics alone", screen.fine(belief.physics)),
+        row("who brought it", shares),
+    ]  # fmt: skip
+
+
+def _recording_json(told: DebriefResult, run: Recording) -> dict[str, Any]:
     """What the recorded laps say."""
-    wheel, slip = run.wheel, run.slip
+    wheel, slip, word = run.wheel, run.slip, told.word
     data: dict[str, Any] = {
         "laps": run.laps.used,
         "laps_found": run.laps.found,
@@ -155,7 +292,7 @@ def recording_json(told: Told, run: Recording) -> dict[str, Any]:
         "needed_in": inches(run.best.unbounded),
         "needed_as_driven_in": inches(run.as_driven),
         "taped_in": inches(run.feel.staggers[1]),
-        "grip": float(run.condition.mean_grip),
+        "grip": run.condition.grip,
         "slip_pct": None,
         "exit_steer_deg": None,
     }
@@ -176,37 +313,52 @@ def recording_json(told: Told, run: Recording) -> dict[str, Any]:
             "gear_ratio_looks_like": slip.likely_ratio,
             "gear_ratio_doubted": slip.gear_fault,
         }
-    leanings = {
-        name: _leaning_json(leaning)
-        for name, leaning in (("logger", told.logger), ("driver", told.driver))
-        if leaning is not None
-    }
-    return {
-        **data, **leanings, "disagreement": told.disagreement or None, "notes": list(run.notes),
-    }  # fmt: skip
+    if word is not None:
+        data["says"] = {
+            "code": word.code, "best_in": inches(word.best), "error_in": inches(word.sd),
+        }  # fmt: skip
+    apart = ("driver", "log") in told.belief.apart
+    data["disagreement"] = REASONS["apart"] if apart else None
+    return {**data, "notes": list(run.notes)}
 
 
-def debrief_json(
-    result: Baseline, effect: StaggerEffect, verdict: Verdict | None, told: Told | None = None
-) -> dict[str, Any]:
-    """A debrief; `scrub` holds feet a lap by phase."""
-    data = baseline_json(result, effect)
+def debrief_json(told: DebriefResult) -> dict[str, Any]:
+    """A debrief; `scrub` holds feet a lap by phase.
+
+    `stagger.recommended_in` is the stagger of the verdict: what is on the car and its step.
+    """
+    change = float(told.case.stagger.recommended) - told.fitted
+    data = baseline_json(told.case, stagger_effect(told.case.car, change))
     data["scrub"] = {
         name: {
             **{f"{phase.replace('-', '_')}_ft": feet(scrub.by_phase[phase]) for phase in PHASES},
             "lap_ft": feet(scrub.lap),
         }
-        for name, scrub in (("now", result.now), ("recommended", result.then))
+        for name, scrub in (("now", told.case.now), ("recommended", told.case.then))
     }
-    if verdict is not None:
-        data["verdict"] = {
-            "change": verdict.change,
-            "amount_in": inches(verdict.amount),
-            "reason": verdict.reason,
-            "confidence": verdict.confidence,
-            "question": verdict.question or None,
-            "look_for": verdict.look_for,
-        }
-    if told is not None and told.recording is not None:
-        data["log"] = recording_json(told, told.recording)
+    low, high = told.belief.interval(0.9)
+    data["belief"] = {
+        "best_in": inches(told.belief.mean), "between_in": [inches(low), inches(high)],
+        "physics_in": inches(told.belief.physics), "shares": told.belief.shares,
+    }  # fmt: skip
+    data["foretold"] = told.told.words
+    if told.verdict is not None:
+        data["verdict"] = _verdict_json(told)
+    if told.recording is not None:
+        data["log"] = _recording_json(told, told.recording)
     return data
+
+
+def _verdict_json(told: DebriefResult) -> dict[str, Any]:
+    verdict, choice = told.verdict, told.choice
+    assert verdict is not None
+    return {
+        "change": verdict.change,
+        "amount_in": inches(verdict.amount),
+        "reason": reason_words(verdict),
+        "reasons": list(verdict.reasons),
+        "confidence": verdict.confidence,
+        "question": QUESTIONS.get(verdict.question),
+        "look_for": look_for_words(told),
+        "choice": choice and {"change_in": inches(choice.change), "cost_s": choice.cost},
+    }

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from rollpath.feel.lap import FeelCase
+from rollpath.feel.lap import LEAST_FELT, FeelCase
 from rollpath.screen import Screen, degrees, horsepower, inches, pound_feet, pounds
 from rollpath.show.picture import (
     SHADE_KEY,
@@ -34,6 +34,7 @@ from rollpath.units import DEGREE, FOOT, POUND
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
+    from rollpath.feel.foretold import Foretold, PartFeel
     from rollpath.feel.lap import PhaseFeel
 
     PhaseRow = tuple[PhaseFeel, PhaseFeel, PhaseFeel, PhaseFeel]
@@ -144,8 +145,34 @@ FELT_WORDS = {
     "steers itself": "hooks up but crabs, turns left by itself: wheel",
     "nothing": "nothing of the stagger to feel",
 }
+WHERE = {
+    "entry": "going in", "centre": "through the middle", "drive-off": "off the corner",
+    "straight": "down the straight",
+}  # fmt: skip
+STRONG = (2.0, 4.0)
+"""Times the least that is felt up to which it is told as a little, and from which as a lot."""
 ENTRY_WORDS = {"pushes": "will not turn in: wheel", "steers itself": "turns in by itself: wheel"}
 """Going in, with the brakes on."""
+
+
+def foretold_words(told: Foretold) -> str:
+    """What a stagger will feel like, such as "a little push through the middle of 1-2"."""
+    felt = [part for part in told.parts if part.felt != "nothing"]
+    lines = [_part_words(part) for part in felt]
+    if not any(part.phase == "straight" for part in felt):
+        lines.append("nothing to feel on the straight" if felt else "nothing to feel of it")
+    return ", ".join(lines)
+
+
+def _part_words(part: PartFeel) -> str:
+    where = WHERE[part.phase]
+    if part.phase == "centre" and part.ends[0] != part.ends[1]:
+        where += " of 1-2" if part.ends[0] else " of 3-4"
+    if part.felt == "spins":
+        return f"wheelspin {where}"
+    size = abs(part.change) / LEAST_FELT
+    much = "a little " if size < STRONG[0] else "a lot of " if size > STRONG[1] else "some "
+    return f"{much}{'push' if part.felt == 'pushes' else 'crabbing'} {where}"
 
 
 def feel_json(result: FeelCase) -> dict[str, Any]:

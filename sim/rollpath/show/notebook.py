@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
-from rollpath.debrief import ANSWERS
+from rollpath.feel.answers import ANSWERS
 from rollpath.screen import Screen, inches, pounds
 from rollpath.show.bite import CORNER_INITIALS
 from rollpath.show.words import ROOMY, columns, counted, lay_out, none_or, paragraph, row

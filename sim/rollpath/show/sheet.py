@@ -15,17 +15,16 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from rollpath.axle.scrub import tire_slips
-from rollpath.debrief import Verdict
 from rollpath.feel.lap import Feel
 from rollpath.files.schema import FileError
 from rollpath.files.writing import make_folder, write_whole
 from rollpath.lap import PHASES, Lap
 from rollpath.runlog.laps import BINS
 from rollpath.runlog.recording import Recording
-from rollpath.scales.rates import StaggerEffect, stagger_effect
+from rollpath.scales.rates import stagger_effect
 from rollpath.screen import Screen, degrees
 from rollpath.show.baseline import hold_words, stagger_change_words
-from rollpath.show.debrief import CHANGE_WORDS
+from rollpath.show.debrief import CHANGE_WORDS, verdict_lines
 from rollpath.show.picture import (
     DOTS_PER_INCH,
     SHADE_KEY,
@@ -43,6 +42,8 @@ from rollpath.stagger import Baseline
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
+
+    from rollpath.debrief import DebriefResult
 
 PAPERS = {"letter": (8.5, 11.0), "a4": (8.27, 11.69)}
 """Width and height, in: ANSI/ASME Y14.1 size A and ISO 216 A4."""
@@ -67,29 +68,20 @@ class Box:
         return self.bottom + self.height
 
 
-def draw_sheet(
-    result: Baseline,
-    effect: StaggerEffect,
-    verdict: Verdict | None,
-    screen: Screen,
-    paper: str = "letter",
-) -> Figure:
+def draw_sheet(told: DebriefResult, screen: Screen, paper: str = "letter") -> Figure:
     """The debrief of a lap on one page.
 
     Parameters
     ----------
-    result : Baseline
-        With the stagger that was run as the car's own.
-    effect : StaggerEffect
-        Of the change to the recommended stagger.
-    verdict : Verdict, optional
-        What the driver and the logger say; room to write it in is left when there is none.
+    told : DebriefResult
+        Room to write a verdict in is left when there is none.
     screen : Screen
     paper : str
         A key of `PAPERS`.
     """
     import matplotlib.pyplot as plt
 
+    result = told.case
     with as_typed(), plt.rc_context(SHEET_STYLE):
         page = plt.figure(figsize=PAPERS[paper])
         inner = 1 - 2 * MARGIN
@@ -98,10 +90,10 @@ def draw_sheet(
         put_text(page, Box(MARGIN, 0.945, inner, 0.025), names, 15, weight="bold")
         put_text(page, Box(MARGIN, 0.925, inner, 0.018), f"{case}; estimates", 10)
         _draw_map(page, Box(MARGIN, 0.655, 0.50, 0.262), result, screen)
-        _put_answer(page, Box(0.60, 0.66, 0.40 - MARGIN, 0.255), result, effect, verdict, screen)
+        _put_answer(page, Box(0.60, 0.66, 0.40 - MARGIN, 0.255), told, screen)
         _draw_along(page, result, screen)
         _put_totals(page, Box(MARGIN, 0.115, 0.44, 0.125), result, screen)
-        _put_verdict(page, Box(0.53, 0.075, 0.47 - MARGIN, 0.165), verdict, screen)
+        _put_verdict(page, Box(0.53, 0.075, 0.47 - MARGIN, 0.165), told, screen)
         put_text(page, Box(MARGIN, 0.012, inner, 0.05), "\n".join(CAUTIONS), 7.5)
     return page
 
@@ -149,21 +141,16 @@ def _draw_map(page: Figure, box: Box, result: Baseline, screen: Screen) -> None:
     mark_signs(axes, result.groove, mismatch, 0.2 * limit, screen, size=9)
     unit = screen.stagger_unit
     axes.set_title(
-        f"mismatch with {screen.tape(stagger)} fitted, largest {limit:.1f} {unit}\n"
+        f"too much or too little with {screen.tape(stagger)}, at most {limit:.1f} {unit}\n"
         "dark \N{MINUS SIGN}: too little, the axle pushes   light +: too much, it steers left",
         fontsize=8,
     )
 
 
-def _put_answer(
-    page: Figure, box: Box, result: Baseline, effect: StaggerEffect, verdict: Verdict | None,
-    screen: Screen,
-) -> None:  # fmt: skip
+def _put_answer(page: Figure, box: Box, told: DebriefResult, screen: Screen) -> None:
     """What to do in large type, and the figures that go with it."""
-    if verdict is None:
-        headline, lines = _lap_answer(result, effect, screen)
-    else:
-        headline, lines = _verdict_answer(verdict, result, effect, screen)
+    result = told.case
+    headline, lines = _answer(told, screen)
     lap = (
         f"lap {screen.distance(result.groove.length)}, {result.lap.time:.1f} s, "
         f"{screen.speed(result.lap.speed.min())} to {screen.speed(result.lap.speed.max())}"
@@ -173,49 +160,23 @@ def _put_answer(
     put_text(page, rest, "\n".join([*lines, "", lap]), 10.5)
 
 
-def _as_good(result: Baseline, screen: Screen) -> str:
-    band = " to ".join(screen.tape(end) for end in result.stagger.band)
-    return f"as good: {band}; give or take {screen.fine(result.total_uncertainty)}"
-
-
-def _lap_answer(result: Baseline, effect: StaggerEffect, screen: Screen) -> tuple[str, list[str]]:
-    """The stagger the lap asks for, when nobody has spoken against it."""
-    best, fitted = result.stagger, float(result.car.rear.stagger)
-    change = float(best.recommended) - fitted
-    return screen.tape(best.recommended), [
+def _answer(told: DebriefResult, screen: Screen) -> tuple[str, list[str]]:
+    """The one instruction: the stagger to bolt on, or why it stays; and what holds bite."""
+    verdict, fitted = told.verdict, told.fitted
+    best = float(told.case.stagger.recommended)
+    effect = stagger_effect(told.case.car, best - fitted)
+    if verdict is not None and not verdict.amount:
+        return CHANGE_WORDS[verdict.change], [
+            f"rear stagger on the car now {screen.tape(fitted)}",
+            f"bite {screen.weight(effect.now)} now",
+        ]
+    step = f"{screen.tape(best - fitted, signed=True)} rear stagger: " if verdict else ""
+    return f"{step}{screen.tape(best)}", [
         "rear stagger to bolt on",
-        stagger_change_words(change, fitted, screen),
-        _as_good(result, screen),
+        stagger_change_words(best - fitted, fitted, screen),
         "",
-        f"bite {screen.weight(effect.now)} now, {screen.weight(effect.then)} after the change",
-        hold_words(effect, change, screen),
-    ]
-
-
-def _verdict_answer(
-    verdict: Verdict, result: Baseline, effect: StaggerEffect, screen: Screen
-) -> tuple[str, list[str]]:
-    """The verdict's own step and what holds bite with it; what the lap asks for comes second."""
-    fitted = float(result.car.rear.stagger)
-    asked = [
-        "",
-        f"the lap asks for {screen.tape(result.stagger.recommended)}",
-        _as_good(result, screen),
-    ]
-    if not verdict.amount:
-        kept = [f"rear stagger on the car now {screen.tape(fitted)}",
-                f"bite {screen.weight(effect.now)} now"]  # fmt: skip
-        return CHANGE_WORDS[verdict.change], [*kept, *asked]
-    step = stagger_effect(result.car, verdict.amount)
-    headline = (
-        f"{screen.tape(verdict.amount, signed=True)} rear stagger: "
-        f"{screen.tape(fitted + verdict.amount)}"
-    )
-    return headline, [
-        stagger_change_words(verdict.amount, fitted, screen),
-        f"bite {screen.weight(step.now)} now, {screen.weight(step.then)} after that step",
-        hold_words(step, verdict.amount, screen),
-        *asked,
+        f"bite {screen.weight(effect.now)} now, {screen.weight(effect.then)} after that step",
+        hold_words(effect, best - fitted, screen),
     ]
 
 
@@ -234,10 +195,10 @@ def _draw_along(page: Figure, result: Baseline, screen: Screen) -> None:
     speed.set_ylabel(f"speed,\n{'m/s' if screen.is_si else 'mph'}")
     fitted = result.car.rear.stagger
     needed.plot(x, screen.staggers(result.needed.total), **STYLES[0], label="needed")
-    for stagger, style, word in (
-        (fitted, STYLES[1], "fitted"),
-        (result.stagger.recommended, STYLES[2], "the lap asks for"),
-    ):
+    lines = [(fitted, STYLES[1], "fitted")]
+    if abs(float(result.stagger.recommended) - float(fitted)) > 1e-6:
+        lines.append((result.stagger.recommended, STYLES[2], "to bolt on"))
+    for stagger, style, word in lines:
         label = f"{word} {screen.tape(stagger)}"
         needed.axhline(float(screen.staggers(stagger)), **style, label=label)
     needed.set_ylabel(f"rear stagger,\n{screen.stagger_unit}")
@@ -293,15 +254,14 @@ QUESTIONS = (
 )
 
 
-def _put_verdict(page: Figure, box: Box, verdict: Verdict | None, screen: Screen) -> None:
+def _put_verdict(page: Figure, box: Box, told: DebriefResult, screen: Screen) -> None:
     """The verdict, or the questions to ask, and lines to write on."""
+    verdict = told.verdict
     if verdict is None:
         put_text(page, box, "Ask the driver\n" + "\n".join(QUESTIONS), 9)
     else:
-        from rollpath.show.debrief import verdict_lines
-
         put_text(page, Box(box.left, box.bottom + 0.04, box.width, box.height - 0.04),
-                 "\n".join(verdict_lines(verdict, screen)), 9)  # fmt: skip
+                 "\n".join(verdict_lines(told, screen)), 9)  # fmt: skip
     from matplotlib.lines import Line2D
 
     for height in (0.0, 0.018, 0.036) if verdict is not None else (0.0, 0.02, 0.04, 0.06):
@@ -312,25 +272,20 @@ def _put_verdict(page: Figure, box: Box, verdict: Verdict | None, screen: Screen
 # The second page
 
 
-def draw_feel_page(
-    result: Baseline, feel: Feel, recording: Recording | None, screen: Screen,
-    paper: str = "letter",
-) -> Figure:  # fmt: skip
+def draw_feel_page(told: DebriefResult, screen: Screen, paper: str = "letter") -> Figure:
     """What the driver should have felt, and what was recorded, along the lap.
 
     Parameters
     ----------
-    result : Baseline
-    feel : Feel
-        Of the fitted and the recommended stagger, in either order.
-    recording : Recording, optional
-        Recorded laps; the page is of their line then.
+    told : DebriefResult
+        The page is of its recorded laps where there are any.
     screen : Screen
     paper : str
         A key of `PAPERS`.
     """
     import matplotlib.pyplot as plt
 
+    result, feel, recording = told.case, told.feel, told.recording
     with as_typed(), plt.rc_context(SHEET_STYLE):
         page = plt.figure(figsize=PAPERS[paper])
         inner = 1 - 2 * MARGIN
@@ -406,7 +361,7 @@ def _draw_change(axes: Axes, feel: Feel, screen: Screen) -> None:
     for change, style in zip(feel.steering_change, STYLES, strict=False):
         axes.plot(x, degrees(change), **style)
     axes.axhline(0, color="0.35", linewidth=0.8)
-    axes.set_ylabel("against zero mismatch,\ndeg, right      left")
+    axes.set_ylabel("against a car that nothing\nfights, deg, right      left")
 
 
 def _bins(recording: Recording, screen: Screen) -> Any:

@@ -66,7 +66,8 @@ def drawn(rng: np.random.Generator, count: int, *, fault: Array | None = None) -
         "mass": some(2350, 3250) * POUND / G, "wheelbase": some(100, 110) * INCH,
         "rear_share": some(0.47, 0.54), "left_share": some(0.51, 0.56),
         "half_track": some(31, 33) * INCH, "cg": some(16, 20) * INCH, "bite": some(20, 120) * POUND,
-        "front_roll": some(0.5, 0.7), "power": some(260, 420) * 745.7, "drag": some(15, 20) * FOOT**2,
+        "front_roll": some(0.5, 0.7), "power": some(260, 420) * 745.7,
+        "drag": some(15, 20) * FOOT**2,
         "mu": some(0.5, 1.0), "fade": some(0.95, 1.2), "load_sense": some(0.0, 0.15),
         "front_stiff": some(6.0, 11.0), "relaxation": some(0.25, 0.5),
         "rate": some(900, 1300) * POUND / INCH, "flat_share": some(0.25, 0.4),
@@ -360,7 +361,7 @@ class Logger:
 
 
 def a_logger(rng: np.random.Generator, zero: float = 2 * DEGREE) -> Logger:
-    """One of those in use: from once a second to 25 times, each with lags and offsets of its own."""
+    """One of those in use: 1 to 25 rows a second, each with lags and offsets of its own."""
     return Logger(
         rate=float(rng.choice([1.0, 2.0, 5.0, 10.0, 20.0, 25.0])), drift=rng.uniform(0.2, 1.0),
         speed=rng.uniform(0.1, 0.5), wheel=rng.uniform(0.5, 3.0) * DEGREE,

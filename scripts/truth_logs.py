@@ -7,7 +7,6 @@ those of `other_cars.py`; the reading was set on seed 1 and is judged on others.
 """
 
 import sys
-from collections import Counter
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any

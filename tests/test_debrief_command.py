@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 from rollpath.cli import main
-from rollpath.debrief import ANSWERS
+from rollpath.feel.answers import ANSWERS
 from rollpath.show.words import SHORT_CAUTIONS
 
 CASE = ("debrief", "tracks/saucer-hill.yaml", "cars/number-31.yaml", "--condition", "slick",
@@ -42,11 +42,25 @@ class TestAnswers:
             phases["lap_ft"], rel=1e-5
         )
 
-    def test_wheel_left_and_drifting_out_asks_for_more(self, data):
-        verdict = data("--wheel", "left", "--drifts-out", "yes", "--wheelspin", "no")["verdict"]
-        assert verdict["change"] == "more"
-        assert 0 < verdict["amount_in"] <= 0.5
+    def test_wheel_right_and_crabbing_asks_for_less(self, data):
+        told = data("--wheel", "right", "--crabs", "yes", "--wheelspin", "no")
+        verdict = told["verdict"]
+        assert verdict["change"] == "less"
+        assert -0.5 <= verdict["amount_in"] < 0
         assert set(verdict) >= {"change", "amount_in", "reason", "confidence"}
+        # One number: what to bolt on is what is on the car and the step.
+        ordered = told["now"]["stagger_in"] + verdict["amount_in"]
+        assert told["stagger"]["recommended_in"] == pytest.approx(ordered)
+        assert told["bite"]["hold_front_stagger_change_in"] < 0
+
+    def test_a_push_that_the_lap_does_not_know_of_is_never_answered_with_less(self, data):
+        verdict = data("--wheel", "left", "--drifts-out", "yes", "--wheelspin", "no")["verdict"]
+        assert verdict["amount_in"] >= 0
+        assert verdict["confidence"] != "high"
+
+    def test_push_is_taken_where_tight_is(self, data):
+        pushes, tight = (data("--wheel", "straight", "--entry", one) for one in ("push", "tight"))
+        assert pushes == tight and "entry" in tight["verdict"]["reason"]
 
     def test_wheelspin_is_no_stagger_problem(self, data):
         verdict = data("--wheel", "left", "--drifts-out", "yes", "--wheelspin", "yes")["verdict"]
@@ -66,7 +80,8 @@ class TestAnswers:
 
     def test_screen_gives_the_verdict_first_and_the_cautions_last(self, run):
         _, out, _ = run(*CASE, "--wheel", "right", "--crabs", "yes")
-        assert out.startswith("Verdict\n  Less stagger: -")
+        assert out.startswith("Less stagger: -")
+        assert len(out.splitlines()) <= 24
         assert "hold bite with that step: take out" in out
         assert out.rstrip().endswith(SHORT_CAUTIONS[-1])
 
@@ -95,6 +110,7 @@ class TestLog:
         assert "The driver says more, the logger less" in told["log"]["disagreement"]
         _, out, _ = run(*CASE, *words)
         assert "The driver says more, the logger less" in " ".join(out.split())
+        assert len(out.splitlines()) <= 24
 
     def test_wrong_gear_is_said(self, data, run):
         told = data(*LOG, "--gear-ratio", "5.2")

@@ -5,17 +5,17 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from rollpath import load_car, load_track
-from rollpath.debrief import Leaning, settle
-from rollpath.feel.lap import LEAST_FELT, trim_lap
+from rollpath.belief import believe, estimate
+from rollpath.debrief import decide
+from rollpath.feel.lap import LEAST_FELT, felt_step, trim_lap
 from rollpath.files.logs import RUN_COLUMNS, load_run_log
 from rollpath.files.schema import FileError
 from rollpath.groove.lay import make_groove
 from rollpath.lap import driven_lap, solve_lap
 from rollpath.runlog.laps import RunLogError, banked_like, find_laps, log_of
 from rollpath.runlog.read import read_run
-from rollpath.runlog.says import felt_step, read_log
+from rollpath.runlog.says import read_log, tape_doubted
 from rollpath.runlog.slip import rolling_speed, tread_slip_along
-from rollpath.screen import Screen
 from rollpath.survey.log import local_plane
 from rollpath.units import DEGREE, INCH, MPH
 
@@ -60,7 +60,14 @@ class Case:
         return read_run(log_of(columns), self.track, car, self.state, self.groove, gear_ratio)
 
     def says(self, columns, car):
-        return read_log(self.read(columns, car), car, Screen()).change
+        return verdict_on(self.read(columns, car), car).change
+
+
+def verdict_on(run, car):
+    """What the log alone adds up to, beside a physics that knows the track to half an inch."""
+    word, physics = read_log(run, car), float(run.best.unbounded)
+    belief = believe(physics, 0.5 * INCH, [estimate("log", word.best - physics, word.sd)])
+    return decide(None, word, belief, float(car.rear.stagger), run.best.window)
 
 
 @pytest.fixture(scope="module")
@@ -110,8 +117,7 @@ class TestMadeLogs:
         wrong = "less" if fault < 0 else "more"
         for seed in range(4):
             run = saucer.read(made_run(feel, np.random.default_rng(seed)), car)
-            assert read_log(run, car, Screen()).change != wrong
-            assert (run.wheel.alone - saucer.right) * fault > 0
+            assert verdict_on(run, car).change != wrong
 
     def test_softer_tires_than_the_model_has_do_not_turn_the_verdict_round(self, saucer):
         softer = replace(saucer.state, slip_stiffness=0.8 * saucer.state.slip_stiffness)
@@ -121,12 +127,15 @@ class TestMadeLogs:
             said = saucer.says(made_run(feel, np.random.default_rng(1)), car)
             assert said == ("more" if fault < 0 else "less")
 
-    def test_wheel_that_fits_no_such_stagger_asks_for_the_tape(self, saucer):
-        feel, car = saucer.driven(-1.0 * INCH), saucer.taped(1.0 * INCH)
-        leaning = read_log(
-            saucer.read(made_run(feel, np.random.default_rng(3)), car), car, Screen()
-        )
-        assert leaning.change == "ask" and "Tape" in leaning.question
+    def test_wheel_that_fits_no_such_stagger_asks_for_the_tape(self, saucer, quiet):
+        car = saucer.taped(0.0)
+        run = saucer.read(quiet, car)
+        assert not tape_doubted(run)
+        alone = run.wheel.alone + 3 * run.wheel.alone_error
+        far = replace(run, wheel=replace(run.wheel, alone=alone))
+        assert tape_doubted(far)
+        verdict = verdict_on(far, car)
+        assert (verdict.change, verdict.amount, verdict.question) == ("ask", 0.0, "tape")
 
 
 class TestWhatIsRead:
@@ -249,11 +258,17 @@ class TestPartsOfALog:
         assert (run.slip is not None) == ("engine_speed" in names)
         assert run.laps.is_measured == ("x" in names)
 
-    def test_tape_and_line_without_a_wheel_are_not_called_sure(self, saucer):
-        columns = self.some(made_run(saucer.feel, np.random.default_rng(6)), "time", "x", "y")
+    def test_a_line_that_was_not_recorded_makes_it_less_sure(self, saucer):
+        columns = self.some(
+            made_run(saucer.feel, np.random.default_rng(6)), "time", "x", "y", "speed"
+        )
         car = saucer.taped(0.75 * INCH)
-        leaning = read_log(saucer.read(columns, car), car, Screen())
-        assert leaning.change == "less" and leaning.confidence != "high"
+        seen, unseen = (
+            read_log(saucer.read(some, car), car).sd
+            for some in (columns, self.some(columns, "time", "speed"))
+        )
+        assert verdict_on(saucer.read(columns, car), car).change == "less"
+        assert unseen > seen
 
     def test_latitude_and_longitude_say_the_same_as_x_and_y(self, saucer):
         columns = made_run(saucer.feel, np.random.default_rng(7))
@@ -283,16 +298,6 @@ class TestPartsOfALog:
         columns = made_run(saucer.feel, np.random.default_rng(9))
         columns[channel][[100, 333]] = value
         assert saucer.says(columns, saucer.taped(0.0)) == "leave"
-
-    def test_a_wheel_that_does_not_second_the_tape_makes_it_less_sure(self, saucer):
-        car = saucer.taped(0.75 * INCH)
-        runs = [
-            saucer.read(made_run(feel, np.random.default_rng(1)), car)
-            for feel in (saucer.driven(0.75 * INCH), saucer.feel)
-        ]
-        seconded, alone = (read_log(run, car, Screen()) for run in runs)
-        assert (seconded.change, seconded.confidence) == ("less", "high")
-        assert (alone.change, alone.confidence) == ("less", "fair")
 
     def test_rows_out_of_order_are_sorted_and_it_is_said(self, saucer, quiet):
         order = np.random.default_rng(0).permutation(len(quiet["time"]))
@@ -424,40 +429,3 @@ class TestFiles:
         made = made_run(feel, np.random.default_rng(31))
         np.testing.assert_allclose(log.steering, made["steering"], atol=0.2 * DEGREE)
         assert as_csv(made).startswith("time (s),x (m),y (m),speed (mph),rpm,")
-
-
-def leaning(change, confidence="fair"):
-    return Leaning(change, confidence, f"because of {change}")
-
-
-class TestSettle:
-    def test_one_alone_stands(self):
-        assert settle(leaning("more"), None).change == "more"
-        assert settle(None, leaning("less")).change == "less"
-
-    def test_agreement_makes_surer(self):
-        assert settle(leaning("more"), leaning("more")).confidence == "high"
-
-    def test_opposites_ask(self):
-        settled = settle(leaning("more", "high"), leaning("less", "high"))
-        assert settled.change == "ask" and settled.question
-
-    def test_wheelspin_comes_first_whoever_saw_it(self):
-        spinning = Leaning("elsewhere", "fair", "the rear tires spin", missing_drive=True)
-        assert settle(leaning("more", "high"), spinning) == spinning
-        assert settle(spinning, leaning("less", "high")) == spinning
-
-    def test_an_entry_that_is_wrong_does_not_outrank_what_the_logger_saw(self):
-        settled = settle(leaning("elsewhere", "high"), leaning("more", "high"))
-        assert settled.confidence == "fair" and "logger says more" in settled.reason
-
-    def test_two_questions_stay_a_question(self):
-        assert settle(leaning("ask", "low"), leaning("ask", "low")).confidence == "low"
-
-    def test_a_driver_who_was_not_clear_leaves_it_to_the_logger(self):
-        assert settle(leaning("ask", "low"), leaning("less")).change == "less"
-
-    def test_the_surer_stands_less_sure_when_the_other_would_leave_it(self):
-        settled = settle(leaning("leave", "low"), leaning("more", "high"))
-        assert (settled.change, settled.confidence) == ("more", "fair")
-        assert "driver says leave" in settled.reason

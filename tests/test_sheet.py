@@ -6,14 +6,12 @@ from itertools import combinations
 import numpy as np
 import pytest
 from rollpath import baseline, load_car, load_track
-from rollpath.debrief import Answers, decide, read_answers
-from rollpath.feel.lap import trim_lap
+from rollpath.debrief import debrief_of
+from rollpath.feel.answers import Answers
 from rollpath.files.logs import load_run_log
-from rollpath.runlog.read import read_run
 from rollpath.scales.rates import stagger_effect
 from rollpath.screen import Screen
 from rollpath.show.sheet import PAPERS, draw_feel_page, draw_sheet, write_sheets
-from rollpath.units import INCH
 
 LONGEST = "Wwwwwwwww " * 8
 """A name of 80 characters, the most a file allows, of the widest letters."""
@@ -23,9 +21,7 @@ def sheet_of(name_of_track, name_of_car, paper, system, answers=None):
     track = replace(load_track("tracks/two-ponds.yaml"), name=name_of_track)
     car = replace(load_car("cars/number-31.yaml"), name=name_of_car)
     result = baseline(track, car, "slick", "middle")
-    effect = stagger_effect(car, float(result.stagger.recommended) - float(car.rear.stagger))
-    verdict = decide(read_answers(answers), 2 * INCH, result.stagger) if answers else None
-    return draw_sheet(result, effect, verdict, Screen(system), paper)
+    return draw_sheet(debrief_of(result, answers), Screen(system), paper)
 
 
 def boxes(page):
@@ -72,23 +68,19 @@ def keep_apart(found):
 
 
 @pytest.fixture(scope="module")
-def recording():
+def recorded_case():
     track, car = load_track("tracks/saucer-hill.yaml"), load_car("cars/number-31.yaml")
+    track, car = replace(track, name=LONGEST[:80].strip()), replace(car, name=LONGEST[:80].strip())
     result = baseline(track, car, "slick", "middle")
-    log = load_run_log("tracks/logs/saucer-hill-run.csv")
-    return read_run(log, track, car, result.condition, result.groove, 5.8)
+    return debrief_of(result, None, load_run_log("tracks/logs/saucer-hill-run.csv"), 5.8)
 
 
 @pytest.mark.parametrize("paper", list(PAPERS))
 @pytest.mark.parametrize("system", ["us", "si"])
 @pytest.mark.parametrize("recorded", [False, True])
-def test_second_page_keeps_its_text_apart_too(paper, system, recorded, recording):
-    track = replace(load_track("tracks/saucer-hill.yaml"), name=LONGEST[:80].strip())
-    car = replace(load_car("cars/number-31.yaml"), name=LONGEST[:80].strip())
-    result = baseline(track, car, "slick", "middle")
-    staggers = np.array([float(result.stagger.recommended), float(car.rear.stagger)])
-    feel = trim_lap(result.lap, car, result.condition, staggers)
-    page = draw_feel_page(result, feel, recording if recorded else None, Screen(system), paper)
+def test_second_page_keeps_its_text_apart_too(paper, system, recorded, recorded_case):
+    told = recorded_case if recorded else debrief_of(recorded_case.physics)
+    page = draw_feel_page(told, Screen(system), paper)
     found = boxes(page)
     assert len(found) > 20
     keep_apart(found)
@@ -111,26 +103,27 @@ def test_without_a_verdict_the_headline_is_what_the_lap_asks_for():
 
 
 def test_headline_is_the_step_of_the_verdict_and_bite_is_held_for_that_step():
-    answers = Answers("left", "yes", wheelspin="no")
+    answers = Answers("right", "no", "yes", "no")
     page = sheet_of("Elm", "7", "letter", "us", answers)
     car = load_car("cars/number-31.yaml")
-    best = baseline(load_track("tracks/two-ponds.yaml"), car, "slick", "middle").stagger
-    step = decide(read_answers(answers), 2 * INCH, best).amount
+    result = baseline(load_track("tracks/two-ponds.yaml"), car, "slick", "middle")
+    step = debrief_of(result, answers).verdict.amount
+    assert step < 0
     screen = Screen("us")
     then = screen.tape(float(car.rear.stagger) + step)
     headline, rest = headline_and_rest(page)
     assert headline == f"{screen.tape(step, signed=True)} rear stagger: {then}"
     rates = stagger_effect(car, step).rates
-    front = step * float(rates.rear) / float(rates.front)
-    assert f"to hold bite: add {screen.tape(front)} of front stagger" in rest
-    assert f"the lap asks for {screen.tape(best.recommended)}" in rest
+    front = abs(step) * float(rates.rear) / float(rates.front)
+    assert f"to hold bite: take out {screen.tape(front)} of front stagger" in rest
+    assert rest.count("take out") == 2  # the step, and what holds bite with it
 
 
-def test_a_verdict_that_is_no_step_is_the_headline():
+def test_a_verdict_that_is_no_step_is_the_headline_and_no_other_step_stands_beside_it():
     page = sheet_of("Elm", "7", "letter", "us", Answers("left", "yes", wheelspin="yes"))
     headline, rest = headline_and_rest(page)
     assert headline == "Not stagger, or not first"
-    assert "to hold bite" not in rest and "the lap asks for" in rest
+    assert "to hold bite" not in rest and "take out" not in rest and "add " not in rest
 
 
 def test_the_cautions_are_on_the_page():

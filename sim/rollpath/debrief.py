@@ -19,6 +19,7 @@ import numpy as np
 from rollpath.belief import THRESHOLD, Answer, Belief, Witness, believe, estimate
 from rollpath.belief import driver as driver_witness
 from rollpath.feel.answers import ANSWERS, SLIPS, Answers, Reading, read_answers
+from rollpath.results import Result
 from rollpath.track import DEFAULT_CONDITION
 from rollpath.units import EIGHTH, INCH, Real
 
@@ -199,8 +200,9 @@ def decide(
         assert reading is not None
         question = reading.code if reading.code == "entry" else ""
         return Verdict("elsewhere", 0.0, reading.sure, (reading.code,), question)
-    if belief.apart:
-        question = "sides" if ("driver", "log") in belief.apart else "measure"
+    if belief.apart or contrary(reading, word, fitted):
+        has_sides = contrary(reading, word, fitted) or ("driver", "log") in belief.apart
+        question = "sides" if has_sides else "measure"
         return Verdict("ask", 0.0, "low", ("apart", *_codes(reading)), question)
     step, used_up = _step(belief, fitted, window, said), _used_up(said, fitted, window)
     sure = belief.confidence(fitted, step)
@@ -218,6 +220,13 @@ def decide(
     )  # fmt: skip
     question = "against the lap" if against else reading.code if said == "ask" and reading else ""
     return Verdict(change, step, "low" if question else sure, reasons, question)
+
+
+def contrary(reading: Reading | None, word: LogWord | None, fitted: float) -> bool:
+    """Whether the driver asks for one way and the log alone for the other."""
+    if reading is None or word is None or word.code != "stagger" or reading.code == "as foretold":
+        return False
+    return _against(reading.change, word.best - fitted)
 
 
 def _codes(reading: Reading | None) -> tuple[str, ...]:
@@ -247,8 +256,8 @@ def _used_up(said: str | None, fitted: float, window: tuple[float, float]) -> st
 # The whole debrief
 
 
-@dataclass(frozen=True)
-class DebriefResult:
+@dataclass(frozen=True, eq=False)
+class DebriefResult(Result, told_by="debrief"):
     """All that a debrief found.
 
     Attributes

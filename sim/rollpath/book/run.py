@@ -13,8 +13,8 @@ from datetime import date, datetime, time, timedelta
 from typing import Any
 
 from rollpath.corners import CORNERS
-from rollpath.feel.answers import ANSWERS
 from rollpath.errors import RollpathError
+from rollpath.feel.answers import ANSWERS
 from rollpath.screen import TRADE_UNITS
 from rollpath.units import KINDS, parse
 

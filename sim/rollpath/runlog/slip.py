@@ -30,8 +30,9 @@ MOST_SLIP = 0.20
 no source)."""
 OFF_THROTTLE = 0.15
 """Of the most throttle, below which the axle is taken to roll: engineering judgement."""
-FEWEST_ROLLING = 6
-"""Parts of the lap that must roll for the gear ratio to be judged by them."""
+FEWEST_ROLLING = 9
+"""Parts of the lap, an eighth, that must roll for the gear ratio to be judged by them: in a short
+braking the brakes are all of it."""
 SPIN_SHARE = 0.025
 """Of the lap that must spin for the run to count as spinning: about half a second."""
 
@@ -129,20 +130,27 @@ def _against_model(
     model: FloatArray, recorded: FloatArray, rolling: NDArray[np.bool_],
     elsewhere: NDArray[np.bool_],
 ) -> tuple[float, float]:  # fmt: skip
-    """Recorded slip where the axle rolls, less the model's, and the slope between the two
-    elsewhere than on the drive-off."""
+    """Slip that only a wrong ratio explains, and how many times the model's the rest is.
+
+    Two see it: what is left where the axle rolls, and where the model's slip is nothing on a
+    robust line through all but the drive-off. Wheelspin fools the second, the brakes the first; a
+    ratio is wrong by what both say.
+    """
     from scipy.optimize import least_squares
 
     seen = np.isfinite(recorded)
-    rolls = seen & (rolling if (seen & rolling).sum() >= FEWEST_ROLLING else elsewhere)
-    left = float(np.median((recorded - model)[rolls]))
     used = seen & elsewhere
-    x, y = model[used], recorded[used] - left
+    x, y = model[used], recorded[used]
     fit = least_squares(
-        lambda p: p[0] * x - y, [1.0], bounds=([0.0], [SOFTEST]), loss="soft_l1",
-        f_scale=SLIP_SCATTER,
+        lambda p: p[0] + p[1] * x - y, [0.0, 1.0], bounds=([-np.inf, 0.0], [np.inf, SOFTEST]),
+        loss="soft_l1", f_scale=SLIP_SCATTER,
     )  # fmt: skip
-    return left, float(fit.x[0])
+    line, slope = map(float, fit.x)
+    rolls = seen & rolling
+    if rolls.sum() < FEWEST_ROLLING:
+        return line, slope
+    left = float(np.median((recorded - model)[rolls]))
+    return (min(line, left, key=abs) if line * left > 0 else 0.0), slope
 
 
 def _grip_by_bin(run: Recording) -> FloatArray:

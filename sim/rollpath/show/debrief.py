@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from rollpath.debrief import contrary
 from rollpath.feel.lap import felt_step
 from rollpath.lap import PHASES
 from rollpath.scales.rates import stagger_effect
-from rollpath.screen import Screen, feet, inches
+from rollpath.screen import TRADE, Screen, feet, inches
 from rollpath.show.baseline import baseline_json, hold_words, stagger_change_words
 from rollpath.show.feel import foretold_words
 from rollpath.show.words import (
@@ -191,6 +192,8 @@ def recording_lines(told: DebriefResult, screen: Screen) -> list[str]:
         )  # fmt: skip
     if screen.full:
         lines += _recording_in_full(run, screen)
+    apart = disagreement(told)
+    lines += [paragraph(line, "  ") for line in ([apart] if apart else [])]
     lines += [paragraph(f"note: {note}", "  ") for note in run.notes]
     return ["Recorded laps (estimates)", *lines]
 
@@ -317,9 +320,16 @@ def _recording_json(told: DebriefResult, run: Recording) -> dict[str, Any]:
         data["says"] = {
             "code": word.code, "best_in": inches(word.best), "error_in": inches(word.sd),
         }  # fmt: skip
-    apart = ("driver", "log") in told.belief.apart
-    data["disagreement"] = REASONS["apart"] if apart else None
-    return {**data, "notes": list(run.notes)}
+    return {**data, "disagreement": disagreement(told), "notes": list(run.notes)}
+
+
+def disagreement(told: DebriefResult) -> str | None:
+    """One sentence when the driver and the logger ask for opposite ways."""
+    if not contrary(told.reading, told.word, told.fitted):
+        return None
+    assert told.reading is not None
+    other = "less" if told.reading.change == "more" else "more"
+    return f"The driver says {told.reading.change}, the logger {other}."
 
 
 def debrief_json(told: DebriefResult) -> dict[str, Any]:
@@ -362,3 +372,8 @@ def _verdict_json(told: DebriefResult) -> dict[str, Any]:
         "look_for": look_for_words(told),
         "choice": choice and {"change_in": inches(choice.change), "cost_s": choice.cost},
     }
+
+
+def short_screen(told: DebriefResult, screen: Screen = TRADE) -> str:
+    """The result of `debrief` for a racer."""
+    return debrief_screen(told, screen)

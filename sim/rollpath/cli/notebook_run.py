@@ -22,7 +22,7 @@ from rollpath.cli.arguments import (
     word_of,
 )
 from rollpath.cli.book import book_path, open_book, say
-from rollpath.debrief import ANSWERS
+from rollpath.feel.answers import ANSWERS
 from rollpath.files.cars import load_car
 from rollpath.files.schema import FileError
 from rollpath.files.tracks import load_track

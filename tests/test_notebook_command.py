@@ -318,6 +318,16 @@ def test_a_damaged_book_is_rescued_and_told(told: Told, book: str) -> None:
     assert "the damaged file is kept as" in told.errors
 
 
+def test_a_book_that_is_gone_is_listed_from_its_journal(told: Told, book: str) -> None:
+    told("notebook", "add", "--book", book, "--track", "A", "--car", "B")
+    Path(book).unlink()
+    assert "1 run" in told("notebook", "list", "--book", book)
+    assert "is not there; read from its journal" in told.errors
+    assert not Path(book).exists()
+    told("notebook", "add", "--book", book, "--track", "A", "--car", "B")
+    assert "1 run brought back from its journal" in told.errors
+
+
 def test_what_cannot_be_written_can_be_taken_in_later(
     told: Told, book: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -383,7 +383,7 @@ class Book:
         make_book(self._file, left.items)
         if left.items:
             self.notices.append(
-                f"{self.path}: was not there; {left.runs} runs brought back from its journal "
+                f"{self.path}: was not there; {left.runs} brought back from its journal "
                 f"{journal_path(self._file).name} (move that away too to begin a new book)"
             )
 

@@ -55,8 +55,10 @@ class Remains:
     older: tuple[int, ...]
 
     @property
-    def runs(self) -> int:
-        return len({item.key for item in self.items if isinstance(item, Page)})
+    def runs(self) -> str:
+        """How many runs are there, such as ``36 runs``."""
+        count = len({item.key for item in self.items if isinstance(item, Page)})
+        return f"{count} run{'s' * (count != 1)}"
 
     def told(self, path: Path) -> list[str]:
         """What is not there, in lines for the user."""
@@ -155,9 +157,8 @@ def mend(path: Path) -> list[str]:
     left = remains(path)
     aside = _set_aside(path)
     make_book(path, left.items)
-    runs = f"{left.runs} run{'s' * (left.runs != 1)}"
     return [
-        f"{path}: was damaged; rescued {runs} into a new notebook",
+        f"{path}: was damaged; rescued {left.runs} into a new notebook",
         *left.told(path),
         f"{path}: the damaged file is kept as {aside}",
     ]

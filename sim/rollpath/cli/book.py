@@ -37,9 +37,10 @@ def book_path(arguments: argparse.Namespace) -> Path:
 def open_book(arguments: argparse.Namespace, new: bool = False) -> Iterator["Book"]:
     """The notebook, open; what it has to tell goes to the error stream."""
     from rollpath.book.book import Book
+    from rollpath.book.journal import journal_path
 
     path = book_path(arguments)
-    if not new and not path.exists():
+    if not new and not path.exists() and not journal_path(path).exists():
         raise CommandError(f"{path}: no notebook there yet; `rollpath notebook add` starts one")
     with Book(path) as book:
         try:

@@ -73,7 +73,8 @@ def _list_row(page: Page, screen: Screen) -> list[str]:
 
     run = page.run
     cells = [
-        str(page.number), f"{evening_of(run.when)}", clean_text(run.track, 12),
+        str(page.number), f"{evening_of(run.when)}",
+        clean_text(run.track, 14 if screen.width >= ROOMY else 60),
         clean_text(run.session, 8), run.condition or "", known_only(run.rear_stagger, screen.tape),
         _lap_words(run.best_lap), SAYS_WORDS[driver_says(run)],
     ]  # fmt: skip

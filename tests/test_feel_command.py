@@ -96,7 +96,7 @@ def test_si_screen_has_no_trade_units(capsys: pytest.CaptureFixture[str]) -> Non
         ("2", 'such as "87 5/8 in", with its unit'),
         ("", "one to 6 staggers"),
         ("1in,2in,3in,4in,5in,6in,7in", "one to 6 staggers"),
-        ("40in", "between -12 and 24 in"),
+        ("40in", "between -8 and 8 in"),
         ("1in,two", 'got "two"'),
     ],
 )

@@ -177,7 +177,7 @@ def test_the_smallest_rack_is_chosen_from(run, rack):
     [
         ((), "expected one of --stagger"),
         (("--stagger", "2in", "--track", TRACK), "expected one of --stagger"),
-        (("--stagger", "40in"), "between -12 and 24 in"),
+        (("--stagger", "40in"), "beyond 8 in"),
         (("--stagger", "2in", "--why", "A1,B1"), "expected four tires, got 2"),
         (("--stagger", "2in", "--why", "A1,A1,L4,R7"), "A1 cannot be in two places"),
         (("--stagger", "2in", "--why", "A1,B1,L4,QQ"), 'no tire "QQ"'),

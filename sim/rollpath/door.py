@@ -43,7 +43,7 @@ AnyCar: TypeAlias = Car | str | Path
 AnyRack: TypeAlias = Rack | str | Path
 AnyLength: TypeAlias = float | str
 """Metres, or trade text such as ``2 1/4 in``."""
-FURTHEST_WINDOW = (-12 * INCH, 24 * INCH)
+FURTHEST_WINDOW = (-8 * INCH, 8 * INCH)
 """Ends that a stagger window may have."""
 
 

@@ -14,7 +14,7 @@ from typing import IO
 from rollpath import __version__
 from rollpath.cli.arguments import Command, CommandError, Parser, nearest
 from rollpath.errors import RollpathError
-from rollpath.files.schema import LONGEST_FAULT, FileError
+from rollpath.files.schema import LONGEST_FAULT, DoubtfulError, FileError
 from rollpath.track import TrackError
 from rollpath.units import is_bare, is_unit, shorten
 
@@ -57,6 +57,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
 def _status_of(typed: list[str]) -> int:
     try:
         _run(typed)
+    except DoubtfulError as error:
+        if _is_right(error.lines):
+            return _status_of([*typed, "--yes"])
+        return _complain(error.lines)
     except FileError as error:
         return _complain(error.lines)
     except TrackError as error:
@@ -64,6 +68,18 @@ def _status_of(typed: list[str]) -> int:
     except RollpathError as error:
         return _complain([str(error)])
     return 0
+
+
+def _is_right(lines: list[str]) -> bool:
+    """Ask about doubtful values where a person sits at the screen; else tell of --yes."""
+    if sys.stdin is not None and sys.stdin.isatty() and sys.stderr.isatty():
+        _complain(lines)
+        print("is that right all the same? (y, n) ", end="", file=sys.stderr, flush=True)
+        answer = sys.stdin.readline().strip().lower() in ("y", "yes")
+        lines[:] = [] if answer else ["nothing done; put it right, or say --yes"]
+        return answer
+    lines.append("if that is right, say --yes")
+    return False
 
 
 def _show_what_it_can(*screens: IO[str] | None) -> None:

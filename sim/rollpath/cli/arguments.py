@@ -144,6 +144,7 @@ def add_output_arguments(parser: argparse.ArgumentParser, pictures: bool = True)
         "--units", choices=("us", "si"), default="us", help="units on the screen (default us)"
     )
     parser.add_argument("--full", action="store_true", help="the reasons too, not the answer alone")
+    parser.add_argument("--yes", action="store_true", help="what looks like a slip is right")
     if pictures:
         parser.add_argument("--out", metavar="DIR", type=path_of, help="draw pictures into DIR")
         parser.add_argument("--show", action="store_true", help="show the pictures on the screen")

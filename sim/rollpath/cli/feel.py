@@ -11,7 +11,8 @@ from rollpath.cli.arguments import (
 )
 from rollpath.cli.given import add_given_arguments, given
 from rollpath.feel.lap import DEFAULT_PACE, what_driver_feels
-from rollpath.files.cars import LEAST_STAGGER, MOST_STAGGER
+from rollpath.files.cars import LEAST_STAGGER
+from rollpath.files.slips import MOST_STAGGER
 from rollpath.groove.path import GROOVES
 from rollpath.show.feel import feel_json, feel_screen
 from rollpath.show.words import as_json
@@ -30,7 +31,7 @@ def staggers_of(text: str) -> list[float]:
             f'expected one to {MOST_LINES} staggers such as "1in,2in,3in", got "{text}"'
         )
     if not all(LEAST_STAGGER <= value <= MOST_STAGGER for value in values):
-        raise argparse.ArgumentTypeError(f'expected staggers between -12 and 24 in, got "{text}"')
+        raise argparse.ArgumentTypeError(f'expected staggers between -8 and 8 in, got "{text}"')
     return values
 
 

@@ -97,8 +97,8 @@ WEIGHED = {
 
 
 def _tires(arguments: argparse.Namespace) -> None:
-    rack = load_rack(find_file(arguments.rack, "rack"))
-    car = load_car(find_file(arguments.car, "car"))
+    rack = load_rack(find_file(arguments.rack, "rack"), arguments.yes)
+    car = load_car(find_file(arguments.car, "car"), arguments.yes)
     screen = screen_of(arguments)
     try:
         choice = choose(
@@ -148,7 +148,7 @@ def _aim(arguments: argparse.Namespace, car: Car) -> Aim:
     if arguments.track is not None and arguments.radius is not None:
         raise CommandError("expected --track or --radius, not both")
     if arguments.track is not None:
-        track = load_track(find_file(arguments.track, "track"))
+        track = load_track(find_file(arguments.track, "track"), arguments.yes)
     else:
         track = track_from_arguments(arguments)
     result = run_baseline_case(arguments, track, car)
@@ -190,7 +190,7 @@ def _add_tape(parser: argparse.ArgumentParser) -> None:
 
 def _tape(arguments: argparse.Namespace) -> None:
     path = find_file(arguments.rack, "rack")
-    rack = load_rack(path)
+    rack = load_rack(path, sure=True)
     name = _names(rack, arguments.tire)[0]
     if name not in rack.names:
         near = difflib.get_close_matches(name, rack.names, n=1, cutoff=0.5)
@@ -200,7 +200,7 @@ def _tape(arguments: argparse.Namespace) -> None:
             "date": arguments.date or date.today().isoformat()}  # fmt: skip
     at = rack.names.index(name)
     record_taping(path, at, arguments.readings, **{k: v for k, v in when.items() if v})
-    after = load_rack(path)
+    after = load_rack(path, sure=True)
     if arguments.json:
         print(as_json(tape_json(after, after.tires[at])))
     else:

@@ -15,6 +15,7 @@ from rollpath.files.schema import (
     quantity,
     text_field,
 )
+from rollpath.files.slips import MOST_STAGGER, car_slips, slip_text, stagger_slip
 from rollpath.typical import LOADED_SHARES, filled_in
 from rollpath.units import INCH, PSI, QuantityError, parse_per_turn
 
@@ -54,9 +55,9 @@ _ALIKE = choice(
     ["rear", "front", "axles", "all"], default="nothing asked",
     worth="where the rule book wants tires alike: at the rear, the front, within axles, all four",
 )  # fmt: skip
-LEAST_STAGGER, MOST_STAGGER = -12 * INCH, 24 * INCH
+LEAST_STAGGER = -MOST_STAGGER
 _STAGGER = quantity(
-    "tape", LEAST_STAGGER, MOST_STAGGER, "a stagger between -12 and 24 in", many=2,
+    "tape", LEAST_STAGGER, MOST_STAGGER, "a stagger between -8 and 8 in", many=2,
     default=DEFAULT_WINDOW, worth="lowest and highest stagger that the class is happy in",
 )  # fmt: skip
 _AXLE_SCHEMA: Schema = {
@@ -138,18 +139,24 @@ CAR_SCHEMA: Schema = {
 }  # fmt: skip
 
 
-def load_car(path: str | Path) -> Car:
+def load_car(path: str | Path, sure: bool = False) -> Car:
     """Read a car file.
+
+    Parameters
+    ----------
+    path : str or Path
+    sure : bool
+        Whether doubtful values stand; see `slips`.
 
     Raises
     ------
     FileError
-        With every fault of the file.
+        With every fault of the file; `DoubtfulError` when some values are only doubtful.
     """
-    return car_from_values(load_car_values(path))
+    return car_from_values(load_car_values(path, sure))
 
 
-def load_car_values(path: str | Path) -> dict[str, Any]:
+def load_car_values(path: str | Path, sure: bool = False) -> dict[str, Any]:
     """The values of a car file in SI, checked; see `load_car`."""
     reader = Reader(Path(path))
     node = read_yaml(reader.path)
@@ -159,6 +166,7 @@ def load_car_values(path: str | Path) -> dict[str, Any]:
     if window[0] >= window[1]:
         reader.fault_at("stagger_window", "expected the lower end first, such as [1 in, 4 in]")
     reader.raise_faults()
+    reader.raise_slips(car_slips(car_from_values(values)), sure)
     return values
 
 
@@ -179,6 +187,9 @@ def check_change(key: str, value: float | None) -> None:
     staggers = dict.fromkeys(("stagger", "rear_stagger", "front_stagger"), _STAGGER)
     wanted = {**staggers, "weights": WEIGHT}
     field = wanted.get(key, ROLLOUT)
+    slip = stagger_slip(key, float(value)) if value is not None and key in staggers else None
+    if slip is not None:
+        raise QuantityError(f"--{key.replace('_', '-')}: {slip_text(slip)}")
     if value is not None and field.outside(float(value)):
         raise QuantityError(f"--{key.replace('_', '-')}: expected {field.range_text}")
 

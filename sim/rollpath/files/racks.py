@@ -21,6 +21,7 @@ from rollpath.files.schema import (
     read_number,
     text_field,
 )
+from rollpath.files.slips import rack_slips
 from rollpath.files.writing import edit_yaml
 from rollpath.tires.rack import DEFAULT_GROWTH, Rack, RackTire, Taping
 from rollpath.units import INCH, PSI, QuantityError, parse_temperature, with_unit
@@ -113,13 +114,19 @@ RACK_SCHEMA: Schema = {
 # Reading
 
 
-def load_rack(path: str | Path) -> Rack:
+def load_rack(path: str | Path, sure: bool = False) -> Rack:
     """Read a rack file.
+
+    Parameters
+    ----------
+    path : str or Path
+    sure : bool
+        Whether doubtful values stand; see `slips`.
 
     Raises
     ------
     FileError
-        With every fault of the file.
+        With every fault of the file; `DoubtfulError` when some values are only doubtful.
     """
     path = Path(path)
     reader, node = Reader(path), read_yaml(path)
@@ -136,10 +143,12 @@ def load_rack(path: str | Path) -> Rack:
     _check_limits(reader, values, entries, pressure)
     reader.raise_faults()
     growth = values["growth_per_psi"] / PSI if "growth_per_psi" in values else DEFAULT_GROWTH
-    return Rack(
+    rack = Rack(
         values["name"], tuple(map(_rack_tire, entries)), pressure, growth,
         values.get("pressure_limits"),
     )  # fmt: skip
+    reader.raise_slips(rack_slips(rack), sure)
+    return rack
 
 
 def _check_limits(

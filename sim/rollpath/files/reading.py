@@ -12,6 +12,7 @@ import yaml
 
 from rollpath.corners import CORNER_NAMES
 from rollpath.files.schema import (
+    DoubtfulError,
     Either,
     Entries,
     Field,
@@ -22,7 +23,8 @@ from rollpath.files.schema import (
     Wanted,
     hint,
 )
-from rollpath.units import QuantityError, shorten
+from rollpath.files.slips import Slip, slip_text
+from rollpath.units import QuantityError, is_bare, parse, shorten
 
 LARGEST_FILE = 1 << 20
 """Bytes; a file of ours is a screen long."""
@@ -213,6 +215,30 @@ class Reader:
         if self.faults:
             raise FileError(told(f"{self.path}", sorted(self.faults)))
 
+    def raise_slips(self, slips: Iterable[Slip], sure: bool) -> None:
+        """Raise for what is refused, or else for what is doubtful unless whoever asks is sure.
+
+        Raises
+        ------
+        FileError, DoubtfulError
+        """
+        slips = list(slips)
+        doubts = not any(slip.refused for slip in slips)
+        for slip in slips:
+            if slip.refused or doubts:
+                self.fault(self._line_of(slip.key), f"{slip.key}: {slip_text(slip)}")
+        if doubts and slips and not sure:
+            raise DoubtfulError(told(f"{self.path}", sorted(self.faults)))
+        if doubts:
+            self.faults.clear()
+        self.raise_faults()
+
+    def _line_of(self, key: str) -> int:
+        """The line of a key, or of the innermost group round it that was read."""
+        while key and key not in self.lines:
+            key = key.rpartition(".")[0]
+        return self.lines.get(key, 1)
+
     def mapping(self, node: yaml.Node, schema: Schema, inside: str = "") -> dict[str, Any]:
         """The values of a mapping node; keys at fault are left out."""
         line = node.start_mark.line + 1
@@ -304,7 +330,8 @@ class Reader:
             self.fault(line, f"{key}: {error}")
             return None
         if wanted.outside(value):
-            self.fault(line, f'{key}: expected {wanted.range_text}, got "{shorten(node.value)}"')
+            fault = f'{key}: expected {wanted.range_text}, got "{shorten(node.value)}"'
+            self.fault(line, fault + other_unit(node.value, wanted))
             return None
         return value
 
@@ -331,3 +358,17 @@ def _example(wanted: Wanted) -> str:
 def scalar_node(text: str, line: int) -> yaml.ScalarNode:
     """A cell of a table as `Reader.scalar` takes it."""
     return yaml.ScalarNode("", text, yaml.Mark("", 0, line - 1, 0, None, 0))
+
+
+def other_unit(text: str, wanted: Field) -> str:
+    """What ends a fault of a bare number out of range: the metric unit in which it would fit."""
+    if not is_bare(text):
+        return ""
+    for unit in _METRIC.get(wanted.kind, ()):
+        if not wanted.outside(parse(f"{text} {unit}", wanted.kind)):
+            return f"; or {text} {unit}?"
+    return ""
+
+
+_METRIC = {"tape": ("cm", "mm", "m"), "pressure": ("bar", "kPa"), "weight": ("kg", "N")}
+"""Units in which such a number may have been read off."""

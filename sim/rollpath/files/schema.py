@@ -26,6 +26,10 @@ class FileError(RollpathError):
         super().__init__("\n".join(self.lines))
 
 
+class DoubtfulError(FileError):
+    """Values of a file that could stand but are most likely slips; read again with `sure`."""
+
+
 @dataclass(frozen=True)
 class Field:
     """One value of a file.

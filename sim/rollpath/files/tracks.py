@@ -17,6 +17,7 @@ from rollpath.files.schema import (
     quantity,
     text_field,
 )
+from rollpath.files.slips import track_slips
 from rollpath.track import (
     BANK_TOLERANCE_SHARE,
     CONDITIONS,
@@ -114,18 +115,24 @@ def track_schema(conditions: list[str]) -> Schema:
     }  # fmt: skip
 
 
-def load_track(path: str | Path) -> Track:
+def load_track(path: str | Path, sure: bool = False) -> Track:
     """Read a track file.
+
+    Parameters
+    ----------
+    path : str or Path
+    sure : bool
+        Whether doubtful values stand; see `slips`.
 
     Raises
     ------
     FileError
-        With every fault of the file.
+        With every fault of the file; `DoubtfulError` when some values are only doubtful.
     """
-    return track_from_values(load_track_values(path))
+    return track_from_values(load_track_values(path, sure))
 
 
-def load_track_values(path: str | Path) -> dict[str, Any]:
+def load_track_values(path: str | Path, sure: bool = False) -> dict[str, Any]:
     """The values of a track file in SI, checked; see `load_track`."""
     reader = Reader(Path(path))
     node = read_yaml(reader.path)
@@ -139,6 +146,7 @@ def load_track_values(path: str | Path) -> dict[str, Any]:
     except TrackError as error:
         reader.fault_at(error.key, str(error))
     reader.raise_faults()
+    reader.raise_slips(track_slips(track_from_values(values)), sure)
     return values
 
 

@@ -9,15 +9,18 @@ import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import datetime
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from rollpath.car import Car
 from rollpath.corners import CORNERS
 from rollpath.screen import Screen
-from rollpath.tires.rack import Rack
 from rollpath.track import Track
 from rollpath.units import FOOT, HP, INCH, KINDS, POUND, G
+
+if TYPE_CHECKING:
+    from rollpath.tires.rack import Rack
 
 MOST_STAGGER = 8 * INCH
 """Either way; the largest dirt-oval cars run half of it."""
@@ -181,7 +184,7 @@ def track_slips(track: Track) -> list[Slip]:
     return slips
 
 
-def rack_slips(rack: Rack) -> list[Slip]:
+def rack_slips(rack: "Rack") -> list[Slip]:
     """What is doubtful about the tapings of a rack."""
     slips = []
     middle = float(np.median([one.mean for tire in rack.tires for one in tire.tapings]))

@@ -124,7 +124,7 @@ def _option(corner: str) -> str:
 
 def _bite(arguments: argparse.Namespace) -> None:
     car_path = find_file(arguments.car, "car")
-    car = load_car(car_path, arguments.yes)
+    car = load_car(car_path)
     if arguments.learn is not None:
         _learn(arguments, car, car_path)
         return
@@ -133,11 +133,7 @@ def _bite(arguments: argparse.Namespace) -> None:
     if arguments.weights:
         car = replace(car, weights=_weights(arguments.weights))
     screen = screen_of(arguments)
-    rack = (
-        None
-        if arguments.rack is None
-        else load_rack(find_file(arguments.rack, "rack"), arguments.yes)
-    )
+    rack = None if arguments.rack is None else load_rack(find_file(arguments.rack, "rack"))
     if rack is not None:
         car = standing(car, rack)
     effects = _air_effects(arguments, car, rack)

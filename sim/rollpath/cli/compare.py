@@ -112,10 +112,10 @@ def _compared(arguments: argparse.Namespace) -> Comparison:
     paths = find_files(
         *((name, "track") for name in arguments.files), *((name, "car") for name in arguments.car)
     )
-    tracks = [load_track(path, arguments.yes) for path in paths[: len(arguments.files)]]
+    tracks = [load_track(path) for path in paths[: len(arguments.files)]]
     return compare(
         tracks,
-        [load_car(path, arguments.yes) for path in paths[len(arguments.files) :]],
+        [load_car(path) for path in paths[len(arguments.files) :]],
         arguments.conditions,
         arguments.grooves or (),
         recorded=[recorded_groove(arguments, track) for track in tracks],
@@ -133,7 +133,7 @@ def _swept(arguments: argparse.Namespace) -> Swept:
     condition = arguments.conditions[0] if len(arguments.conditions) == 1 else DEFAULT_CONDITION
     track, car = find_files((arguments.files[0], "track"), (arguments.car[0], "car"))
     return sweep(
-        load_track(track, arguments.yes), load_car(car, arguments.yes), arguments.sweep, condition,
+        load_track(track), load_car(car), arguments.sweep, condition,
         (arguments.grooves or [None])[0], each=watched,
     )  # fmt: skip
 

@@ -23,6 +23,7 @@ from rollpath.cli.arguments import (
 )
 from rollpath.files.cars import check_change, load_car
 from rollpath.files.racks import load_rack, record_taping
+from rollpath.files.slips import taken_as_right
 from rollpath.files.tracks import load_track
 from rollpath.show.tape import HOW_TO_TAPE, tape_json, tape_screen
 from rollpath.show.tires import tires_json, tires_screen
@@ -97,8 +98,8 @@ WEIGHED = {
 
 
 def _tires(arguments: argparse.Namespace) -> None:
-    rack = load_rack(find_file(arguments.rack, "rack"), arguments.yes)
-    car = load_car(find_file(arguments.car, "car"), arguments.yes)
+    rack = load_rack(find_file(arguments.rack, "rack"))
+    car = load_car(find_file(arguments.car, "car"))
     screen = screen_of(arguments)
     try:
         choice = choose(
@@ -148,7 +149,7 @@ def _aim(arguments: argparse.Namespace, car: Car) -> Aim:
     if arguments.track is not None and arguments.radius is not None:
         raise CommandError("expected --track or --radius, not both")
     if arguments.track is not None:
-        track = load_track(find_file(arguments.track, "track"), arguments.yes)
+        track = load_track(find_file(arguments.track, "track"))
     else:
         track = track_from_arguments(arguments)
     result = run_baseline_case(arguments, track, car)
@@ -190,7 +191,7 @@ def _add_tape(parser: argparse.ArgumentParser) -> None:
 
 def _tape(arguments: argparse.Namespace) -> None:
     path = find_file(arguments.rack, "rack")
-    rack = load_rack(path, sure=True)
+    rack = load_rack(path)
     name = _names(rack, arguments.tire)[0]
     if name not in rack.names:
         near = difflib.get_close_matches(name, rack.names, n=1, cutoff=0.5)
@@ -200,7 +201,8 @@ def _tape(arguments: argparse.Namespace) -> None:
             "date": arguments.date or date.today().isoformat()}  # fmt: skip
     at = rack.names.index(name)
     record_taping(path, at, arguments.readings, **{k: v for k, v in when.items() if v})
-    after = load_rack(path, sure=True)
+    with taken_as_right():  # what was taped is in the file; questions come when it is next read
+        after = load_rack(path)
     if arguments.json:
         print(as_json(tape_json(after, after.tires[at])))
     else:

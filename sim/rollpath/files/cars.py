@@ -139,24 +139,18 @@ CAR_SCHEMA: Schema = {
 }  # fmt: skip
 
 
-def load_car(path: str | Path, sure: bool = False) -> Car:
+def load_car(path: str | Path) -> Car:
     """Read a car file.
-
-    Parameters
-    ----------
-    path : str or Path
-    sure : bool
-        Whether doubtful values stand; see `slips`.
 
     Raises
     ------
     FileError
-        With every fault of the file; `DoubtfulError` when some values are only doubtful.
+        With every fault of the file; `DoubtfulError` when values are only doubtful; see `slips`.
     """
-    return car_from_values(load_car_values(path, sure))
+    return car_from_values(load_car_values(path))
 
 
-def load_car_values(path: str | Path, sure: bool = False) -> dict[str, Any]:
+def load_car_values(path: str | Path) -> dict[str, Any]:
     """The values of a car file in SI, checked; see `load_car`."""
     reader = Reader(Path(path))
     node = read_yaml(reader.path)
@@ -166,7 +160,7 @@ def load_car_values(path: str | Path, sure: bool = False) -> dict[str, Any]:
     if window[0] >= window[1]:
         reader.fault_at("stagger_window", "expected the lower end first, such as [1 in, 4 in]")
     reader.raise_faults()
-    reader.raise_slips(car_slips(car_from_values(values)), sure)
+    reader.raise_slips(car_slips(car_from_values(values)))
     return values
 
 

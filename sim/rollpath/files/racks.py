@@ -114,19 +114,13 @@ RACK_SCHEMA: Schema = {
 # Reading
 
 
-def load_rack(path: str | Path, sure: bool = False) -> Rack:
+def load_rack(path: str | Path) -> Rack:
     """Read a rack file.
-
-    Parameters
-    ----------
-    path : str or Path
-    sure : bool
-        Whether doubtful values stand; see `slips`.
 
     Raises
     ------
     FileError
-        With every fault of the file; `DoubtfulError` when some values are only doubtful.
+        With every fault of the file; `DoubtfulError` when values are only doubtful; see `slips`.
     """
     path = Path(path)
     reader, node = Reader(path), read_yaml(path)
@@ -147,7 +141,7 @@ def load_rack(path: str | Path, sure: bool = False) -> Rack:
         values["name"], tuple(map(_rack_tire, entries)), pressure, growth,
         values.get("pressure_limits"),
     )  # fmt: skip
-    reader.raise_slips(rack_slips(rack), sure)
+    reader.raise_slips(rack_slips(rack))
     return rack
 
 

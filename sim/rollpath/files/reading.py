@@ -23,7 +23,7 @@ from rollpath.files.schema import (
     Wanted,
     hint,
 )
-from rollpath.files.slips import Slip, slip_text
+from rollpath.files.slips import TAKEN_AS_RIGHT, Slip, slip_text
 from rollpath.units import QuantityError, is_bare, parse, shorten
 
 LARGEST_FILE = 1 << 20
@@ -215,8 +215,8 @@ class Reader:
         if self.faults:
             raise FileError(told(f"{self.path}", sorted(self.faults)))
 
-    def raise_slips(self, slips: Iterable[Slip], sure: bool) -> None:
-        """Raise for what is refused, or else for what is doubtful unless whoever asks is sure.
+    def raise_slips(self, slips: Iterable[Slip]) -> None:
+        """Raise for what is refused, or else for what is doubtful unless it is taken as right.
 
         Raises
         ------
@@ -227,7 +227,7 @@ class Reader:
         for slip in slips:
             if slip.refused or doubts:
                 self.fault(self._line_of(slip.key), f"{slip.key}: {slip_text(slip)}")
-        if doubts and slips and not sure:
+        if doubts and slips and not TAKEN_AS_RIGHT.get():
             raise DoubtfulError(told(f"{self.path}", sorted(self.faults)))
         if doubts:
             self.faults.clear()

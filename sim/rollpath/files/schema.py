@@ -27,7 +27,7 @@ class FileError(RollpathError):
 
 
 class DoubtfulError(FileError):
-    """Values of a file that could stand but are most likely slips; read again with `sure`."""
+    """Values of a file that could stand but are most likely slips; see `slips.taken_as_right`."""
 
 
 @dataclass(frozen=True)

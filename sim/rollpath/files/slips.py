@@ -7,6 +7,8 @@ engineering judgement: far outside what any dirt-oval car, track or night is kno
 
 import math
 from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING
@@ -42,6 +44,20 @@ LONGEST_LAP = 120.0
 """Seconds; a mile takes forty."""
 OLDEST, FURTHEST_AHEAD = 1980, 2
 """Year of a run, and years ahead of today."""
+
+
+TAKEN_AS_RIGHT: ContextVar[bool] = ContextVar("taken_as_right", default=False)
+"""Whether doubtful values stand, in the run that reads them."""
+
+
+@contextmanager
+def taken_as_right() -> Iterator[None]:
+    """Inside it doubtful values of files stand; what cannot be is refused all the same."""
+    before = TAKEN_AS_RIGHT.set(True)
+    try:
+        yield
+    finally:
+        TAKEN_AS_RIGHT.reset(before)
 
 
 @dataclass(frozen=True)

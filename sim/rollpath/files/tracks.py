@@ -115,24 +115,18 @@ def track_schema(conditions: list[str]) -> Schema:
     }  # fmt: skip
 
 
-def load_track(path: str | Path, sure: bool = False) -> Track:
+def load_track(path: str | Path) -> Track:
     """Read a track file.
-
-    Parameters
-    ----------
-    path : str or Path
-    sure : bool
-        Whether doubtful values stand; see `slips`.
 
     Raises
     ------
     FileError
-        With every fault of the file; `DoubtfulError` when some values are only doubtful.
+        With every fault of the file; `DoubtfulError` when values are only doubtful; see `slips`.
     """
-    return track_from_values(load_track_values(path, sure))
+    return track_from_values(load_track_values(path))
 
 
-def load_track_values(path: str | Path, sure: bool = False) -> dict[str, Any]:
+def load_track_values(path: str | Path) -> dict[str, Any]:
     """The values of a track file in SI, checked; see `load_track`."""
     reader = Reader(Path(path))
     node = read_yaml(reader.path)
@@ -146,7 +140,7 @@ def load_track_values(path: str | Path, sure: bool = False) -> dict[str, Any]:
     except TrackError as error:
         reader.fault_at(error.key, str(error))
     reader.raise_faults()
-    reader.raise_slips(track_slips(track_from_values(values)), sure)
+    reader.raise_slips(track_slips(track_from_values(values)))
     return values
 
 

@@ -8,7 +8,7 @@ from rollpath.cli import main
 from rollpath.files.cars import load_car
 from rollpath.files.racks import load_rack
 from rollpath.files.schema import DoubtfulError, FileError
-from rollpath.files.slips import run_slips, slip_text, stagger_slip
+from rollpath.files.slips import run_slips, slip_text, stagger_slip, taken_as_right
 from rollpath.files.tracks import load_track
 from rollpath.units import FOOT, INCH
 
@@ -64,14 +64,15 @@ def test_a_slip_in_a_track_file_is_named_with_what_was_meant(tmp_path, slip):
     lines = told(load_track, path)
     assert lines[0].startswith(f"{path}:{line}: ")
     assert words in " ".join(lines)
-    assert load_track(path, sure=True).name == "T"
+    with taken_as_right():
+        assert load_track(path).name == "T"
 
 
 def test_what_cannot_be_is_refused_even_when_he_is_sure(tmp_path):
     path = tmp_path / "car.yaml"
     path.write_text(CAR.replace("lf: 812", "lf: 81"))
-    with pytest.raises(FileError, match="one pad") as refused:
-        load_car(path, sure=True)
+    with taken_as_right(), pytest.raises(FileError, match="one pad") as refused:
+        load_car(path)
     assert not isinstance(refused.value, DoubtfulError)
 
 
@@ -112,7 +113,8 @@ def test_a_swapped_taping_of_the_rack_is_asked_about(tmp_path):
     (line,) = told(load_rack, path)
     assert line.startswith(f"{path}:7: ")
     assert "two digits changed over (86 1/4 in)?" in line
-    assert len(load_rack(path, sure=True).tires) == 5
+    with taken_as_right():
+        assert len(load_rack(path).tires) == 5
 
 
 def test_a_stagger_in_feet_is_refused():

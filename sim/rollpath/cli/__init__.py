@@ -15,6 +15,7 @@ from rollpath import __version__
 from rollpath.cli.arguments import Command, CommandError, Parser, nearest
 from rollpath.errors import RollpathError
 from rollpath.files.schema import LONGEST_FAULT, DoubtfulError, FileError
+from rollpath.files.slips import taken_as_right
 from rollpath.track import TrackError
 from rollpath.units import is_bare, is_unit, shorten
 
@@ -59,7 +60,8 @@ def _status_of(typed: list[str]) -> int:
         _run(typed)
     except DoubtfulError as error:
         if _is_right(error.lines):
-            return _status_of([*typed, "--yes"])
+            with taken_as_right():
+                return _status_of(typed)
         return _complain(error.lines)
     except FileError as error:
         return _complain(error.lines)
@@ -129,7 +131,8 @@ def _run(typed: list[str]) -> None:
     )
     command.add_arguments(parser)
     arguments = parser.parse_intermixed_args(typed[len(name.split()) :])
-    command.run(arguments)
+    with taken_as_right() if getattr(arguments, "yes", False) else contextlib.nullcontext():
+        command.run(arguments)
     if getattr(arguments, "note", "") and not arguments.json:
         print(f"({arguments.note})")
 

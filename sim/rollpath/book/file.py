@@ -84,7 +84,7 @@ def _number_at(header: bytes, at: int) -> int:
 
 # What SQLite and the disk say
 
-PATIENCE = 30.0
+PATIENCE = 15.0
 """Seconds to wait for another process that writes (engineering judgement)."""
 _DAMAGE_CODES = frozenset({sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_ERROR})
 """The last is for SQL that does not fit the file; ours fits every sound one."""

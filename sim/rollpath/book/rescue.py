@@ -4,9 +4,11 @@ The journal beside a book holds every confirmed page, so a rescue is an import f
 SQLite still gives of the file itself is added, for a book whose journal is younger or was lost.
 """
 
+import random
 import shutil
 import sqlite3
 import tempfile
+import time
 from collections.abc import Iterable, Iterator
 from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass, replace
@@ -17,7 +19,6 @@ from typing import Any
 from rollpath.book.action import Action
 from rollpath.book.exchange import MOST_NUMBERED
 from rollpath.book.file import (
-    PATIENCE,
     DamagedError,
     action_of,
     address_of,
@@ -218,6 +219,11 @@ def _rows_left(connection: sqlite3.Connection, query: str) -> Iterator[tuple[Any
 # One writer at a time
 
 
+CROWD_PATIENCE = 90.0
+"""Seconds to wait for those who write before. Engineering judgement: two hundred at once on one
+slow machine; Ctrl-C ends it sooner."""
+
+
 @contextmanager
 def alone(path: Path) -> Iterator[None]:
     """Nobody else writes in a book inside this.
@@ -232,12 +238,22 @@ def alone(path: Path) -> Iterator[None]:
     """
     file = beside(path, ".lock")
     with closing(
-        sqlite3.connect(address_of(file), uri=True, timeout=PATIENCE, isolation_level=None)
+        sqlite3.connect(address_of(file), uri=True, timeout=0, isolation_level=None)
     ) as lock:
-        try:
-            lock.execute("BEGIN EXCLUSIVE")
-        except sqlite3.OperationalError:
-            raise
-        except sqlite3.DatabaseError:
-            raise BookError([f"{file}: is not a lock of rollpath; move it away"]) from None
+        end = time.monotonic() + CROWD_PATIENCE
+        while not _locked(lock, file, time.monotonic() < end):
+            time.sleep(random.uniform(0.01, 0.08))  # so that a crowd does not knock all at once
         yield
+
+
+def _locked(lock: sqlite3.Connection, file: Path, may_wait: bool) -> bool:
+    """Whether the lock is ours now; False when another has it and there is time to wait."""
+    try:
+        lock.execute("BEGIN EXCLUSIVE")
+    except sqlite3.OperationalError as error:
+        if error.sqlite_errorcode & 0xFF != sqlite3.SQLITE_BUSY or not may_wait:
+            raise
+        return False
+    except sqlite3.DatabaseError:
+        raise BookError([f"{file}: is not a lock of rollpath; move it away"]) from None
+    return True

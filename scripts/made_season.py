@@ -46,7 +46,8 @@ class Season:
     levels_off : bool
         Most of the drift comes in the first runs.
     climbs : str
-        ``any`` staggers in any order, ``up`` through the night, ``down``, ``one way`` of the two.
+        ``any`` staggers in any order, ``up`` through the night, ``down``, ``one way`` of the two,
+        ``wander`` as racers do: stay, or an eighth or a quarter either way.
     traffic : float
         Share of runs held up by two tenths or more.
     """
@@ -76,18 +77,38 @@ def made_season(season: Season, rng: Generator) -> tuple[list[Page], dict[str, f
     pages: list[Page] = []
     for night in range(season.nights):
         name = names[night % len(names)]
-        for run in _night(season, name, truth[name], night, rng):
+        optimum = rng.normal(2.3, 0.25)
+        fitted = _staggers(season, optimum, rng)
+        for run in _night(season, name, truth[name], night, rng, optimum, fitted):
             n = len(pages) + 1
             pages.append(Page(f"{n:032x}", n, 1, run.when, run))
     return pages, truth
 
 
-def _night(season: Season, track: str, off: float, night: int, rng: Generator) -> list[Run]:
-    optimum, level = rng.normal(2.3, 0.25), rng.normal(17.8, 0.4)
+def planned_season(season: Season, rng: Generator) -> list[Page]:
+    """The runs of a season in which every evening goes as `rollpath.book.next` plans it."""
+    from rollpath.book.next import next_run
+
+    pages: list[Page] = []
+    for night in range(season.nights):
+        optimum = rng.normal(2.3, 0.25)
+        plan = pages and next_run(pages, CAR, SURFACE, optimum=optimum * INCH, runs=season.runs)
+        fitted = [one / INCH for one in plan.plan] if plan else _staggers(season, optimum, rng)
+        for run in _night(season, TRACKS[0], season.off, night, rng, optimum, fitted):
+            n = len(pages) + 1
+            pages.append(Page(f"{n:032x}", n, 1, run.when, run))
+    return pages
+
+
+def _night(
+    season: Season, track: str, off: float, night: int, rng: Generator,
+    optimum: float, fitted: list[float],
+) -> list[Run]:  # fmt: skip
+    level = rng.normal(17.8, 0.4)
     mood = 0.0 if season.driver is None else rng.normal(0.0, season.driver.mood)
     slope = rng.normal(season.drift, season.unsteady)
     runs = []
-    for i, stagger in enumerate(_staggers(season, optimum, rng)):
+    for i, stagger in enumerate(fitted):
         short = optimum + off - stagger
         if not season.follows:
             short = rng.normal(0.0, 0.5)
@@ -110,6 +131,9 @@ def _night(season: Season, track: str, off: float, night: int, rng: Generator) -
 
 def _staggers(season: Season, optimum: float, rng: Generator) -> list[float]:
     """What is fitted through the night, eighths of an inch."""
+    if season.climbs == "wander":
+        steps = rng.choice([-0.25, -0.125, 0.0, 0.125, 0.25], season.runs).cumsum()
+        return list(np.round(rng.normal(optimum, 0.25) * 8) / 8 + steps)
     fitted = np.round(rng.normal(optimum, season.spread, season.runs) * 8) / 8
     if season.climbs == "any":
         return list(fitted)

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from rollpath.book.book import Book
+    from rollpath.book.next import next_run
     from rollpath.book.run import Run
     from rollpath.car import Car
     from rollpath.door import baseline, choose, compare, plan, sweep, weigh
@@ -36,6 +37,7 @@ __all__ = [
     "load_car",
     "load_rack",
     "load_track",
+    "next_run",
     "plan",
     "sweep",
     "weigh",
@@ -54,6 +56,7 @@ _ROOMS = {
     "load_car": "files.cars",
     "load_rack": "files.racks",
     "load_track": "files.tracks",
+    "next_run": "book.next",
     "plan": "door",
     "sweep": "door",
     "weigh": "door",

@@ -170,6 +170,8 @@ class Study:
         For a track where the car has not been: wider.
     driver, watch : Alone or None
         None without answers, or without laps that may be compared.
+    evidence : tuple of Evidence
+        What it is drawn from, track by track; whatever there is below `FEWEST_CLEAN` runs.
     """
 
     car: str
@@ -181,6 +183,7 @@ class Study:
     elsewhere: Finding
     driver: Alone | None
     watch: Alone | None
+    evidence: tuple[Evidence, ...] = ()
 
     @property
     def correction(self) -> Correction | None:
@@ -272,10 +275,14 @@ def _study(car: str, condition: str, points: list[Point]) -> Study:
     spoken = [p for p in points if p.clean and p.said is not None]
     timed = comparable([p for p in points if p.clean and not math.isnan(p.lap)])
     count = len({p.page.key for p in [*spoken, *timed]})
-    if count < FEWEST_CLEAN:
-        few = Finding(None, math.nan, (math.nan, math.nan), "few")
-        return Study(car, condition, tuple(points), count, few, (), few, None, None)
     names, tracks = evidence_of(spoken, timed)
+    if count < FEWEST_CLEAN:
+        nothing = (math.nan, math.nan)
+        few = Finding(None, math.nan, nothing, "few")
+        each = tuple(Finding(name, math.nan, nothing, "few") for name in names)
+        return Study(
+            car, condition, tuple(points), count, few, each, few, None, None, tuple(tracks)
+        )
     found = posterior_of(tracks)
 
     def finding(chance: FloatArray, track: str | None, pair: tuple[Witness, Witness]) -> Finding:
@@ -296,6 +303,7 @@ def _study(car: str, condition: str, points: list[Point]) -> Study:
         elsewhere=finding(found.elsewhere, None, everywhere),
         driver=_alone(found.driver) if spoken else None,
         watch=_alone(found.watch) if timed else None,
+        evidence=tuple(tracks),
     )  # fmt: skip
 
 

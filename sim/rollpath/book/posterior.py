@@ -93,6 +93,11 @@ class Laps:
     stretches: IntArray
     orders: FloatArray
 
+    @classmethod
+    def none(cls) -> "Laps":
+        nothing = np.array([], float)
+        return cls(nothing, nothing, np.array([], int), nothing)
+
 
 @dataclass(frozen=True, eq=False)
 class Evidence:
@@ -261,6 +266,25 @@ def _lap_cases(laps: Laps) -> FloatArray:
         )  # fmt: skip
         cases.append(level[:, None, None] - 0.5 * squares / _SCATTERS[:, None, None] ** 2)
     return np.array(cases).reshape(-1, len(c))
+
+
+def lap_sharpness(tracks: Sequence[Laps], chance: FloatArray) -> tuple[float, float]:
+    """What laps tell: cost over scatter, per m2, and cost, s per m2; middles of what is plausible.
+
+    Parameters
+    ----------
+    tracks : sequence of Laps
+    chance : ndarray, shape (candidates,)
+        Of the corrections.
+    """
+    heard = sum(log_sum((_lap_cases(laps) + np.log(chance + 1e-300)).T) for laps in tracks)
+    weights = chance_of(np.asarray(heard)).reshape(-1, len(_SCATTERS), len(_LAP_COSTS))
+    usual = np.exp(-0.5 * (np.log(_LAP_COSTS * INCH**2 / 0.15) / 1.0) ** 2)
+    weights = weights * usual  # the corners of the grid are possible, not likely
+    weights /= weights.sum()
+    cost = float(weights.sum(axis=(0, 1)) @ np.log(_LAP_COSTS))
+    scatter = float(weights.sum(axis=(0, 2)) @ np.log(_SCATTERS))
+    return math.exp(cost - scatter), math.exp(cost)
 
 
 def _unmoved(tracks: Sequence[Laps]) -> float:

@@ -9,6 +9,7 @@ from rollpath.cli.arguments import (
     Command,
     CommandError,
     add_output_arguments,
+    find_file,
     path_of,
     screen_of,
     word_of,
@@ -141,6 +142,41 @@ def _notebook_review(arguments: argparse.Namespace) -> None:
         deliver(notebook_pictures(taught, screen), arguments.out, arguments.show)
 
 
+def _add_next_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--track", type=word_of, metavar="NAME", help="default: of the last run")
+    parser.add_argument("--car", type=word_of, metavar="NAME", help="default: of the last run")
+    parser.add_argument("--condition", choices=tuple(CONDITIONS), help="default: of the last run")
+    parser.add_argument(
+        "--rack", type=word_of, metavar="FILE", help="rack file: only staggers that it makes"
+    )
+    add_output_arguments(parser, pictures=False)
+
+
+def _notebook_next(arguments: argparse.Namespace) -> None:
+    from rollpath.book.next import last_case, next_run, rack_staggers
+    from rollpath.files.racks import load_rack
+    from rollpath.show.next import next_json, next_screen
+
+    with open_book(arguments) as book:
+        pages = book.runs()
+    own = [page for page in pages if arguments.car in (None, page.run.car)]
+    last = last_case(own)
+    if last is None:
+        raise CommandError("no run in the notebook says car, surface and rear stagger yet")
+    car, surface, track = last
+    rack = arguments.rack and load_rack(find_file(arguments.rack, "rack"))
+    found = next_run(
+        pages, car, arguments.condition or surface, arguments.track or track,
+        staggers=rack_staggers(rack) if rack else None,
+    )  # fmt: skip
+    if found is None:
+        raise CommandError(
+            "no run has its stagger and what the physics said: write runs down with a track file "
+            "and a car file"
+        )
+    print(as_json(next_json(found)) if arguments.json else next_screen(found, screen_of(arguments)))
+
+
 NOTEBOOK_ACTIONS: dict[str, Command] = {
     "add": notebook_run.ACTIONS["add"],
     "list": Command(
@@ -157,6 +193,12 @@ NOTEBOOK_ACTIONS: dict[str, Command] = {
     ),
     "edit": notebook_run.ACTIONS["edit"],
     **notebook_copy.ACTIONS,
+    "next": Command(
+        "Which stagger to run next to learn most, and the evening it begins.",
+        "rollpath notebook next --rack cars/racks/number-31.yaml",
+        _add_next_arguments,
+        _notebook_next,
+    ),
     "review": Command(
         "What changed between runs, and what the nights teach.",
         "rollpath notebook review --car 'Number 31' --condition slick --out pictures",

@@ -1,0 +1,297 @@
+"""Which run to make next: the evening that teaches most about the best stagger.
+
+References
+----------
+.. [1] D. V. Lindley, "On a Measure of the Information Provided by an Experiment", Ann. Math.
+   Statist. 27 (1956) 986-1005: an experiment is worth what it is expected to leave unknown.
+"""
+
+import itertools
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from rollpath.belief import (
+    CORRECTIONS,
+    DRIVER_BEFORE,
+    LARGEST_STEP,
+    Answer,
+    chance_of,
+    driver_cases,
+    log_sum,
+)
+from rollpath.book.lessons import Study, study_of
+from rollpath.book.nights import nights
+from rollpath.book.posterior import USUAL, Evidence, Laps, lap_sharpness, posterior_of
+from rollpath.book.run import Page
+from rollpath.results import Result
+from rollpath.tires.rack import Rack
+from rollpath.units import EIGHTH, INCH, FloatArray
+
+KNOWN = INCH / 4
+"""Enough is known when the best stagger is within this, nine times in ten: what a driver notices.
+Engineering judgement."""
+RUNS_A_NIGHT = 4
+"""Hot laps, two heats and the feature (common practice, no source)."""
+MOST_NIGHTS = 40
+LAPS_A_RUN = 10
+"""Of a heat (common practice, no source)."""
+_SAME = INCH / 16
+
+
+@dataclass(frozen=True, eq=False)
+class NextRun(Result, told_by="next"):
+    """The run that teaches most, and the evening it begins.
+
+    Attributes
+    ----------
+    last, stagger : float
+        Rear stagger of the last run, and of the next one, m.
+    plan : tuple of float
+        Staggers of the evening in order, m.
+    from_rack : bool
+        Whether they are what the rack can make, and not just eighths.
+    best : float
+        Best stagger as it is known now, m.
+    give_or_take, then : float
+        Half of the nine-in-ten interval now, and as expected after the evening, m.
+    cost : float
+        Lap time that the plan is expected to lose beside running the best as known, s a lap.
+    nights_to_go : int
+        Evenings like this until enough is known; 0 when it is, see `KNOWN`.
+    """
+
+    car: str
+    condition: str
+    track: str
+    last: float
+    stagger: float
+    plan: tuple[float, ...]
+    from_rack: bool
+    best: float
+    give_or_take: float
+    then: float
+    cost: float
+    nights_to_go: int
+
+    @property
+    def is_enough(self) -> bool:
+        return self.nights_to_go == 0
+
+
+def rack_staggers(rack: Rack) -> tuple[float, ...]:
+    """Rear staggers that two tires of a rack make, as last taped cold, in eighths, m."""
+    tires = [tire for tire in rack.tires if not tire.scrap and tire.cold is not None]
+    found = {
+        round((right.cold.mean - left.cold.mean) / EIGHTH) * EIGHTH
+        for left, right in itertools.permutations(tires, 2)
+        if left.cold and right.cold
+        and "left_rear" in left.corners and "right_rear" in right.corners
+    }  # fmt: skip
+    return tuple(sorted(found))
+
+
+def next_run(
+    pages: Iterable[Page],
+    car: str,
+    condition: str,
+    track: str | None = None,
+    *,
+    optimum: float | None = None,
+    staggers: Sequence[float] | None = None,
+    window: tuple[float, float] | None = None,
+    runs: int = RUNS_A_NIGHT,
+) -> NextRun | None:
+    """The stagger to fit next, of those within `LARGEST_STEP` of the last, and the evening.
+
+    Parameters
+    ----------
+    pages : iterable of Page
+        All the runs of the book.
+    car, condition : str
+    track : str, optional
+        Where the next race is; where the last run was when left out.
+    optimum : float, optional
+        Best stagger there by physics, m; that of the last run when left out.
+    staggers : sequence of float, optional
+        What the rack can make, m; eighths when left out.
+    window : tuple of float, optional
+        Ends that are not to be left, m; the last run's when left out.
+    runs : int
+        Of an evening; 2 at least.
+
+    Returns
+    -------
+    NextRun or None
+        None when no run of this car tells its stagger and the physics.
+
+    Notes
+    -----
+    An evening goes up and down between two staggers, so that a track that slows cannot pass for
+    either. Each pair is judged by the variance of the best stagger that it is expected to leave
+    [1]_: over all answers that the driver may give, and with what the laps say once level and
+    trend of the night are taken out.
+    """
+    own = [page for page in pages if page.run.car == car]
+    told = [page for page in own if page.run.rear_stagger is not None]
+    known = [page for page in told if page.run.optimum_stagger is not None]
+    if not known:
+        return None
+    last = told[-1].run
+    fitted = float(last.rear_stagger or 0.0)
+    physics = float(known[-1].run.optimum_stagger or 0.0) if optimum is None else optimum
+    where = track or last.track
+    if window is None and last.window_low is not None and last.window_high is not None:
+        window = (last.window_low, last.window_high)
+    what = _State.of(study_of(own, car, condition), where)
+    makes = _within(staggers, fitted, window)
+    plans = [_evening(pair, runs) for pair in _pairs(makes)] or [(fitted,) * runs]
+    left = [what.expected_variance(np.array(plan) - physics) for plan in plans]
+    plan = plans[int(np.argmin(left))]
+    variance = min(left)
+    return NextRun(
+        car, condition, where, fitted, plan[0], plan, staggers is not None,
+        best=physics + what.mean,
+        give_or_take=1.645 * math.sqrt(what.variance),
+        then=1.645 * math.sqrt(variance),
+        cost=what.cost(np.array(plan) - physics),
+        nights_to_go=_nights(what.variance, variance),
+    )  # fmt: skip
+
+
+def _within(
+    staggers: Sequence[float] | None, fitted: float, window: tuple[float, float] | None
+) -> list[float]:
+    """What can be fitted within a step of the last run."""
+    if staggers is None:
+        near = round(fitted / EIGHTH)
+        reach = round(LARGEST_STEP / EIGHTH)
+        staggers = [EIGHTH * count for count in range(near - reach, near + reach + 1)]
+    low, high = (-math.inf, math.inf) if window is None else window
+    return [
+        one for one in staggers
+        if abs(one - fitted) <= LARGEST_STEP + _SAME and low - _SAME <= one <= high + _SAME
+    ]  # fmt: skip
+
+
+def _pairs(staggers: Sequence[float]) -> list[tuple[float, float]]:
+    """Two staggers to go between: a full step apart, or as far as can be made.
+
+    What laps say grows with the square of the distance; a driver's answers alone prove nothing
+    (`lessons.BORNE_OUT`).
+    """
+    near = [
+        (a, b) for a, b in itertools.permutations(staggers, 2)
+        if abs(a - b) <= LARGEST_STEP + _SAME
+    ]  # fmt: skip
+    widest = max((abs(a - b) for a, b in near), default=0.0)
+    return [(a, b) for a, b in near if abs(a - b) > max(widest - _SAME, _SAME)]
+
+
+def _evening(pair: tuple[float, float], runs: int) -> tuple[float, ...]:
+    """Up, down, up, or up, down, down, up: a steady trend is no part of either."""
+    a, b = pair
+    block = (a, b, a) if runs == 3 else (a, b, b, a)
+    return tuple(block[i % len(block)] for i in range(max(runs, 2)))
+
+
+def _nights(now: float, then: float) -> int:
+    """Evenings until the interval is as narrow as `KNOWN`, each adding the same precision."""
+    wanted = (KNOWN / 1.645) ** -2.0
+    gain = 1.0 / then - 1.0 / now
+    if 1.0 / now >= wanted:
+        return 0
+    return min(MOST_NIGHTS, math.ceil((wanted - 1.0 / now) / gain)) if gain > 0 else MOST_NIGHTS
+
+
+@dataclass(frozen=True, eq=False)
+class _State:
+    """What is known before the evening.
+
+    Attributes
+    ----------
+    chance : ndarray, shape (candidates,)
+        Of the corrections at the track.
+    cases : ndarray, shape (blur and threshold,)
+        Chances of the driver's unknowns; empty when he has not spoken.
+    sharpness : float
+        Lap time lost at 1 m off, over the scatter of a lap, per m2.
+    lap_cost : float
+        s per m2.
+    """
+
+    chance: FloatArray
+    cases: FloatArray
+    sharpness: float
+    lap_cost: float
+
+    @classmethod
+    def of(cls, study: Study, track: str) -> "_State":
+        tracks = study.evidence or (Evidence((), Laps.none()),)
+        found = posterior_of(tracks)
+        places = [i for i, one in enumerate(study.tracks) if study.at(track) is one]
+        chance = found.here[places[0]] if places else found.elsewhere
+        if not study.evidence:
+            chance = chance_of(-0.5 * (CORRECTIONS / USUAL) ** 2)
+        answers = [answer for one in tracks for answer in one.answers]
+        cases = log_sum((driver_cases(answers) + np.log(chance + 1e-300)).T) + DRIVER_BEFORE
+        sharpness, lap_cost = lap_sharpness([one.laps for one in tracks], chance)
+        return cls(chance, chance_of(cases), sharpness, lap_cost)
+
+    @property
+    def mean(self) -> float:
+        return float(self.chance @ CORRECTIONS)
+
+    @property
+    def variance(self) -> float:
+        return float(self.chance @ (CORRECTIONS - self.mean) ** 2)
+
+    def cost(self, offsets: FloatArray) -> float:
+        """Expected s a lap that the staggers lose beside the best as known."""
+        return float(self.lap_cost * np.mean((offsets - self.mean) ** 2))
+
+    def expected_variance(self, offsets: FloatArray) -> float:
+        """Variance of the correction that an evening at these offsets is expected to leave, m2."""
+        seen = (2.0 * self.sharpness) ** 2 * float(np.sum(_steady(offsets) ** 2))
+        joint = self.chance[None, :]
+        for chances in map(self._answers, offsets):
+            joint = (joint[:, None, :] * chances).reshape(-1, len(CORRECTIONS))
+            joint = _merged(joint)
+        weight = joint.sum(axis=1)
+        mean = joint @ CORRECTIONS / weight
+        variance = np.maximum(joint @ CORRECTIONS**2 / weight - mean**2, 1e-12)
+        return float(weight @ (1.0 / (1.0 / variance + seen)))
+
+    def _answers(self, offset: float) -> FloatArray:
+        """Chance of each answer given each correction, (answers, candidates)."""
+        return np.array([
+            self.cases @ np.exp(driver_cases([Answer(said, off=float(offset))]))
+            for said in (1, 0, -1)
+        ])  # fmt: skip
+
+
+def _merged(joint: FloatArray) -> FloatArray:
+    """Without answers that hardly can come."""
+    weight = joint.sum(axis=1)
+    kept: FloatArray = joint[weight > 1e-4 * weight.max()]
+    return kept
+
+
+def _steady(offsets: FloatArray) -> FloatArray:
+    """Offsets less their mean and trend in run order: what laps of the night can speak of."""
+    order = np.arange(len(offsets), dtype=float)
+    basis = np.column_stack([np.ones_like(order), order])
+    rest: FloatArray = offsets - np.asarray(basis @ np.linalg.lstsq(basis, offsets, rcond=None)[0])
+    return rest
+
+
+def last_case(pages: Sequence[Page]) -> tuple[str, str, str] | None:
+    """Car, surface and track of the last run that says them."""
+    for night in reversed(nights(pages)):
+        for page in reversed(night.runs):
+            run = page.run
+            if run.condition is not None and run.rear_stagger is not None:
+                return run.car, run.condition, run.track
+    return None

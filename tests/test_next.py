@@ -1,0 +1,122 @@
+"""Which run next: plans by hand, what a rack makes, and seasons run by them."""
+
+import sys
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from notebook_helpers import made_nights, made_run
+from rollpath.book.book import Book
+from rollpath.book.lessons import study_of
+from rollpath.book.next import NextRun, _steady, next_run, rack_staggers
+from rollpath.cli import main
+from rollpath.files.racks import load_rack
+from rollpath.units import EIGHTH, INCH
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "scripts"))
+from made_season import KINDS, made_season, planned_season
+
+ROOT = Path(__file__).parents[1]
+CAR, SLICK = "Number 31", "slick"
+
+
+def planned(nights: int, off: float = 0.3, **options: object) -> NextRun:
+    found = next_run(made_nights(nights, off, 1, runs=4), CAR, SLICK, **options)  # type: ignore[arg-type]
+    assert found is not None
+    return found
+
+
+@pytest.mark.parametrize(("runs", "shape"), [(3, "aba"), (4, "abba")])
+def test_up_and_down_has_no_trend_in_it(runs: int, shape: str) -> None:
+    found = planned(3, runs=runs)
+    values = {"a": found.plan[0], "b": found.plan[1]}
+    assert found.plan == tuple(values[letter] for letter in shape)
+    assert found.plan[0] == found.stagger
+    # By hand: a, b, a and a, b, b, a are even in run order, so a steady trend has no part in them.
+    rest = _steady(np.array(found.plan))
+    assert rest == pytest.approx(np.array(found.plan) - np.mean(found.plan), abs=1e-12)
+
+
+def test_a_plan_keeps_to_a_step_and_to_eighths() -> None:
+    for nights in (1, 3, 8):
+        found = planned(nights)
+        ends = [found.last, *found.plan]
+        assert np.all(np.abs(np.diff(ends)) <= 0.5 * INCH + 1e-9)
+        assert all(one / EIGHTH == pytest.approx(round(one / EIGHTH)) for one in found.plan)
+        assert abs(found.stagger - found.last) <= 0.5 * INCH + 1e-9
+
+
+def test_it_stays_in_the_window_and_on_the_rack() -> None:
+    last = planned(4).last
+    low = planned(4, window=(last - 0.25 * INCH, last + 0.25 * INCH))
+    assert all(abs(one - last) <= 0.25 * INCH + 1e-9 for one in low.plan)
+    makes = (last - 0.375 * INCH, last, last + 2 * INCH)
+    racked = planned(4, staggers=makes)
+    assert set(racked.plan) == set(makes[:2])
+    assert racked.from_rack
+    assert planned(4, staggers=()).stagger == last
+
+
+def test_a_rack_makes_what_two_of_its_tires_make() -> None:
+    rack = load_rack(ROOT / "cars/racks/number-31.yaml")
+    found = rack_staggers(rack)
+    means = [tire.cold.mean for tire in rack.tires if tire.cold]
+    assert found
+    assert max(found) <= max(means) - min(means) + EIGHTH
+    assert all(one / EIGHTH == pytest.approx(round(one / EIGHTH)) for one in found)
+
+
+def test_an_evening_is_expected_to_teach_and_more_nights_leave_fewer_to_go() -> None:
+    few, some, many = planned(1), planned(6), planned(40)
+    assert few.then < few.give_or_take
+    assert many.give_or_take < some.give_or_take < few.give_or_take
+    assert few.nights_to_go >= some.nights_to_go >= many.nights_to_go
+    assert many.is_enough
+    assert few.cost >= 0.0
+
+
+def test_nothing_to_go_by_is_none() -> None:
+    assert next_run([], CAR, SLICK) is None
+    pages = [
+        replace(page, run=replace(page.run, optimum_stagger=None))
+        for page in made_nights(2, 0.0, 1)
+    ]
+    assert next_run(pages, CAR, SLICK) is None
+
+
+def test_planned_nights_find_it_with_two_thirds_of_the_runs_that_wandering_needs() -> None:
+    wander = replace(KINDS["plain"], off=0.3, climbs="wander", nights=9)
+    found = [0, 0]
+    for seed in range(12):
+        plan = planned_season(replace(wander, nights=6), np.random.default_rng(500 + seed))
+        walk, _ = made_season(wander, np.random.default_rng(500 + seed))
+        for i, pages in enumerate((plan, walk)):
+            found[i] += study_of(pages, CAR, SLICK).correction is not None
+    assert found[0] > found[1]
+
+
+def test_the_command_tells_the_run_first(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    book = tmp_path / "book.db"
+    with Book(book) as one:
+        one.take(made_nights(2, 0.3, 1, runs=4))
+    assert main(["notebook", "next", "--book", str(book)]) == 0
+    told = capsys.readouterr().out
+    assert told.startswith("Next run teaches most at ")
+    assert "more clean night" in told
+    assert len(told.splitlines()) <= 24
+    rack = str(ROOT / "cars/racks/number-31.yaml")
+    assert main(["notebook", "next", "--book", str(book), "--rack", rack, "--json"]) == 0
+    assert '"plan_in"' in capsys.readouterr().out
+
+
+def test_a_book_without_staggers_is_told(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    book = tmp_path / "book.db"
+    with Book(book) as one:
+        one.add(made_run(optimum_stagger=None))
+    assert main(["notebook", "next", "--book", str(book)]) == 2
+    assert "what the physics said" in capsys.readouterr().err

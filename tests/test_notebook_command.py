@@ -182,7 +182,7 @@ def test_review_warns_of_two_changes_and_names_the_runs_that_would_teach(
             "notebook", "add", "--book", book, "--track", "A", "--pads", "scales",
             "--car", car_file(tmp_path, tire, pad), "--when", f"2026-05-02 20:{minute:02}",
         )  # fmt: skip
-    text = " ".join(told("notebook", "review", "--book", book).split())
+    text = " ".join(told("notebook", "review", "--full", "--book", book).split())
     assert "rear stagger 2 1/2 in -> 3 in, bite 59 lb -> 91 lb" in text
     assert "This pair teaches nothing about either" in text
     assert "rear stagger 3 in with bite 59 lb; and rear stagger 2 1/2 in with bite 91 lb" in text

@@ -18,6 +18,7 @@ from typing import BinaryIO
 from rollpath.book.action import Action, action_in, action_out
 from rollpath.book.exchange import MOST_PAGES, from_csv, from_json, page_in, page_out
 from rollpath.book.run import LARGEST_NUMBER, BookError, Page
+from rollpath.book.spreadsheet import from_spreadsheet, is_spreadsheet
 
 HEAD = b'{"journal": "rollpath notebook", "version": 1}\n'
 _LINE = re.compile(rb'\{"seal": (\d+), (.*\})')
@@ -92,7 +93,7 @@ def journal_of(data: bytes) -> Journal:
 
 
 def read_export(text: str, source: str) -> tuple[list[Page], list[Action]]:
-    """Pages and actions from an export of a book, CSV or JSON, or from its journal.
+    """Pages and actions from an export of a book, CSV or JSON, its journal, or a plain spreadsheet.
 
     Raises
     ------
@@ -107,6 +108,8 @@ def read_export(text: str, source: str) -> tuple[list[Page], list[Action]]:
         return [*map(journal.page, journal.pages)], [*map(journal.action, journal.actions)]
     if text.lstrip()[:1] in ("{", "["):
         return from_json(text, source)
+    if is_spreadsheet(text):
+        return from_spreadsheet(text, source), []
     return from_csv(text, source), []
 
 

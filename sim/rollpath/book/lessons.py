@@ -64,11 +64,13 @@ BORNE_OUT = 0.94
 """How sure the watch alone has to be of the side. A driver who likes something other than the
 quickest asks for it as steadily as one who is right, and only the watch can tell them apart."""
 OUTCOMES = (
-    "few", "unrelated", "apart", "cut", "shown", "not borne out", "not shown", "not needed",
+    "unsaid", "few", "unrelated", "apart", "cut", "shown", "not borne out", "not shown",
+    "not needed",
 )  # fmt: skip
-"""What comes of a study: too few clean runs; evidence that does not follow the stagger; driver
-and watch that stand apart; further off than is considered; a correction; one that the driver asks
-for and the watch does not bear out; none that is shown yet; shown not to need one."""
+"""What comes of a study: no run says the surface; too few clean runs; evidence that does not
+follow the stagger; driver and watch that stand apart; further off than is considered; a
+correction; one that the driver asks for and the watch does not bear out; none that is shown yet;
+shown not to need one."""
 
 
 @dataclass(frozen=True)
@@ -211,6 +213,19 @@ class Study:
 def same_track(a: str | None, b: str | None) -> bool:
     """Whether two names mean one track, however they were typed."""
     return (a or "").strip().casefold() == (b or "").strip().casefold()
+
+
+def untaught(all_nights: Iterable[Night]) -> list[Study]:
+    """The runs of each car that do not say the surface: a table can be made of them, no more."""
+    groups: dict[str, list[Point]] = {}
+    for point in _points(all_nights):
+        if point.page.run.condition is None:
+            groups.setdefault(point.page.run.car, []).append(point)
+    unsaid = Finding(None, math.nan, (math.nan, math.nan), "unsaid")
+    return [
+        Study(car, "", tuple(points), 0, unsaid, (), unsaid, None, None)
+        for car, points in sorted(groups.items())
+    ]
 
 
 def studies(all_nights: Iterable[Night]) -> list[Study]:

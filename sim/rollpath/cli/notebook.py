@@ -117,7 +117,7 @@ def _nights_told(found: list["Night"], asked: int | None, full: bool) -> list["N
 
 
 def _notebook_review(arguments: argparse.Namespace) -> None:
-    from rollpath.book.lessons import studies
+    from rollpath.book.lessons import studies, untaught
     from rollpath.book.nights import nights
 
     surface, arguments.condition = arguments.condition, None
@@ -128,12 +128,14 @@ def _notebook_review(arguments: argparse.Namespace) -> None:
     taught = [study for study in studies(found) if surface in (None, study.condition)]
     if surface is not None:
         found = [n for n in found if any(page.run.condition == surface for page in n.runs)]
+    if surface is None:
+        taught += untaught(found)
     taught.sort(key=lambda study: study.points[-1].page.run.when, reverse=True)
     screen = screen_of(arguments)
     if arguments.json:
         print(as_json(review_json(found, taught), None))
     else:
-        shown = _nights_told(found, arguments.nights, screen.full or not taught)
+        shown = _nights_told(found, arguments.nights, screen.full)
         print(review_screen(shown, len(found) - len(shown), taught, screen))
     if arguments.out or arguments.show:
         from rollpath.show.picture import deliver

@@ -207,9 +207,7 @@ def review_screen(
         lines += [*_night_lines(night, screen), ""]
     if found and earlier:
         lines.append(f"{earlier} earlier nights: --nights 0 tells them too.")
-    if not taught:
-        lines.append("No run says what the surface was: no table, and nothing to learn from.")
-    elif not found:
+    if not found:
         lines.append("By track and part of the night, and run by run: --full")
     return lay_out(lines, screen)
 
@@ -218,7 +216,10 @@ def _other_lines(others: Sequence[Study]) -> list[str]:
     """Cars and surfaces that are not shown, and how to see them."""
     if not others:
         return []
-    names = [f"{clean_text(one.car, 16)} {clean_text(one.condition, 12)}" for one in others[:4]]
+    names = [
+        f"{clean_text(one.car, 16)} {clean_text(one.condition, 12) or '(no surface)'}"
+        for one in others[:4]
+    ]
     more = f" and {len(others) - 4} more" if len(others) > 4 else ""
     return [paragraph(f"Also in the book: {', '.join(names)}{more}. --car, --condition, --track.")]
 
@@ -231,7 +232,7 @@ def _study_lines(study: Study, screen: Screen) -> list[str]:
     own = nights(pages)
     gain = gains(own)
     told = lines_by(by_stagger, pages, gain)
-    head = f"{clean_text(study.car, 30)}, {clean_text(study.condition, 20)}: "
+    head = f"{clean_text(study.car, 30)}, {clean_text(study.condition, 20) or 'surface not said'}: "
     head += f"{counted(len(pages), 'run')}, {counted(len(own), 'night')}"
     if len(told) > MOST_LINES and not screen.full:
         told = lines_by(_by_quarter, pages, gain)[: 2 * MOST_LINES]
@@ -412,7 +413,7 @@ def review_json(found: Sequence[Night], taught: Sequence[Study]) -> dict[str, An
         "studies": [
             {
                 "car": study.car,
-                "condition": study.condition,
+                "condition": study.condition or None,
                 "clean_runs": study.clean_runs,
                 **finding_json(study, study.together),
                 "tracks": [finding_json(study, one) for one in study.tracks],

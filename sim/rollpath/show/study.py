@@ -20,6 +20,10 @@ def finding_words(study: Study, finding: Finding, screen: Screen) -> str:
     return SENTENCES[finding.outcome](study, finding, screen)
 
 
+def _unsaid(study: Study, finding: Finding, screen: Screen) -> str:
+    return "These runs do not say the surface, so nothing is learned from them but the table."
+
+
 def _few(study: Study, finding: Finding, screen: Screen) -> str:
     return f"Not shown yet: {_counted_so_far(study)}."
 
@@ -92,6 +96,7 @@ def _not_needed(study: Study, finding: Finding, screen: Screen) -> str:
 
 
 SENTENCES: dict[str, Callable[[Study, Finding, Screen], str]] = {
+    "unsaid": _unsaid,
     "few": _few,
     "unrelated": _unrelated,
     "apart": _apart,

@@ -31,7 +31,7 @@ COMMANDS = (
 def main() -> int:
     for command in COMMANDS:
         print("\n$ rollpath " + " ".join(command), flush=True)
-        status = run("-m", "rollpath", *command)
+        status = run("-m", "rollpath", *command, extras=("page",))
         if status:
             return status
     print(f"\npictures in {PICTURES.name}/: " + ", ".join(p.name for p in PICTURES.glob("*.png")))

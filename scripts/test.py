@@ -16,8 +16,9 @@ CHECKS = (
 
 def main() -> int:
     options = sys.argv[1:] or ["-n", "2"]
-    statuses = [run(*check) for check in CHECKS]
-    statuses.append(run("-m", "pytest", *options))
+    extras = ("page", "test")
+    statuses = [run(*check, extras=extras) for check in CHECKS]
+    statuses.append(run("-m", "pytest", *options, extras=extras))
     return max(statuses)
 
 

@@ -4,7 +4,6 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-import rollpath.lap
 from ovals import DEMO_TRACKS, GRIPPY, demo_car, demo_track, oval
 from rollpath.axle.rolling import needed_stagger
 from rollpath.groove.lay import make_groove
@@ -18,13 +17,6 @@ CAR = demo_car()
 STATIONS = 720
 CASES = [(track, surface) for track in DEMO_TRACKS for surface in ("heavy", "slick")]
 NAMES = [f"{track.name}, {surface}" for track, surface in CASES]
-
-
-@pytest.fixture
-def settled_to_the_last_bit(monkeypatch):
-    """Differences of lap times need laps that are settled far below them."""
-    monkeypatch.setattr(rollpath.lap, "SETTLED_SHARE", 1e-13)
-    monkeypatch.setattr(rollpath.lap, "MOST_PASSES", 60)
 
 
 def lap_of(track, surface, car=CAR):
@@ -58,7 +50,6 @@ def test_scrub_costs_least_where_the_lever_says(track, surface):
 
 
 @pytest.mark.parametrize(("track", "surface"), CASES[::3], ids=NAMES[::3])
-@pytest.mark.usefixtures("settled_to_the_last_bit")
 def test_the_gradient_is_that_of_laps_with_one_station_moved(track, surface):
     groove, condition, lap = lap_of(track, surface)
     gradient = lap_time_gradient(lap, CAR, condition)
@@ -78,7 +69,6 @@ def test_the_gradient_is_that_of_laps_with_one_station_moved(track, surface):
 
 
 @pytest.mark.parametrize(("track", "surface"), CASES, ids=NAMES)
-@pytest.mark.usefixtures("settled_to_the_last_bit")
 def test_what_grip_is_worth_all_over_is_that_of_laps_with_more_and_less(track, surface):
     groove, condition, lap = lap_of(track, surface)
     more, less = (
@@ -125,7 +115,6 @@ def test_the_lever_is_longest_off_the_corner_and_nothing_under_braking_or_at_the
         assert (np.diff(worth[run[leaving + 15 :]]) < 0).all()
 
 
-@pytest.mark.usefixtures("settled_to_the_last_bit")
 def test_a_lap_that_is_all_power_forgets_only_by_its_own_drag():
     # No corner limit anywhere: the loss goes round and round, as laps with the drag in them tell.
     weak = replace(CAR, power=25e3)

@@ -24,6 +24,9 @@ ROLLING_RESISTANCE = 0.025
 BODY_OVERHANG = 12 * INCH
 """Width of the body outside the wider track width, both sides together. Engineering judgement."""
 
+BODY_ENDS = 76 * INCH
+"""Length of the body outside the wheelbase, both ends together. Engineering judgement."""
+
 
 @dataclass(frozen=True)
 class Axle:
@@ -168,6 +171,11 @@ class Car:
     def width(self) -> Real:
         """Over the body, m."""
         return np.maximum(self.front.track_width, self.rear.track_width) + BODY_OVERHANG
+
+    @property
+    def length(self) -> Real:
+        """From bumper to bumper, m."""
+        return self.wheelbase + BODY_ENDS
 
     @property
     def front_roll_share(self) -> Real:

@@ -15,7 +15,6 @@ import numpy as np
 from rollpath.car import ROLLING_RESISTANCE, Car
 from rollpath.groove.path import Groove
 from rollpath.loads import across
-from rollpath.tire import brush_slip
 from rollpath.track import Condition
 from rollpath.units import FloatArray, G, Real
 
@@ -25,6 +24,12 @@ LEAST_SPEED = 1.0
 """m/s; the quasi-steady lap never stops."""
 MOST_USED = 0.999
 """Share of grip at which cornering drag is capped; the limit lies below it."""
+LEAST_HELD = 1e-3
+"""Share of grip below which no corner is held: a surface without grip."""
+LIMIT_STEPS = 3
+"""Newton steps for the air in the corner limit, a small part of it."""
+MOST_LIMIT = 1e5
+"""m2/s2; a corner that holds a car at 450 m/s holds it."""
 LEAST_LOAD = 0.05
 """m/s2; the car never quite leaves the ground."""
 STRAIGHT_CURVATURE = 1e-9
@@ -94,7 +99,7 @@ def road_of(groove: Groove, means: Means, mu: FloatArray, extra: Real = 0.0) -> 
     ds = groove.ds
     turn, press = 2 * groove.curvature * cos_b, 2 * groove.curvature * sin_b
     slide, rest = G * sin_b, G * cos_b
-    limit = 0.5 * corner_speed(groove.curvature, groove.bank, mu * _held_share(mu, means)) ** 2
+    limit = _corner_limit(groove, means, mu)
     top = 0.5 * (means.power / means.drag * 2.0) ** (2 / 3)
     limit = np.clip(limit, 0.5 * LEAST_SPEED**2, top)
     stations = {
@@ -132,19 +137,43 @@ def corner_speed(curvature: Real, bank: Real, grip: Real) -> FloatArray:
     return np.sqrt(square)
 
 
-def _held_share(mu: FloatArray, means: Means) -> FloatArray:
-    """Share of the grip that can be turned into cornering while the rear holds the speed.
+def _corner_limit(groove: Groove, means: Means, mu: FloatArray) -> FloatArray:
+    """Largest w of a steady turn; a share u of the grip turns the car, the rest holds its speed.
 
     Cornering drags: at the whole grip circle too little is left to overcome it. The held share u is
-    where the rear's own circle, r mu n (1 - u^2)^(1/2) at a steady speed, equals cornering drag and
-    rolling resistance; found by bisection.
+    where the rear's own circle, r mu n (1 - u^2)^(1/2) at a steady speed, equals cornering drag,
+    rolling resistance and the air's drag. First without the air, by bisection, one u all over; then
+    with the air at the speed found, by Newton's method, station by station.
     """
-    shape = np.broadcast_shapes(mu.shape, means.rear_share.shape)
-    low, high = np.zeros(shape), np.ones(shape)
+    k, b = groove.curvature, groove.bank
+    u = _held_share(mu, means)
+    for _ in range(LIMIT_STEPS):
+        w = np.minimum(0.5 * corner_speed(k, b, mu * u) ** 2, MOST_LIMIT)
+        n = G * np.cos(b) + 2 * w * k * np.sin(b)
+        spare, slope = _spare(u, mu, means)
+        # The air is felt a little less where the car is slowed for it: w falls about as u does.
+        air = means.drag * w / (mu * np.maximum(n, LEAST_LOAD))
+        u = np.clip(u - (spare - air) / (slope - air / u), LEAST_HELD, MOST_USED)
+    return np.minimum(0.5 * corner_speed(k, b, mu * u) ** 2, MOST_LIMIT)
+
+
+def _spare(u: FloatArray, mu: FloatArray, means: Means) -> tuple[FloatArray, FloatArray]:
+    """What the rear has left of its circle over rolling and cornering drag, per mu n; its slope."""
+    sticking = np.cbrt(1.0 - u)
+    drag = 3.0 * mu / means.slip_stiffness * u * (1.0 - sticking)
+    drag_slope = 3.0 * mu / means.slip_stiffness * (1.0 - sticking + u / (3.0 * sticking**2))
+    circle = np.sqrt(1.0 - u**2)
+    spare = means.rear_share * circle - drag - ROLLING_RESISTANCE / mu
+    return spare, -means.rear_share * u / circle - drag_slope
+
+
+def _held_share(mu: FloatArray, means: Means) -> FloatArray:
+    """The held share with no air, by bisection."""
+    shape = np.broadcast_shapes(mu.shape, means.rear_share.shape, means.slip_stiffness.shape)
+    low, high = np.full(shape, LEAST_HELD), np.full(shape, MOST_USED)
     for _ in range(30):
         u = 0.5 * (low + high)
-        drag = u * brush_slip(u, mu, means.slip_stiffness) + ROLLING_RESISTANCE / mu
-        held = means.rear_share * np.sqrt(1 - u**2) > drag
+        held = _spare(u, mu, means)[0] > 0
         low, high = np.where(held, u, low), np.where(held, high, u)
     return low
 
@@ -199,9 +228,13 @@ def across_and_down(road: Road, w: FloatArray) -> tuple[FloatArray, FloatArray]:
 
 
 def _root(value: FloatArray, slope: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Square root of a value and its slope, kept off zero."""
+    """Square root of a value and its slope; below `LEAST_LOAD` the tangent there goes on.
+
+    So it stays concave, and Newton's method finds its way back from where there is no root.
+    """
     root = np.sqrt(np.maximum(value, LEAST_LOAD**2))
-    return root, (value > LEAST_LOAD**2) * slope / (2.0 * root)
+    below = np.minimum(value - LEAST_LOAD**2, 0.0) / (2.0 * LEAST_LOAD)
+    return root + below, slope / (2.0 * root)
 
 
 def resistance(

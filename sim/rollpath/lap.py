@@ -36,11 +36,10 @@ from rollpath.loads import across, wheel_loads
 from rollpath.track import Condition
 from rollpath.units import FloatArray, G, Real
 
-MOST_PASSES = 14
-"""Passes for a lap to settle; seven are usual."""
-SETTLED_SHARE = 5e-5
-"""A lap has settled when no w moves by more than this share of the largest; a pass takes an
-error to a tenth or less, so what is left is far below the error of the stations."""
+MOST_PASSES = 30
+"""Passes for a lap to settle; five are usual, and each squares what is left to do."""
+SETTLED_SHARE = 1e-9
+"""A lap has settled when no w moves by more than this share of the largest."""
 BLOCK = 32
 """Cases of a sweep that are settled together, so that their arrays stay in the processor's
 cache."""
@@ -134,7 +133,7 @@ def solve_lap(groove: Groove, car: Car, condition: Condition, extra_drag: Real =
     Raises
     ------
     LapError
-        If the car comes almost to a stop.
+        If the car comes almost to a stop, or the lap does not settle.
     """
     means = means_of(car, condition)
     mu = grip_under(groove, condition)
@@ -208,8 +207,10 @@ def _settle(road: Road, means: Means) -> FloatArray:
         moved = np.max(np.abs(settled - w))
         w = settled
         if moved < SETTLED_SHARE * np.max(w):
-            break
-    return w
+            return w
+    raise LapError(
+        f"this lap does not settle in {MOST_PASSES} passes; check power, grip, weights and bank"
+    )
 
 
 def _flip(stations: FloatArray) -> FloatArray:
@@ -227,18 +228,26 @@ def _pass(
     """
     gap = between(slope) * step
     source = between(a - slope * w) * step
-    log_m = -np.cumsum(gap, axis=-1)
-    log_m = np.concatenate([np.zeros_like(log_m[..., :1]), log_m], axis=-1)
+    log_m = np.cumsum(-gap, axis=-1)
     m = np.exp(np.clip(log_m, -MOST_EXPONENT, MOST_EXPONENT))
     # Exact for a constant slope over a step: the source grows by (exp(gap) - 1) / gap.
-    z = np.cumsum(source * growth(gap) * m[..., 1:], axis=-1)
-    z = np.concatenate([np.zeros_like(z[..., :1]), z[..., :-1]], axis=-1)
-    m = m[..., :-1]
-    around = w[..., -1:] + between(a)[..., -1:] * step[..., -1:]
-    first = np.minimum(limit[..., :1], around)
-    obstacle = np.concatenate([first, limit[..., 1:]], axis=-1) * m
-    solution: FloatArray = (np.minimum.accumulate(obstacle - z, axis=-1) + z) / m
+    z = np.cumsum(source * growth(gap) * m, axis=-1)
+    spare = np.minimum.accumulate(limit[..., 1:] * m[..., :-1] - z[..., :-1], axis=-1)
+    first = np.minimum(limit[..., :1], _around(spare[..., -1:], z[..., -1:], m[..., -1:]))
+    rest = (np.minimum(spare, first) + z[..., :-1]) / m[..., :-1]
+    solution: FloatArray = np.concatenate([first, rest], axis=-1)
     return np.maximum(solution, 0.5 * LEAST_SPEED**2)
+
+
+def _around(spare: FloatArray, z: FloatArray, m: FloatArray) -> FloatArray:
+    """The w with which a lap comes round to where it started with that same w.
+
+    A start w comes round as ``(min(w, spare) + z) / m``: bound by an obstacle on the way, or, when
+    it meets none, by its own drag.
+    """
+    forgets = m > 1.0
+    free = np.where(forgets, z / np.where(forgets, m - 1.0, 1.0), np.inf)
+    return np.where(free <= spare, free, (spare + z) / m)
 
 
 def station_after(stations: FloatArray) -> FloatArray:
@@ -269,7 +278,7 @@ def _finish(groove: Groove, car: Car, means: Means, road: Road, w: FloatArray) -
     half = np.maximum(gained / ahead + between(drag), 0.0) * ahead
     drive = m * (half + np.roll(half, 1, axis=-1)) / (ahead + behind)
     thrust = m * (a_x + drag)
-    phase = _phases(groove, a_x, thrust, road.mu)
+    phase = without_slivers(_phases(groove, a_x, thrust, road.mu), groove.ds, car.length)
     wheels = wheel_loads(car, a_x, a_y, n)
     return Lap(groove, np.sqrt(2.0 * w), a_x, a_y, n, thrust, drive, wheels, phase, road.extra)
 
@@ -286,3 +295,28 @@ def _phases(
     turning = np.where(groove.turning, driving, PHASES.index("straight"))
     phase: NDArray[np.int_] = np.where(thrust < 0, PHASES.index("entry"), turning)
     return phase
+
+
+def without_slivers(phase: NDArray[np.int_], ds: FloatArray, least: Real) -> NDArray[np.int_]:
+    """The phases with those shorter than a car given to the longer neighbour, shortest first."""
+    n = phase.shape[-1]
+    rows = phase.reshape(-1, n).copy()
+    lengths = np.broadcast_to(ds, phase.shape).reshape(-1, n)
+    shortest = np.broadcast_to(np.asarray(least)[..., None], (*phase.shape[:-1], 1)).ravel()
+    for row, length, enough in zip(rows, lengths, shortest, strict=True):
+        _merge(row, length, float(enough))
+    return rows.reshape(phase.shape)
+
+
+def _merge(phase: NDArray[np.int_], ds: FloatArray, least: float) -> None:
+    """Phases of one lap without slivers, in place."""
+    while (starts := np.flatnonzero(phase != np.roll(phase, 1))).size > 2:
+        runs = np.add.reduceat(np.roll(ds, -starts[0]), starts - starts[0])
+        short = int(runs.argmin())
+        if runs[short] >= least:
+            return
+        count = len(starts)
+        before, after = (short - 1) % count, (short + 1) % count
+        into = before if runs[before] >= runs[after] else after
+        long = (starts[after] - starts[short]) % len(phase)
+        phase[(starts[short] + np.arange(long)) % len(phase)] = phase[starts[into]]

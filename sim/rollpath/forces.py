@@ -198,7 +198,7 @@ def accelerations(
     mu, q, r = road.mu, means.height_share, means.rear_share
     a_y, n = across_and_down(road, w)
     e = 1.0 - (mu * q) ** 2
-    drag, drag_slope = resistance(road, means, w, a_y, n)
+    drag, drag_slope, _ = resistance(road, means, w, a_y, n)
     N, N_slope = r * n - q * drag, r * road.press - q * drag_slope
     circle, circle_slope = _root(
         mu**2 * N**2 - e * (r * a_y) ** 2,
@@ -239,10 +239,10 @@ def _root(value: FloatArray, slope: FloatArray) -> tuple[FloatArray, FloatArray]
 
 def resistance(
     road: Road, means: Means, w: FloatArray, a_y: FloatArray, n: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """Air, rolling and cornering drag per unit mass, and its slope by w.
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Air, rolling and cornering drag per unit mass, its slope by w, and tan(alpha).
 
-    Cornering drag is a_y tan(alpha), alpha from the brush tire.
+    Cornering drag is a_y tan(alpha), alpha from the brush tire [2]_.
     """
     mu, C = road.mu, means.slip_stiffness
     side = np.abs(a_y)
@@ -253,6 +253,5 @@ def resistance(
     u_slope = (side_slope - mu * u * road.press) / (mu * n)
     slip_slope = mu / C / sticking**2 * u_slope
     drag = means.drag * w + ROLLING_RESISTANCE * n + side * slip
-    return drag, (
-        means.drag + ROLLING_RESISTANCE * road.press + side_slope * slip + side * slip_slope
-    )
+    slope = means.drag + ROLLING_RESISTANCE * road.press + side_slope * slip + side * slip_slope
+    return drag, slope, slip

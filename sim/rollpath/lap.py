@@ -81,6 +81,8 @@ class Lap:
         Load of each wheel, N.
     phase : ndarray of int
         Index into `PHASES`.
+    slip_angle : ndarray
+        By which the tail hangs out, rad: how far to the left of its path the car points.
     extra_drag : ndarray
         Drag per unit mass that was added where the car drives, m/s2.
     """
@@ -94,6 +96,7 @@ class Lap:
     drive: FloatArray
     wheels: Corners[Real]
     phase: NDArray[np.int_]
+    slip_angle: FloatArray
     extra_drag: FloatArray
 
     @property
@@ -270,7 +273,7 @@ def growth(gap: FloatArray) -> FloatArray:
 def _finish(groove: Groove, car: Car, means: Means, road: Road, w: FloatArray) -> Lap:
     """The lap from its w: accelerations, thrust, wheel loads and phases."""
     a_y, n = across_and_down(road, w)
-    drag, _ = resistance(road, means, w, a_y, n)
+    drag, _, slip = resistance(road, means, w, a_y, n)
     gained, m = np.roll(w, -1, axis=-1) - w, across(car.mass)
     ahead, behind = road.step, np.roll(road.step, 1, axis=-1)
     a_x = (gained + np.roll(gained, 1, axis=-1)) / (ahead + behind)
@@ -279,8 +282,11 @@ def _finish(groove: Groove, car: Car, means: Means, road: Road, w: FloatArray) -
     drive = m * (half + np.roll(half, 1, axis=-1)) / (ahead + behind)
     thrust = m * (a_x + drag)
     phase = without_slivers(_phases(groove, a_x, thrust, road.mu), groove.ds, car.length)
-    wheels = wheel_loads(car, a_x, a_y, n)
-    return Lap(groove, np.sqrt(2.0 * w), a_x, a_y, n, thrust, drive, wheels, phase, road.extra)
+    wheels = wheel_loads(car, a_x, a_y, n, drive)
+    return Lap(
+        groove, np.sqrt(2.0 * w), a_x, a_y, n, thrust, drive, wheels, phase,
+        slip_angle=np.sign(a_y) * np.arctan(slip), extra_drag=road.extra,
+    )  # fmt: skip
 
 
 def _phases(

@@ -43,12 +43,8 @@ def brush_slip(grip_used: Real, mu: Real, slip_stiffness: Real) -> Real:
     return 3.0 * mu / slip_stiffness * (1.0 - np.cbrt(1.0 - grip_used))
 
 
-LOADED_SHARE = 1.0 / 3.0
-"""Share of a tire's deflection by which its rolling radius falls [3]_."""
-
-
-def lost_circumference(load: Real, spring_rate: Real) -> Real:
-    """How much less than its taped rollout a loaded tire rolls in one turn, m [3]_.
+def lost_circumference(load: Real, spring_rate: Real, loaded_share: Real) -> Real:
+    """How much less than its taped rollout a loaded tire rolls in one turn, m [2]_.
 
     Parameters
     ----------
@@ -56,5 +52,7 @@ def lost_circumference(load: Real, spring_rate: Real) -> Real:
         N.
     spring_rate : float
         Of the tire, N/m.
+    loaded_share : float
+        q, share of its deflection by which the rolling radius falls; see `typical.LOADED_SHARES`.
     """
-    return 2 * np.pi * LOADED_SHARE * load / spring_rate
+    return 2 * np.pi * loaded_share * load / spring_rate

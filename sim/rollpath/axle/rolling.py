@@ -17,7 +17,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from rollpath.car import Car
+from rollpath.car import Car, rear_tire_rates
 from rollpath.lap import Lap
 from rollpath.loads import across
 from rollpath.tire import lost_circumference
@@ -31,7 +31,7 @@ class NeededStagger:
     Attributes
     ----------
     total : ndarray
-        With the loads of the lap and the growth of the tires: what to tape cold.
+        With the loads and the slide of the lap and the growth of the tires: what to tape cold.
     geometric : ndarray
         By the path alone.
     mean_rollout : ndarray
@@ -72,8 +72,21 @@ def natural_curvature(
     return difference / ((left_circumference + right_circumference) * half_track * np.cos(bank))
 
 
+def lost_circumferences(lap: Lap, car: Car) -> tuple[Real, Real]:
+    """How much less than taped the left and the right rear tire roll in one turn on a lap, m [3]_.
+
+    Each with its own rate at its own pressure, and the load it carries there.
+    """
+    q = across(car.tire.loaded_share)
+    left, right = rear_tire_rates(car)
+    return (
+        lost_circumference(lap.wheels.left_rear, across(left), q),
+        lost_circumference(lap.wheels.right_rear, across(right), q),
+    )
+
+
 def rolling_circumference(lap: Lap, car: Car) -> FloatArray:
-    """Mean of how far the two rear tires roll in one turn under the loads of a lap, m [3]_.
+    """Mean of how far the two rear tires roll in one turn under the loads of a lap, m.
 
     Parameters
     ----------
@@ -85,10 +98,27 @@ def rolling_circumference(lap: Lap, car: Car) -> FloatArray:
     ndarray
         At every station of the lap.
     """
-    load = 0.5 * (lap.wheels.left_rear + lap.wheels.right_rear)
-    lost = lost_circumference(load, across(car.tire.spring_rate))
-    circumference: FloatArray = across(car.rear.mean_rollout) - lost
+    c_L, c_R = lost_circumferences(lap, car)
+    circumference: FloatArray = across(car.rear.mean_rollout) - 0.5 * (c_L + c_R)
     return circumference
+
+
+def yaw_curvature(lap: Lap, car: Car) -> FloatArray:
+    """How fast the car itself turns, per metre of path, 1/m, to the left positive.
+
+    The nose points alpha to the left of the path, so ``d(heading)/ds = k + d(alpha)/ds``. A tail
+    that comes back into line as the corner opens takes away from what the path turns. The change
+    is taken over a wheelbase, within which no car changes its slide.
+    """
+    groove = lap.groove
+    mean_ds = float(np.mean(groove.ds))
+    hop = max(round(0.5 * float(np.mean(car.wheelbase)) / mean_ds), 1)
+    ends = np.cumsum(groove.ds, axis=-1)
+    length = ends[..., -1:]
+    apart = np.roll(groove.s, -hop, axis=-1) - np.roll(groove.s, hop, axis=-1)
+    turned = np.roll(lap.slip_angle, -hop, axis=-1) - np.roll(lap.slip_angle, hop, axis=-1)
+    curvature: FloatArray = groove.curvature + turned / (apart % length)
+    return curvature
 
 
 def needed_stagger(lap: Lap, car: Car, tire_load: bool = True) -> NeededStagger:
@@ -100,24 +130,24 @@ def needed_stagger(lap: Lap, car: Car, tire_load: bool = True) -> NeededStagger:
     car : Car
         Its mean rear rollout is held.
     tire_load : bool
-        False leaves out tire deflection and growth: the geometry alone.
+        False leaves out tire deflection and growth and the car's slide: the geometry alone.
 
     Notes
     -----
-    With mean rollout M, reach x = t k cos b and lost circumferences c_L and c_R the condition
+    With mean rollout M, reach x = t k cos b / cos alpha, k how fast the car turns and alpha its
+    slip angle, and lost circumferences c_L and c_R the condition
     ``(M + S/2 - c_R) / (M - S/2 - c_L) = (1 + x) / (1 - x)`` gives
     ``S = 2 M x + c_R (1 - x) - c_L (1 + x)``.
     """
     groove = lap.groove
     M = across(car.rear.mean_rollout)
-    x = across(car.rear.half_track) * np.cos(groove.bank) * groove.curvature
-    geometric = 2.0 * M * x
+    reach = across(car.rear.half_track) * np.cos(groove.bank)
+    geometric = 2.0 * M * reach * groove.curvature
     if not tire_load:
         return NeededStagger(geometric, geometric, M)
-    rate = across(car.tire.spring_rate)
-    c_L = lost_circumference(lap.wheels.left_rear, rate)
-    c_R = lost_circumference(lap.wheels.right_rear, rate)
-    total = geometric + c_R * (1.0 - x) - c_L * (1.0 + x) - across(car.tire.growth)
+    x = reach * yaw_curvature(lap, car) / np.cos(lap.slip_angle)
+    c_L, c_R = lost_circumferences(lap, car)
+    total = 2.0 * M * x + c_R * (1.0 - x) - c_L * (1.0 + x) - across(car.tire.growth)
     return NeededStagger(total, geometric, M)
 
 

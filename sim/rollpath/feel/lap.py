@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rollpath.axle.rolling import NeededStagger, needed_stagger
-from rollpath.car import Car
+from rollpath.car import Car, rear_tire_rates
 from rollpath.corners import Corners
 from rollpath.feel.trim import Chassis, Stations, Trim, each_array, trim_stations
 from rollpath.forces import AIR_DENSITY
@@ -200,6 +200,7 @@ def _twisted(weights: Corners[Real], bite_change: FloatArray) -> Corners[Real]:
 def chassis_of(car: Car, condition: Condition) -> Chassis:
     """The car as it stands, on tires of one condition at both ends."""
     weights = car.weights
+    left_rate, right_rate = rear_tire_rates(car)
     front_reach = car.wheelbase * weights.rear_share
     lean = (weights.left_front - weights.right_front) * car.front.half_track + (
         weights.left_rear - weights.right_rear
@@ -213,7 +214,9 @@ def chassis_of(car: Car, condition: Condition) -> Chassis:
         offset=lean / weights.total,
         front_stiffness=condition.slip_stiffness,
         rear_stiffness=condition.slip_stiffness,
-        tire_rate=car.tire.spring_rate,
+        left_rate=left_rate,
+        right_rate=right_rate,
+        loaded_share=car.tire.loaded_share,
     )
 
 
@@ -247,7 +250,7 @@ def stations_of(
         a_y=lap.a_y,
         a_y_at_rest=slide,
         air_drag=0.5 * AIR_DENSITY * np.asarray(car.drag_area) * lap.speed**2,
-        loads=wheel_loads(car, lap.a_x, lap.a_y, lap.load),
+        loads=wheel_loads(car, lap.a_x, lap.a_y, lap.load, lap.drive),
         loads_at_rest=wheel_loads(car, np.zeros_like(rest), slide, rest),
         left_rollout=car.rear.mean_rollout - 0.5 * running,
         right_rollout=car.rear.mean_rollout + 0.5 * running,

@@ -72,8 +72,10 @@ class Chassis:
         How far the centre of gravity lies left of the centreline, m.
     front_stiffness, rear_stiffness : float
         Slip stiffness per unit load, C.
-    tire_rate : float
-        Vertical rate of a tire, N/m.
+    left_rate, right_rate : float
+        Vertical rates of the rear tires, N/m.
+    loaded_share : float
+        See `tire.lost_circumference`.
     """
 
     mass: Real
@@ -84,7 +86,9 @@ class Chassis:
     offset: Real
     front_stiffness: Real
     rear_stiffness: Real
-    tire_rate: Real
+    left_rate: Real
+    right_rate: Real
+    loaded_share: Real
 
     @property
     def wheelbase(self) -> Real:
@@ -282,11 +286,12 @@ def _rear(car: Chassis, at: Stations, loads: Corners[Real], z: FloatArray) -> _T
     mean = 0.5 * (at.left_rollout + at.right_rollout)
     across_speed = np.sin(sideslip) - at.turn * car.rear_reach
     slips, rolling = [], []
-    for rollout, load, y in (
-        (at.left_rollout, loads.left_rear, car.rear_half_track),
-        (at.right_rollout, loads.right_rear, -car.rear_half_track),
+    for rollout, load, rate, y in (
+        (at.left_rollout, loads.left_rear, car.left_rate, car.rear_half_track),
+        (at.right_rollout, loads.right_rear, car.right_rate, -car.rear_half_track),
     ):
-        rolls = axle_speed * (rollout - lost_circumference(load, car.tire_rate)) / mean
+        lost = lost_circumference(load, rate, car.loaded_share)
+        rolls = axle_speed * (rollout - lost) / mean
         along_speed = np.cos(sideslip) - at.turn * y
         slips.append((1.0 - along_speed / rolls, -across_speed / rolls))
         rolling.append(rolls)

@@ -52,7 +52,7 @@ def driven(track: Track, car: Car, condition: str, fault: float) -> tuple[Feel, 
     """The car driven with a stagger that is wrong by a fault, m, and the stagger that is right."""
     state = track.condition(condition)
     lap = solve_lap(make_groove(track, state.groove, car.width), car, state)
-    right = float(recommend(lap, needed_stagger(lap, car), car.stagger_window).unbounded)
+    right = float(recommend(lap, needed_stagger(lap, car), car, state).unbounded)
     return trim_lap(lap, car, state, np.array([right + fault])), right
 
 

@@ -69,7 +69,7 @@ def wanted(track, car, condition, groove="middle", stations=720) -> Recommendati
     if isinstance(groove, str):
         groove = make_groove(track, groove, car.width, stations)
     lap = solve_lap(groove, car, track.condition(condition))
-    return recommend(lap, needed_stagger(lap, car), car.stagger_window)
+    return recommend(lap, needed_stagger(lap, car), car, track.condition(condition))
 
 
 def spread_of_cars() -> list[Car]:

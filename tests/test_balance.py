@@ -138,7 +138,8 @@ def plain_chassis(at: Stations, **changes: float) -> Chassis:
         "mass": total / G, "front_reach": wheelbase * (1 - front / total),
         "rear_reach": wheelbase * front / total, "front_half_track": 0.79, "rear_half_track": 0.80,
         "offset": 0.0, "front_stiffness": 8.5, "rear_stiffness": 8.5,
-        "tire_rate": 1100 * POUND / INCH,
+        "left_rate": 1100 * POUND / INCH, "right_rate": 1100 * POUND / INCH,
+        "loaded_share": 1 / 3,
     }  # fmt: skip
     return Chassis(**{**values, **changes})
 
@@ -157,7 +158,7 @@ def wheel_force(
 def rear_radii(car: Chassis, at: Stations) -> tuple[float, float]:
     """Loaded rolling radii: Jazar, Vehicle Dynamics, ch. 3."""
     return tuple(
-        float(rollout[0]) / (2 * math.pi) - float(load[0]) / car.tire_rate / 3
+        float(rollout[0]) / (2 * math.pi) - float(load[0]) / car.left_rate / 3
         for rollout, load in (
             (at.left_rollout, at.loads.left_rear), (at.right_rollout, at.loads.right_rear)
         )
@@ -283,9 +284,10 @@ def test_zero_mismatch_gives_equal_thrust_from_equal_loads() -> None:
 
 
 def even_car() -> Car:
-    """The leaf-sprung demo car with the same weight left and right."""
+    """The leaf-sprung demo car with the same weight and air left and right, and no driveshaft."""
     car = load_car(ROOT / "cars/number-31.yaml")
-    return replace(car, weights=Corners(3800.0, 3800.0, 4200.0, 4200.0))
+    weights = Corners(3800.0, 3800.0, 4200.0, 4200.0)
+    return replace(car, weights=weights, pressure=None, gear_ratio=1e9)
 
 
 def test_stagger_of_the_banked_rolling_ratio_gives_equal_thrust_from_equal_loads() -> None:
@@ -301,7 +303,7 @@ def test_stagger_of_the_banked_rolling_ratio_gives_equal_thrust_from_equal_loads
     state = load_track(ROOT / "tracks/ropewalk.yaml").condition("heavy")
     lap = driven_lap(groove, car, state, np.sqrt(G * np.tan(groove.bank) / k))
     assert lap.wheels.left_rear == pytest.approx(lap.wheels.right_rear)
-    lost = lost_circumference(lap.wheels.left_rear, car.tire.spring_rate)
+    lost = lost_circumference(lap.wheels.left_rear, car.tire.spring_rate, 1 / 3)
     ratio = rolling_ratio(k, car.rear.half_track, groove.bank)
     # Running circumferences M - lost + S/2 and M - lost - S/2 stand as the ratio.
     stagger = 2 * (car.rear.mean_rollout - lost) * (ratio - 1) / (ratio + 1) - car.tire.growth

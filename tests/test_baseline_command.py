@@ -114,8 +114,8 @@ def test_the_answer_comes_first_and_then_the_change(run):
 def test_every_reason_that_the_issue_asks_for_is_on_the_screen(run):
     _, out, _ = run(ROPEWALK, CAR, "--condition", "heavy")
     for words in (
-        "turns 1-2 centre needs", "turns 3-4 centre needs", "loaded", "by geometry",
-        "straights want", "even drive", "least scrub", "as good", "give or take", "surer by",
+        "middle of 1-2 wants", "middle of 3-4 wants", "by the textbook", "straights want",
+        "truest down the straight", "quickest off the corner", "give or take", "surer by",
         "Scrub a lap", "corners", "straights", "length on the groove", "time", "slowest",
         "(estimated)", "Bite", "bite now", "measured, from the car file",
     ):  # fmt: skip
@@ -203,7 +203,8 @@ def test_json_has_the_keys_that_the_issue_lists(found):
     }  # fmt: skip
     assert set(data["scrub"]) == {"now", "recommended"}
     for scrub in data["scrub"].values():
-        assert set(scrub) == {"corners_ft", "straights_ft", "lap_ft"}
+        assert set(scrub) == {"corners_ft", "straights_ft", "lap_ft", "time_s"}
+        assert 0 < scrub["time_s"] < 0.1
         assert scrub["lap_ft"] == pytest.approx(scrub["corners_ft"] + scrub["straights_ft"], 1e-5)
     assert {
         "per_inch_lb", "source", "now_lb", "then_lb", "hold_front_stagger_change_in",
@@ -244,11 +245,11 @@ def test_json_of_a_circle_holds_no_gaps(found):
 
 
 def test_with_every_refinement_off_the_closed_form_stands(found):
-    # Closed form of design.md 4.5: rollout x 2 pi T / lap, flat track, loads off, e = 0.
+    # Closed form of design.md 4.5: rollout x 2 pi T / lap, flat track, loads off, feet alike.
     data = found(*TYPED, CAR, "--drive-emphasis", "0", "--tire-load", "off", "--window", "0in,9in")
     middle = 2 * 210 + 2 * math.pi * (150 + 22.5)
     assert data["lap"]["length_ft"] == pytest.approx(middle, rel=1e-5)
-    assert data["stagger"]["optimum_in"] == pytest.approx(
+    assert data["stagger"]["least_scrub_in"] == pytest.approx(
         85 * 2 * math.pi * 63 / (12 * middle), rel=1e-4
     )
     assert data["stagger"]["loaded_corner_in"] == data["stagger"]["geometric_corner_in"]
@@ -261,8 +262,9 @@ def test_switches_reach_the_model(found):
     assert low["lap"]["length_ft"] < base["lap"]["length_ft"]
     slower = found(ROPEWALK, CAR, "--condition", "heavy", "--grip", "0.5")
     assert slower["lap"]["time_s"] > base["lap"]["time_s"]
-    even = found(ROPEWALK, CAR, "--condition", "heavy", "--drive-emphasis", "0")
-    assert even["stagger"]["optimum_in"] == pytest.approx(base["stagger"]["least_scrub_in"])
+    for emphasis, end in (("0", "quickest_in"), ("1", "even_drive_in")):
+        one = found(ROPEWALK, CAR, "--condition", "heavy", "--drive-emphasis", emphasis)
+        assert one["stagger"]["unbounded_in"] == pytest.approx(base["stagger"][end])
     bowed = found(*TYPED, CAR, "--bow", "8ft", "--bank", "9deg", "--radius-2", "140ft")
     assert bowed["stagger"]["geometric_corner_in"][0] < bowed["stagger"]["geometric_corner_in"][1]
 

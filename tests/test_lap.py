@@ -371,12 +371,62 @@ def test_lateral_transfer_is_m_a_h_over_track_width():
     assert moment == pytest.approx(CAR.mass * 3.0 * CAR.cg_height)
 
 
-def test_the_front_takes_its_share_of_the_transfer():
+def test_with_roll_centres_on_the_ground_the_front_takes_its_share_of_the_stiffness():
     at = np.zeros(1)
-    still, turning = (wheel_loads(CAR, at, at + a, at + G) for a in (0.0, 2.0))
+    low = replace(CAR, roll_center=(0.0, 0.0))
+    still, turning = (wheel_loads(low, at, at + a, at + G) for a in (0.0, 2.0))
     front = (turning.right_front - still.right_front) * CAR.front.track_width
     rear = (turning.right_rear - still.right_rear) * CAR.rear.track_width
     assert front / (front + rear) == pytest.approx(CAR.front_roll_share)
+
+
+def rigid_car_on_springs(car, a_y, drive):
+    """Lateral transfer to the front and rear wheels from three rigid bodies in balance.
+
+    Body, front axle and rear axle, each free to roll; unknown: roll of the body about the line of
+    the roll centres. Side force of each axle from moments in plan; free-body balances of each axle
+    about its own roll centre's foot. Written with numbers for the car, not from loads.py.
+    """
+    m, h = car.mass, car.cg_height
+    z_f, z_r = car.roll_center
+    rear = car.weights.rear_share
+    side = {"front": (1 - rear) * m * a_y, "rear": rear * m * a_y}  # side force of each axle
+    K_f = 30_000.0
+    K_r = K_f * (1 / car.front_roll_share - 1)
+    T_d = drive * car.rear.mean_rollout / (2 * np.pi) / car.axle_ratio
+    # Moments on the body about the roll axis: inertia force above it, its springs, the engine's
+    # reaction to the driveshaft, which leans the body to its right as cornering left does.
+    axis = z_f + (z_r - z_f) * rear
+    roll = (m * a_y * (h - axis) + T_d) / (K_f + K_r)
+    # Moments on each axle about the ground: side force through the roll centre, springs, and on
+    # the rear the driveshaft; tires answer with a couple.
+    front = side["front"] * z_f + K_f * roll
+    back = side["rear"] * z_r + K_r * roll - T_d
+    return front / car.front.track_width, back / car.rear.track_width
+
+
+@pytest.mark.parametrize("drive", [0.0, 5000.0])
+@pytest.mark.parametrize("a_y", [0.0, 4.0])
+def test_wheel_loads_are_those_of_three_rigid_bodies_in_balance(a_y, drive):
+    # Statics; the sense of the driveshaft as in Gillespie ch. 2: on to the left rear.
+    at = np.zeros(1)
+    still = wheel_loads(CAR, at, at, at + G)
+    moved = wheel_loads(CAR, at, at + a_y, at + G, at + drive)
+    front, rear = rigid_car_on_springs(CAR, a_y, drive)
+    assert moved.right_front - still.right_front == pytest.approx(front)
+    assert moved.left_front - still.left_front == pytest.approx(-front)
+    assert moved.right_rear - still.right_rear == pytest.approx(rear)
+    assert moved.left_rear - still.left_rear == pytest.approx(-rear)
+
+
+def test_the_driveshaft_loads_the_left_rear_and_takes_nothing_from_an_axle():
+    at = np.zeros(1)
+    still = wheel_loads(CAR, at, at, at + G)
+    driven = wheel_loads(CAR, at, at, at + G, at + 5000.0)
+    assert driven.left_rear > still.left_rear
+    assert driven.right_front > still.right_front
+    assert driven.left_rear + driven.right_rear == pytest.approx(still.left_rear + still.right_rear)
+    assert driven.total == pytest.approx(still.total)
 
 
 def test_longitudinal_transfer_is_m_a_h_over_wheelbase():

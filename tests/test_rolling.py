@@ -8,11 +8,20 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from ovals import DEMO_TRACKS, demo_car, demo_track, spread_of_cars
-from rollpath.axle.rolling import natural_curvature, needed_stagger, rolling_ratio, tread_slip
+from rollpath.axle.rolling import (
+    natural_curvature,
+    needed_stagger,
+    rolling_ratio,
+    tread_slip,
+    yaw_curvature,
+)
+from rollpath.car import Tire, tire_rates
+from rollpath.corners import Corners
 from rollpath.groove.lay import make_groove
-from rollpath.lap import solve_lap
+from rollpath.lap import PHASES, solve_lap
 from rollpath.tire import lost_circumference
-from rollpath.units import DEGREE, INCH
+from rollpath.typical import LOADED_SHARES
+from rollpath.units import DEGREE, INCH, POUND, PSI
 from scipy.integrate import solve_ivp
 
 CAR = demo_car()
@@ -163,7 +172,7 @@ def test_a_loaded_tire_rolls_by_jazars_effective_radius(deflection):
     phi = np.arccos(1 - deflection / R_g)
     exact = R_g * np.sin(phi) / phi
     rate = 2e5
-    ours = R_g - lost_circumference(rate * deflection, rate) / (2 * np.pi)
+    ours = R_g - lost_circumference(rate * deflection, rate, LOADED_SHARES["bias"]) / (2 * np.pi)
     assert ours == pytest.approx(R_g - deflection / 3, rel=1e-12)
     assert ours == pytest.approx(exact, abs=0.03 * deflection)
 
@@ -176,11 +185,71 @@ def test_a_loaded_tire_rolls_by_jazars_effective_radius(deflection):
 def test_with_the_needed_stagger_the_loaded_tires_roll_without_slip(track, car):
     lap = solve_lap(make_groove(track, "middle", car.width), car, track.condition("heavy"))
     needed = needed_stagger(lap, car).total
-    M, rate = car.rear.mean_rollout, car.tire.spring_rate
-    left = M - needed / 2 - lost_circumference(lap.wheels.left_rear, rate)
-    right = M + needed / 2 - lost_circumference(lap.wheels.right_rear, rate)
-    ratio = rolling_ratio(lap.groove.curvature, car.rear.half_track, lap.groove.bank)
+    left, right = rolled(needed, lap, car)
+    # Hub speeds of a body that slides at alpha and yaws as its heading does (plane kinematics).
+    alpha, t = lap.slip_angle, car.rear.half_track * np.cos(lap.groove.bank)
+    heading = yaw_curvature(lap, car)
+    ratio = (np.cos(alpha) + t * heading) / (np.cos(alpha) - t * heading)
     assert right / left == pytest.approx(ratio, rel=1e-12)
+
+
+def rolled(stagger, lap, car):
+    """What the two rear tires roll in a turn: radius less a third of the deflection (Jazar ch. 3)
+    at rates that rise with pressure about the mean of the axle."""
+    M, tire, p = car.rear.mean_rollout, car.tire, car.pressure
+    mean = 0.5 * (p.left_rear + p.right_rear)
+    for side, load, air in ((-1, lap.wheels.left_rear, p.left_rear),
+                            (1, lap.wheels.right_rear, p.right_rear)):  # fmt: skip
+        rate = tire.spring_rate * (1 + tire.air_share * (air / mean - 1))
+        yield M + side * stagger / 2 - 2 * np.pi * load / rate / 3
+
+
+def test_a_car_whose_tail_comes_back_into_line_turns_less_than_its_path():
+    """Heading by differences of the direction in which the car points, laid out in the plane."""
+    lap = lap_of("Ropewalk")
+    s, n = lap.groove.s, lap.groove.s.size
+    heading = np.cumsum(lap.groove.curvature * lap.groove.ds) + lap.slip_angle
+    ahead, behind = (np.interp(s + d * CAR.wheelbase / 2, s, heading) for d in (1, -1))
+    inside = slice(5, n - 5)
+    by_hand = ((ahead - behind) / CAR.wheelbase)[inside]
+    found = yaw_curvature(lap, CAR)[inside]
+    slid = np.abs(found - lap.groove.curvature[inside])
+    assert np.abs(found - by_hand).mean() < 0.1 * slid.mean()
+    leaving = lap.phase == PHASES.index("drive-off")
+    assert yaw_curvature(lap, CAR)[leaving].mean() < lap.groove.curvature[leaving].mean()
+    # It slides in and comes out again: around the lap it all adds up to one turn.
+    total = (yaw_curvature(lap, CAR) * lap.groove.ds).sum()
+    assert total == pytest.approx(2 * np.pi, rel=1e-3)
+
+
+def test_a_harder_right_rear_lowers_the_need_and_a_harder_left_rear_raises_it():
+    lap = lap_of("Ropewalk")
+    needs = []
+    for change in (-2 * PSI, 0.0, 2 * PSI):
+        p = CAR.pressure
+        other = replace(p, left_rear=p.left_rear - change, right_rear=p.right_rear + change)
+        needs.append(needed_stagger(lap, replace(CAR, pressure=other)).total.mean())
+    assert needs[0] > needs[1] > needs[2]
+    even = replace(CAR, pressure=None)
+    same = replace(CAR, pressure=Corners.every(14 * PSI))
+    assert needed_stagger(lap, even).total == pytest.approx(needed_stagger(lap, same).total)
+
+
+def test_by_hand_twelve_and_fifteen_psi_cost_a_car_at_rest_a_quarter_of_an_inch():
+    # 800 lb on each tire of 1,100 lb/in at 13.5 psi, three quarters of it air: rates of 1008.3 and
+    # 1191.7 lb/in; a third of the deflections, 0.2645 and 0.2238 in, times 2 pi: 0.256 in.
+    car = replace(CAR, tire=Tire(1100 * POUND / INCH, air_share=0.75),
+                  pressure=Corners(1, 1, 12 * PSI, 15 * PSI))  # fmt: skip
+    _, _, left, right = tire_rates(car)
+    load = 800 * POUND
+    lost = [lost_circumference(load, rate, 1 / 3) for rate in (left, right)]
+    assert left == pytest.approx(1008.33 * POUND / INCH, rel=1e-4)
+    assert right == pytest.approx(1191.67 * POUND / INCH, rel=1e-4)
+    assert lost[0] - lost[1] == pytest.approx(0.256 * INCH, abs=0.001 * INCH)
+
+
+def test_radials_lose_less_of_their_rollout_than_bias_ply_tires():
+    assert 0.0 < LOADED_SHARES["radial"] < LOADED_SHARES["bias"] == pytest.approx(1 / 3)
 
 
 def test_geometry_alone_needs_the_rollout_times_track_width_over_radius():
@@ -222,7 +291,7 @@ def test_growth_comes_off_the_cold_stagger():
 def test_hard_tires_need_what_geometry_says():
     lap = lap_of("Ropewalk")
     hard = replace(CAR, tire=replace(CAR.tire, spring_rate=1e12))
-    needed = needed_stagger(lap, hard)
+    needed = needed_stagger(replace(lap, slip_angle=np.zeros(720)), hard)
     assert needed.total == pytest.approx(needed.geometric, abs=1e-6)
 
 

@@ -25,6 +25,7 @@ from rollpath import baseline
 from rollpath.axle.rolling import needed_stagger
 from rollpath.groove.path import GROOVES
 from rollpath.lap import solve_lap
+from rollpath.lever import lever
 from rollpath.stagger import BAND, recommend
 from rollpath.track import Bank, TrackError
 from rollpath.units import DEGREE, EIGHTH, FOOT, INCH
@@ -51,22 +52,22 @@ def test_on_the_flat_least_scrub_is_rollout_times_two_pi_track_width_over_lap(
 ):
     # Closed form of design.md 4.5: the mean of M T k over a lap, and k turns 2 pi in all.
     track = oval(radius, straight, width=12.0)
-    result = baseline(track, CAR, groove=groove, drive_emphasis=0.0, tire_load=False, window=WIDE)
+    result = baseline(track, CAR, groove=groove, tire_load=False, window=WIDE)
     expected = M * 2 * np.pi * T / result.groove.length
-    assert result.stagger.optimum == pytest.approx(expected, rel=1e-9)
+    assert result.stagger.least_scrub == pytest.approx(expected, rel=1e-9)
 
 
 @settings(deadline=None, max_examples=25)
 @given(ovals(flat=True))
 def test_the_closed_form_holds_on_any_flat_oval(track):
-    result = baseline(track, CAR, groove="middle", drive_emphasis=0.0, tire_load=False)
+    result = baseline(track, CAR, groove="middle", tire_load=False)
     expected = M * 2 * np.pi * T / result.groove.length
     assert result.stagger.least_scrub == pytest.approx(expected, rel=1e-9)
 
 
 def test_the_closed_form_holds_on_a_rounded_groove_too():
     track = oval(60.0, 90.0, bow=3.0, width=15.0)
-    result = baseline(track, CAR, groove="rounded", drive_emphasis=0.0, tire_load=False)
+    result = baseline(track, CAR, groove="rounded", tire_load=False)
     expected = M * 2 * np.pi * T / result.groove.length
     assert result.stagger.least_scrub == pytest.approx(expected, rel=1e-9)
 
@@ -83,7 +84,13 @@ def test_corner_centres_need_rollout_times_track_width_over_radius():
 def test_on_a_circle_everything_wants_the_same():
     result = baseline(oval(60.0, 0.0), CAR, groove="middle", window=WIDE)
     best = result.stagger
-    for value in (best.unbounded, best.least_scrub, best.even_drive, *best.loaded_corner):
+    for value in (
+        best.unbounded,
+        best.least_scrub,
+        best.even_drive,
+        best.quickest,
+        *best.loaded_corner,
+    ):
         assert value == pytest.approx(best.optimum, abs=0.002 * INCH)
     assert best.spread < 0.002 * INCH
 
@@ -95,31 +102,52 @@ def test_on_a_circle_everything_wants_the_same():
 @pytest.mark.parametrize("emphasis", [0.0, 0.4, 1.0])
 def test_the_optimum_is_that_of_brute_force(track, emphasis):
     # The cost of design.md 4.5, written out, over staggers 0.002 in apart.
-    lap, needed = found(track).lap, found(track).needed
-    drive = lap.drive
+    result = found(track)
+    lap, needed, surface = result.lap, result.needed, result.condition
+    N_L, N_R = lap.wheels.left_rear, lap.wheels.right_rear
+    costly = lever(lap, CAR, surface) * N_L * N_R / (N_L + N_R)
     ds = lap.groove.ds
-    weight = emphasis * drive / np.average(drive, weights=ds) + 1 - emphasis
+    weight = emphasis * lap.drive / np.average(lap.drive, weights=ds)
+    weight = weight + (1 - emphasis) * costly / np.average(costly, weights=ds)
     staggers = np.arange(0.0, 5.0, 0.002) * INCH
     mismatch = staggers[:, None] - needed.total
     cost = (weight * mismatch**2 * ds).sum(axis=1) / (weight * ds).sum()
-    best = recommend(lap, needed, WIDE, emphasis)
+    best = recommend(lap, needed, CAR, surface, emphasis, WIDE)
     assert best.optimum == pytest.approx(staggers[cost.argmin()], abs=0.0011 * INCH)
     assert best.cost(staggers) ** 2 == pytest.approx(cost, rel=1e-6)
     by_scipy = minimize_scalar(lambda s: float(best.cost(s)), bounds=(0, 5 * INCH)).x
     assert by_scipy == pytest.approx(best.optimum, abs=1e-3 * INCH)
 
 
+@pytest.mark.parametrize("track", [t.name for t in DEMO_TRACKS])
+def test_the_time_lost_to_scrub_is_that_of_laps_with_its_drag_in_them(track):
+    result = found(track)
+    best, lap, needed = result.stagger, result.lap, result.needed
+    N_L, N_R = lap.wheels.left_rear, lap.wheels.right_rear
+    K = result.condition.slip_stiffness * N_L * N_R / (N_L + N_R)
+    for off in (-1.0, 0.0, 1.0):
+        stagger = best.quickest + off * INCH
+        drag = K / CAR.mass * ((stagger - needed.total) / needed.mean_rollout) ** 2
+        slower = solve_lap(result.groove, CAR, result.condition, drag).time - lap.time
+        assert best.time_lost(stagger) == pytest.approx(slower, rel=0.02)
+    assert best.time_lost(best.quickest) < best.time_lost(best.even_drive)
+
+
 @pytest.mark.parametrize("window", [(0.5, 1.0), (1.0, 4.0), (3.0, 4.0), (1.9, 2.2)])
 def test_inside_a_window_the_optimum_is_that_of_brute_force(window):
     low, high = (end * INCH for end in window)
     result = found("Saucer Hill", "tacky")
-    best = recommend(result.lap, result.needed, (low, high))
+    best = windowed(result, (low, high))
     staggers = np.linspace(low, high, 4001)
     costs = best.cost(staggers)
     assert best.optimum == pytest.approx(staggers[costs.argmin()], abs=0.001 * INCH)
     as_good = staggers[costs <= costs.min() + BAND]
     assert best.band == pytest.approx((as_good.min(), as_good.max()), abs=0.001 * INCH)
     assert low <= best.recommended <= high
+
+
+def windowed(result, window):
+    return recommend(result.lap, result.needed, CAR, result.condition, window=window)
 
 
 def test_a_window_that_cuts_the_optimum_off_says_which_end():
@@ -130,7 +158,7 @@ def test_a_window_that_cuts_the_optimum_off_says_which_end():
         ((free - INCH, free - 0.2 * INCH), "high"),
         ((free - INCH, free + INCH), None),
     ):
-        best = recommend(result.lap, result.needed, window)
+        best = windowed(result, window)
         assert best.at_window == end
         assert best.unbounded == pytest.approx(free)
         assert best.optimum == pytest.approx(np.clip(free, *window))
@@ -140,7 +168,7 @@ def test_a_window_that_cuts_the_optimum_off_says_which_end():
 def test_the_recommendation_is_a_tape_mark_inside_the_window_and_near_the_optimum(low, width):
     window = (low * INCH, (low + width) * INCH)
     result = found("Ropewalk")
-    best = recommend(result.lap, result.needed, window)
+    best = windowed(result, window)
     assert best.recommended / EIGHTH == pytest.approx(round(best.recommended / EIGHTH), abs=1e-9)
     assert window[0] - 1e-9 <= best.recommended <= window[1] + 1e-9
     assert abs(best.recommended - best.optimum) < EIGHTH
@@ -149,18 +177,20 @@ def test_the_recommendation_is_a_tape_mark_inside_the_window_and_near_the_optimu
 def test_a_window_between_two_tape_marks_is_kept_to():
     result = found("Ropewalk")
     window = (2.03 * INCH, 2.10 * INCH)
-    best = recommend(result.lap, result.needed, window)
+    best = windowed(result, window)
     assert window[0] <= best.recommended <= window[1]
 
 
-def test_drive_emphasis_runs_from_least_scrub_to_even_drive():
+def test_drive_emphasis_runs_from_quickest_to_even_drive_and_half_is_half_way():
     result = found("Saucer Hill")
-    optima = [
-        recommend(result.lap, result.needed, WIDE, e).optimum for e in (0, 0.25, 0.5, 0.75, 1)
-    ]
-    assert optima[0] == pytest.approx(result.stagger.least_scrub)
-    assert optima[-1] == pytest.approx(result.stagger.even_drive)
-    assert np.all(np.diff(optima) < 0) or np.all(np.diff(optima) > 0)
+    optima = np.array([
+        recommend(result.lap, result.needed, CAR, result.condition, e, WIDE).optimum
+        for e in (0, 0.25, 0.5, 0.75, 1)
+    ])  # fmt: skip
+    best = result.stagger
+    assert optima[[0, -1]] == pytest.approx([best.quickest, best.even_drive])
+    assert np.diff(optima) == pytest.approx(np.full(4, (best.even_drive - best.quickest) / 4))
+    assert best.unbounded == pytest.approx(0.5 * (best.even_drive + best.quickest))
 
 
 # Facts of the trade: common practice, no source
@@ -247,13 +277,17 @@ def test_fifth_to_three_eighths_mile_ovals_want_one_to_four_inches(car, feet):
 
 @pytest.mark.parametrize("track", [t.name for t in DEMO_TRACKS])
 @pytest.mark.parametrize("groove", GROOVES)
-def test_halving_the_spacing_changes_the_optimum_by_less_than_five_thousandths(track, groove):
+def test_halving_the_spacing_changes_the_optimum_by_less_than_a_hundredth(track, groove):
     for condition in ("heavy", "slick"):
         optima = [
             wanted(demo_track(track), CAR, condition, laid(track, groove, n)).unbounded
             for n in (720, 1440)
         ]
-        assert abs(optima[1] - optima[0]) < 0.005 * INCH
+        assert abs(optima[1] - optima[0]) < 0.01 * INCH
+
+
+# The lever begins where a driven run leaves the corner limit, and the stations place that to half
+# their spacing: first order, a hundredth of an inch at most.
 
 
 @pytest.mark.parametrize("feet", ORDINARY)
@@ -261,52 +295,7 @@ def test_halving_the_spacing_changes_the_optimum_by_less_than_five_thousandths(t
 def test_halving_the_spacing_is_safe_on_ordinary_ovals(feet, condition):
     for track in ORDINARY[feet]:
         optima = [wanted(track, CAR, condition, stations=n).unbounded for n in (720, 1440)]
-        assert abs(optima[1] - optima[0]) < 0.005 * INCH
-
-
-# Uncertainty
-
-
-@pytest.mark.parametrize("groove", ["middle", "rounded"])
-def test_each_share_is_what_moving_that_measurement_does(groove):
-    # Against two whole baselines a little to either side.
-    track = demo_track("Saucer Hill")
-    shares = baseline(track, CAR, "tacky", groove).uncertainty
-    known, (R_1, R_2) = track.measured_to, track.inside_radius
-    moved = {
-        "radius of turns 1-2": lambda d: replace(
-            track, inside_radius=(R_1 + d * known.inside_radius, R_2)
-        ),
-        "length of the straights": lambda d: replace(
-            track, straight=track.straight + d * known.straight
-        ),
-        "bank of the corners": lambda d: replace(
-            track, bank=replace(track.bank, corners=track.bank.corners + d * known.bank)
-        ),
-    }
-    for name, move in moved.items():
-        up, down = (baseline(move(d), CAR, "tacky", groove).stagger.unbounded for d in (0.5, -0.5))
-        assert shares[name] == pytest.approx(abs(up - down), rel=0.2, abs=0.01 * INCH)
-
-
-def test_uncertainty_is_the_root_of_the_squares_and_always_has_the_tape():
-    result = found("Ropewalk")
-    shares = result.uncertainty
-    assert set(shares) == {
-        "radius of turns 1-2", "radius of turns 3-4", "length of the straights",
-        "bank of the corners", "tape",
-    }  # fmt: skip
-    assert result.total_uncertainty**2 == pytest.approx(sum(x**2 for x in shares.values()))
-    assert shares["tape"] == pytest.approx(np.sqrt(2) * INCH / 16)
-
-
-def test_a_better_measured_track_is_surer():
-    track = demo_track("Ropewalk")
-    known = track.measured_to
-    closer = replace(track, tolerance=replace(known, inside_radius=0.2 * known.inside_radius,
-                                              straight=0.2 * known.straight))  # fmt: skip
-    better = baseline(closer, CAR, "heavy", "middle").total_uncertainty
-    assert better < found("Ropewalk").total_uncertainty
+        assert abs(optima[1] - optima[0]) < 0.01 * INCH
 
 
 # The switches, sweeps and refusals
@@ -316,7 +305,9 @@ def test_tire_load_off_leaves_geometry():
     track = demo_track("Ropewalk")
     result = baseline(track, CAR, "heavy", "middle", tire_load=False)
     assert result.stagger.loaded_corner == pytest.approx(result.stagger.geometric_corner)
-    assert result.stagger.unbounded < found("Ropewalk").stagger.unbounded
+    even = replace(CAR, pressure=None)
+    loaded = baseline(track, even, "heavy", "middle").stagger.loaded_corner
+    assert min(loaded) > max(result.stagger.loaded_corner)
 
 
 def test_grip_overrides_the_condition():
@@ -371,7 +362,6 @@ def test_a_sweep_of_any_field_equals_one_by_one(name):
     track, car = swept_cases()[name]
     swept = baseline(track, car, "tacky", "middle")
     assert np.shape(swept.stagger.optimum) == (3,)
-    assert swept.uncertainty == {}
     for i in range(3):
         alone = baseline(one_case(track, i), one_case(car, i), "tacky", "middle")
         assert swept.stagger.optimum[i] == pytest.approx(alone.stagger.optimum, rel=1e-5)

@@ -131,6 +131,8 @@ class Car:
     ----------
     roll_center : tuple of float
         Heights of the front and the rear one above the ground, m.
+    roll_share : float
+        Share of the roll stiffness that is the front's, where there are no springs to tell it.
     pressure : Corners, optional
         Of the tires, gauge, Pa; None takes both tires of an axle as equally hard.
     gear_ratio : float, optional
@@ -160,6 +162,7 @@ class Car:
     roll_center: tuple[Real, Real] = (
         TYPICAL["roll_center.front"].value, TYPICAL["roll_center.rear"].value,
     )  # fmt: skip
+    roll_share: Real = TYPICAL["springs"].value
     pressure: Corners[Real] | None = None
     assumed: frozenset[str] = frozenset()
 
@@ -178,10 +181,15 @@ class Car:
         return self.wheelbase + BODY_ENDS
 
     @property
+    def axle_ratio(self) -> Real:
+        """Turns of the driveshaft in one of the axle: the gear ratio, or a typical one."""
+        return TYPICAL["gear_ratio"].value if self.gear_ratio is None else self.gear_ratio
+
+    @property
     def front_roll_share(self) -> Real:
         """Share of the lateral load transfer taken by the front axle (Gillespie ch. 6)."""
         if self.springs is None:
-            return TYPICAL["springs"].value
+            return self.roll_share
         K_f, K_r = axle_roll_stiffness(self)
         return K_f / (K_f + K_r)
 
@@ -206,18 +214,6 @@ def tire_rates(car: Car, added: Corners[Real] | None = None) -> Corners[Real]:
     means = Corners(front, front, rear, rear)
     then = now if added is None else now.with_each(added, lambda p, more: p + more)
     return then.with_each(means, lambda p, mean: k * (1 - a + a * p / mean))
-
-
-def front_tire_rates(car: Car) -> tuple[Real, Real]:
-    """Vertical rate of the left and the right front tire, N/m; see `tire_rates`."""
-    left, right, _, _ = tire_rates(car)
-    return left, right
-
-
-def rear_tire_rates(car: Car) -> tuple[Real, Real]:
-    """The same of the left and the right rear tire, N/m."""
-    _, _, left, right = tire_rates(car)
-    return left, right
 
 
 def axle_roll_stiffness(car: Car) -> tuple[Real, Real]:

@@ -18,6 +18,7 @@ import numpy as np
 
 from rollpath.belief import THRESHOLD, Answer, Belief, Witness, believe, estimate
 from rollpath.belief import driver as driver_witness
+from rollpath.doubts import give_or_take
 from rollpath.feel.answers import ANSWERS, SLIPS, Answers, Reading, read_answers
 from rollpath.results import Result
 from rollpath.track import DEFAULT_CONDITION
@@ -41,8 +42,6 @@ LEFT_ALONE = 3 / 16 * INCH
 Engineering judgement."""
 CHOICE = INCH / 4
 """Step that a driver is offered for what bothers him. Engineering judgement."""
-NINE_IN_TEN = 1.645
-"""Standard deviations of a give-or-take that holds nine times in ten (normal distribution)."""
 LEAST_PHYSICS_DOUBT = 0.15 * INCH
 """The physics is never surer than this, however well all was measured. Engineering judgement."""
 MAY_SPIN = 2.0
@@ -365,7 +364,7 @@ def debrief_of(
     witnesses = [heard] if heard else []
     if word is not None and word.code == "stagger":
         witnesses.append(estimate("log", word.best - physics, word.sd))
-    sd = max(result.total_uncertainty / NINE_IN_TEN, LEAST_PHYSICS_DOUBT)
+    sd = max(give_or_take(result).sd, LEAST_PHYSICS_DOUBT)
     belief, window = believe(physics, sd, witnesses), result.stagger.window
     spoken = reading is not None or word is not None
     verdict = decide(reading, word, belief, fitted, window) if spoken else None

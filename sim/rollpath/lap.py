@@ -12,7 +12,7 @@ References
 .. [2] T. D. Gillespie, Fundamentals of Vehicle Dynamics, ch. 1, 4 and 6.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TypeVar
 
 import numpy as np
@@ -83,6 +83,8 @@ class Lap:
         Index into `PHASES`.
     slip_angle : ndarray
         By which the tail hangs out, rad: how far to the left of its path the car points.
+    solved : bool
+        False for a lap that was driven at recorded speeds.
     extra_drag : ndarray
         Drag per unit mass that was added where the car drives, m/s2.
     """
@@ -98,6 +100,7 @@ class Lap:
     phase: NDArray[np.int_]
     slip_angle: FloatArray
     extra_drag: FloatArray
+    solved: bool = True
 
     @property
     def time(self) -> Real:
@@ -173,7 +176,7 @@ def driven_lap(groove: Groove, car: Car, condition: Condition, speed: FloatArray
     means = means_of(car, condition)
     road = road_of(groove, means, grip_under(groove, condition))
     w = np.broadcast_to(0.5 * speed**2, road.limit.shape)
-    return _finish(groove, car, means, road, w)
+    return replace(_finish(groove, car, means, road, w), solved=False)
 
 
 def _take(array: FloatArray, order: NDArray[np.int_]) -> FloatArray:

@@ -24,7 +24,7 @@ from numpy.typing import NDArray
 from rollpath.car import Car
 from rollpath.forces import Means, accelerations, means_of, road_of
 from rollpath.groove.path import Groove, grip_under
-from rollpath.lap import Lap, between, growth, station_after
+from rollpath.lap import PHASES, Lap, between, growth, station_after
 from rollpath.track import Condition
 from rollpath.units import FloatArray
 
@@ -32,6 +32,7 @@ FORGOTTEN = 1e-12
 """Share of a loss below which a lap has forgotten it; one that is driven all around never meets a
 corner limit, and forgets only by its own drag."""
 MOST_DOUBLINGS = 40
+FLAT_OUT = (PHASES.index("drive-off"), PHASES.index("straight"))
 NUDGE = 1e-6
 """Share of a typical size by which a station is moved to find a slope."""
 TYPICAL_CURVATURE = 0.01
@@ -70,7 +71,8 @@ def lever(lap: Lap, car: Car, condition: Condition) -> FloatArray:
     Parameters
     ----------
     lap : Lap
-        As solved by `lap.solve_lap`.
+        As solved by `lap.solve_lap`, or as driven: then the drive-off and the straights are taken
+        as driven with all there is.
     car, condition : Car, Condition
         The ones it was solved for.
 
@@ -168,6 +170,8 @@ def _steps(lap: Lap, car: Car, condition: Condition) -> _Steps:
     least = np.minimum(np.minimum(driven_to, braked_from), road.limit)
     driven = (driven_to <= least) & (driven_to < road.limit)
     braked = ~driven & (braked_from < road.limit)
+    if not lap.solved:
+        driven, braked = np.isin(lap.phase, FLAT_OUT), np.zeros_like(braked)
     gain, brake_gain = np.exp(gap), np.exp(brake_gap)
     worth = _worth(-lap.groove.ds / lap.speed**3, driven, braked, gain, brake_gain)
     return _Steps(

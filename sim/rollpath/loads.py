@@ -10,7 +10,6 @@ import numpy as np
 
 from rollpath.car import Car
 from rollpath.corners import Corners
-from rollpath.typical import TYPICAL
 from rollpath.units import FloatArray, G, Real
 
 
@@ -82,9 +81,8 @@ def _driveshaft(car: Car, drive: Real) -> tuple[Real, Real]:
     The torque F R / gear ratio turns the axle one way and the body the other. What the rear springs
     hand back from the body to the axle falls out; what remains is the front's share of it.
     """
-    ratio = TYPICAL["gear_ratio"].value if car.gear_ratio is None else car.gear_ratio
     radius = across(car.rear.mean_rollout) / (2 * np.pi)
-    torque = drive * radius / across(ratio) * across(car.front_roll_share)
+    torque = drive * radius / across(car.axle_ratio) * across(car.front_roll_share)
     return torque / across(car.front.track_width), torque / across(car.rear.track_width)
 
 

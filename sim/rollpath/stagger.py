@@ -1,8 +1,9 @@
-"""The recommendation: which rear stagger, why, and how sure.
+"""The recommendation: which rear stagger, and why.
 
-The driver needs even drive where he asks for drive, so the cost of a stagger S is the mean along
-the lap of (S - needed)^2, weighted by thrust. It is a parabola: its foot is the weighted mean of
-the needed stagger, its least value the weighted variance.
+Two things are wanted. Even drive: nothing fights the driver where he asks for drive. Quickest: the
+least time lost to scrub drag, a pound of which costs most where speed is carried furthest. Each is
+the foot of a parabola, the mean of the needed stagger with a weight of its own along the lap, and
+so is what is between them.
 """
 
 import math
@@ -14,25 +15,21 @@ from numpy.typing import NDArray
 from rollpath.axle.rolling import NeededStagger, needed_stagger
 from rollpath.axle.scrub import Scrub, scrub_distance
 from rollpath.car import Car
-from rollpath.groove.lay import lay_groove, make_groove, same_line
-from rollpath.groove.path import FASTEST, FREE_GROOVES, GROOVES, STATIONS, Groove
+from rollpath.groove.lay import lay_groove
+from rollpath.groove.path import STATIONS, Groove
 from rollpath.lap import Lap, solve_lap
+from rollpath.lever import lever
+from rollpath.loads import across
 from rollpath.results import Result
 from rollpath.track import DEFAULT_CONDITION, Condition, Track
 from rollpath.units import EIGHTH, INCH, FloatArray, Real
 
 BAND = INCH / 16
 """How much more root-mean-square mismatch is as good as none: half a tape mark."""
-TAPE_TOLERANCE = INCH / 16
-"""How well one rollout is taped, nine times in ten: half a tape mark. Engineering judgement."""
 TIGHTEST_SHARE = 0.97
 """An end's corner centre is where it curves at least this share of its tightest."""
-ASSUMED_GRIP_SHARE, ASSUMED_RATE_SHARE = 0.15, 0.20
-"""How far off the grip of a surface and the rate of a tire may be taken. Engineering judgement."""
-TOLERANCE_STEP = 0.25
-"""Share of a tolerance stepped to see what it does; small, so that an oval stays one."""
-QUICK_KNOTS = 32
-"""Spline coefficients of a free groove when only its change matters."""
+DRIVE_EMPHASIS = 0.5
+"""How much even drive counts against quickest, 0 to 1. Engineering judgement: half and half."""
 
 
 @dataclass(frozen=True)
@@ -46,7 +43,8 @@ class Parts:
     load : float
         What the loads on the tires add to that mean.
     drive : float
-        What weighing the lap by thrust adds, negative when it drives where it turns less.
+        What weighing the lap by drive and by what a loss costs there adds, negative when that is
+        where it turns less.
     """
 
     line: Real
@@ -67,8 +65,11 @@ class Recommendation:
     window : tuple of float
     window_end : int
         -1 or 1 when the optimum ran into the low or the high end of the window, else 0.
-    even_drive, least_scrub : float
-        Unbounded optimum with drive emphasis 1 and 0.
+    even_drive, quickest : float
+        The two ends between which the unbounded optimum lies: with nothing fighting him where he
+        drives, and with least time lost to scrub drag.
+    least_scrub : float
+        Mean of the needed stagger, every foot of the lap alike.
     spread : float
         Root-mean-square mismatch left at the unbounded optimum.
     geometric_corner, loaded_corner : tuple of float
@@ -78,6 +79,8 @@ class Recommendation:
     band : tuple of float
         Staggers inside the window that are as good: see `BAND`.
     parts : Parts
+    scrub_time : tuple of float
+        Lap time lost to scrub drag, s: with the quickest stagger, and s per m2 of stagger off it.
     """
 
     recommended: Real
@@ -86,6 +89,7 @@ class Recommendation:
     window: tuple[float, float]
     window_end: int | NDArray[np.int_]
     even_drive: Real
+    quickest: Real
     least_scrub: Real
     spread: Real
     geometric_corner: tuple[Real, Real]
@@ -93,6 +97,7 @@ class Recommendation:
     straights: Real
     band: tuple[Real, Real]
     parts: Parts
+    scrub_time: tuple[Real, Real]
 
     @property
     def at_window(self) -> str | None:
@@ -100,8 +105,13 @@ class Recommendation:
         return {-1: "low", 0: None, 1: "high"}[int(self.window_end)]
 
     def cost(self, stagger: Real) -> Real:
-        """Root-mean-square mismatch, weighted by drive, with a stagger fitted, m."""
+        """Root-mean-square mismatch with a stagger fitted, weighted as the optimum is, m."""
         return np.hypot(self.spread, stagger - self.unbounded)
+
+    def time_lost(self, stagger: Real) -> Real:
+        """Lap time lost to scrub drag with a stagger fitted, s; an estimate."""
+        least, rate = self.scrub_time
+        return least + rate * (stagger - self.quickest) ** 2
 
 
 @dataclass(frozen=True, eq=False)
@@ -110,12 +120,9 @@ class Baseline(Result, told_by="baseline"):
 
     Attributes
     ----------
-    uncertainty : dict
-        How far each measurement may move the optimum, m, by its name: like the tolerances, it
-        holds about nine times in ten. Empty for a sweep.
-    assumed : dict
-        How far what nobody measured may move the optimum, m: grip and tire rate off by
-        `ASSUMED_GRIP_SHARE` and `ASSUMED_RATE_SHARE`. Empty for a sweep.
+    drive_emphasis : float
+    tire_load : bool
+        As asked for.
     now, then : Scrub
         With the stagger on the car, and with the recommended one.
     """
@@ -127,15 +134,10 @@ class Baseline(Result, told_by="baseline"):
     lap: Lap
     needed: NeededStagger
     stagger: Recommendation
-    uncertainty: dict[str, float]
-    assumed: dict[str, float]
+    drive_emphasis: float
+    tire_load: bool
     now: Scrub
     then: Scrub
-
-    @property
-    def total_uncertainty(self) -> float:
-        """How far the measurements together may move the optimum, m; nine times in ten."""
-        return math.hypot(*self.uncertainty.values())
 
 
 def baseline(
@@ -144,7 +146,7 @@ def baseline(
     condition: str = DEFAULT_CONDITION,
     groove: str | Groove | None = None,
     *,
-    drive_emphasis: float = 1.0,
+    drive_emphasis: float = DRIVE_EMPHASIS,
     tire_load: bool = True,
     window: tuple[float, float] | None = None,
     grip: Real | None = None,
@@ -161,9 +163,9 @@ def baseline(
     groove : str or Groove, optional
         A name of `groove.GROOVES`, or a path; the one the condition brings when left out.
     drive_emphasis : float
-        e, 0 to 1: 0 weighs every foot of the lap the same, 1 by the thrust there.
+        e, 0 to 1: 0 is the quickest stagger, 1 the one of even drive.
     tire_load : bool
-        False leaves tire deflection out.
+        False leaves out tire deflection, growth and the car's slide.
     window : tuple of float, optional
         m; the car's own when left out.
     grip : float, optional
@@ -185,13 +187,11 @@ def baseline(
         if isinstance(groove, Groove)
         else lay_groove(track, groove or state.groove, car, state, stations)
     )
-    lap, needed = _drive(path, car, state, tire_load)
-    best = recommend(lap, needed, window or car.stagger_window, drive_emphasis)
-    swept = path.ds.ndim > 1 or np.ndim(best.optimum) > 0
-    shares = {} if swept else _uncertainty(track, car, state, path, drive_emphasis, tire_load)
-    assumed = {} if swept else _assumed(car, state, path, drive_emphasis, tire_load)
+    lap = solve_lap(path, car, state)
+    needed = needed_stagger(lap, car, tire_load)
+    best = recommend(lap, needed, car, state, drive_emphasis, window)
     return Baseline(
-        track, car, state, path, lap, needed, best, shares, assumed,
+        track, car, state, path, lap, needed, best, drive_emphasis, tire_load,
         now=scrub_distance(lap, needed, car.rear.stagger),
         then=scrub_distance(lap, needed, best.recommended),
     )  # fmt: skip
@@ -238,28 +238,32 @@ def _band(unbounded: Real, reach: Real, window: tuple[float, float]) -> tuple[Re
     return np.clip(unbounded - reach, *window), np.clip(unbounded + reach, *window)
 
 
-def _drive(
-    groove: Groove, car: Car, condition: Condition, tire_load: bool
-) -> tuple[Lap, NeededStagger]:
-    lap = solve_lap(groove, car, condition)
-    return lap, needed_stagger(lap, car, tire_load)
-
-
 def recommend(
-    lap: Lap, needed: NeededStagger, window: tuple[float, float], drive_emphasis: float = 1.0
+    lap: Lap,
+    needed: NeededStagger,
+    car: Car,
+    condition: Condition,
+    drive_emphasis: float = DRIVE_EMPHASIS,
+    window: tuple[float, float] | None = None,
 ) -> Recommendation:
-    """The stagger of least cost for a lap, inside a window.
+    """The stagger between even drive and quickest for a lap, inside a window.
 
     Parameters
     ----------
     lap : Lap
     needed : NeededStagger
-    window : tuple of float
-        m, low end first.
+    car, condition : Car, Condition
+        Of the lap.
     drive_emphasis : float
-        e of the weight ``w = e F+ / mean(F+) + (1 - e)``.
+        e of ``S = e S_even + (1 - e) S_quick``.
+    window : tuple of float, optional
+        m, low end first; the car's own when left out.
     """
-    unbounded, spread = _weighted(needed.total, drive_weight(lap, drive_emphasis))
+    window = window or car.stagger_window
+    even, quick = drive_weight(lap), scrub_time_weight(lap, car, condition)
+    rate = quick.sum(axis=-1) / needed.mean_rollout[..., 0] ** 2
+    quickest, quick_spread = _weighted(needed.total, _or_else(quick, even))
+    unbounded, spread = _weighted(needed.total, _mixed(even, _or_else(quick, even), drive_emphasis))
     optimum = np.clip(unbounded, *window)
     reach = _band_reach(spread, optimum - unbounded)
     ds, turning = lap.groove.ds, lap.groove.turning
@@ -272,7 +276,8 @@ def recommend(
         unbounded=unbounded,
         window=window,
         window_end=np.sign(unbounded - optimum).astype(int)[()],
-        even_drive=_weighted(needed.total, drive_weight(lap, 1.0))[0],
+        even_drive=_weighted(needed.total, even)[0],
+        quickest=quickest,
         least_scrub=least_scrub,
         spread=spread,
         geometric_corner=_corner_centres(lap.groove, needed.geometric),
@@ -280,16 +285,40 @@ def recommend(
         straights=_weighted(needed.total, plain)[0],
         band=_band(unbounded, reach, window),
         parts=Parts(line, least_scrub - line, unbounded - least_scrub),
+        scrub_time=(rate * quick_spread**2, rate),
     )
 
 
-def drive_weight(lap: Lap, drive_emphasis: float) -> FloatArray:
-    """Weight of each station in the cost: its length, by thrust as far as drive is emphasised."""
-    ds = lap.groove.ds
-    thrust = lap.drive
-    mean = (thrust * ds).sum(axis=-1, keepdims=True) / ds.sum(axis=-1, keepdims=True)
-    weight: FloatArray = ds * (drive_emphasis * thrust / mean + (1.0 - drive_emphasis))
+def drive_weight(lap: Lap) -> FloatArray:
+    """Weight of each station for even drive: its length by the thrust there, N m."""
+    weight: FloatArray = lap.groove.ds * lap.drive
     return weight
+
+
+def scrub_time_weight(lap: Lap, car: Car, condition: Condition) -> FloatArray:
+    """Lap time lost at each station per unit of slip between the treads squared, s.
+
+    Two brush tires that pull against each other lose ``K slip^2`` a metre, K = C N_L N_R / (N_L +
+    N_R); the lever tells what that costs.
+    """
+    left, right = lap.wheels.left_rear, lap.wheels.right_rear
+    K = across(condition.slip_stiffness) * left * right / np.maximum(left + right, 1.0)
+    weight: FloatArray = lever(lap, car, condition) * K / across(car.mass) * lap.groove.ds
+    return weight
+
+
+def _or_else(weight: FloatArray, other: FloatArray) -> FloatArray:
+    """A weight, or another where it is nothing all around: no drive runs free on that lap."""
+    chosen: FloatArray = np.where(weight.sum(axis=-1, keepdims=True) > 0, weight, other)
+    return chosen
+
+
+def _mixed(one: FloatArray, other: FloatArray, share: float) -> FloatArray:
+    """Two weights of the lap in one, each first made to add up to 1."""
+    mixed: FloatArray = share * one / one.sum(axis=-1, keepdims=True) + (
+        1.0 - share
+    ) * other / other.sum(axis=-1, keepdims=True)
+    return mixed
 
 
 def _weighted(values: FloatArray, weight: FloatArray) -> tuple[Real, Real]:
@@ -318,80 +347,3 @@ def _corner_centres(groove: Groove, values: FloatArray) -> tuple[Real, Real]:
         there = k >= TIGHTEST_SHARE * tightest
         centres.append(_weighted(values, groove.ds * there)[0])
     return centres[0], centres[1]
-
-
-def _uncertainty(
-    track: Track,
-    car: Car,
-    condition: Condition,
-    path: Groove,
-    drive_emphasis: float,
-    tire_load: bool,
-) -> dict[str, float]:
-    """How far each measurement may move the optimum, m."""
-    tape = {"tape": math.sqrt(2.0) * TAPE_TOLERANCE}
-    if path.name not in GROOVES:
-        return tape
-    varied = _varied(track)
-    if path.name == FASTEST:
-        grooves = [same_line(one, path, car.width, STATIONS // 2) for one in varied.values()]
-        optima = [_optimum(groove, car, condition, drive_emphasis, tire_load) for groove in grooves]
-    elif path.name in FREE_GROOVES:
-        grooves = [
-            make_groove(one, path.name, car.width, STATIONS // 2, knots=QUICK_KNOTS)
-            for one in varied.values()
-        ]
-        optima = [_optimum(groove, car, condition, drive_emphasis, tire_load) for groove in grooves]
-    else:
-        groove = make_groove(_stack(track, list(varied.values())), path.name, car.width)
-        optima = list(np.atleast_1d(_optimum(groove, car, condition, drive_emphasis, tire_load)))
-    names, nominal = list(varied)[1:], optima[0]
-    moved = [abs(float(optimum - nominal)) / TOLERANCE_STEP for optimum in optima[1:]]
-    return dict(zip(names, moved, strict=True)) | tape
-
-
-def _assumed(
-    car: Car, condition: Condition, path: Groove, drive_emphasis: float, tire_load: bool
-) -> dict[str, float]:
-    """How far a grip or a tire rate that is not what was taken moves the optimum, m."""
-    softer = replace(car.tire, spring_rate=car.tire.spring_rate * (1 - ASSUMED_RATE_SHARE))
-    slicker = replace(condition, grip=condition.grip * (1 - ASSUMED_GRIP_SHARE))
-    as_taken, less_grip, soft_tires = (
-        float(_optimum(path, one, state, drive_emphasis, tire_load))
-        for one, state in (
-            (car, condition), (car, slicker), (replace(car, tire=softer), condition),
-        )
-    )  # fmt: skip
-    return {"grip": abs(less_grip - as_taken), "tire rate": abs(soft_tires - as_taken)}
-
-
-def _optimum(
-    groove: Groove, car: Car, condition: Condition, drive_emphasis: float, tire_load: bool
-) -> Real:
-    lap, needed = _drive(groove, car, condition, tire_load)
-    return _weighted(needed.total, drive_weight(lap, drive_emphasis))[0]
-
-
-def _varied(track: Track) -> dict[str, Track]:
-    """The track as measured, then with each measurement moved by a step of its tolerance."""
-    known, (R_1, R_2) = track.measured_to, track.inside_radius
-    dR, dL = TOLERANCE_STEP * known.inside_radius, TOLERANCE_STEP * known.straight
-    steeper = replace(track.bank, corners=track.bank.corners + TOLERANCE_STEP * known.bank)
-    return {
-        "as measured": track,
-        "radius of turns 1-2": replace(track, inside_radius=(R_1 + dR, R_2)),
-        "radius of turns 3-4": replace(track, inside_radius=(R_1, R_2 + dR)),
-        "length of the straights": replace(track, straight=track.straight + dL),
-        "bank of the corners": replace(track, bank=steeper),
-    }
-
-
-def _stack(track: Track, tracks: list[Track]) -> Track:
-    """Several tracks as the cases of one."""
-    first, second = zip(*(one.inside_radius for one in tracks), strict=True)
-    return replace(
-        track,
-        inside_radius=(np.array(first), np.array(second)),
-        straight=np.array([one.straight for one in tracks]),
-        bank=replace(track.bank, corners=np.array([one.bank.corners for one in tracks])),
-    )

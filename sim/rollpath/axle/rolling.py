@@ -17,7 +17,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from rollpath.car import Car, rear_tire_rates
+from rollpath.car import Car, tire_rates
 from rollpath.lap import Lap
 from rollpath.loads import across
 from rollpath.tire import lost_circumference
@@ -78,7 +78,7 @@ def lost_circumferences(lap: Lap, car: Car) -> tuple[Real, Real]:
     Each with its own rate at its own pressure, and the load it carries there.
     """
     q = across(car.tire.loaded_share)
-    left, right = rear_tire_rates(car)
+    _, _, left, right = tire_rates(car)
     return (
         lost_circumference(lap.wheels.left_rear, across(left), q),
         lost_circumference(lap.wheels.right_rear, across(right), q),
@@ -111,13 +111,22 @@ def yaw_curvature(lap: Lap, car: Car) -> FloatArray:
     is taken over a wheelbase, within which no car changes its slide.
     """
     groove = lap.groove
-    mean_ds = float(np.mean(groove.ds))
-    hop = max(round(0.5 * float(np.mean(car.wheelbase)) / mean_ds), 1)
-    ends = np.cumsum(groove.ds, axis=-1)
-    length = ends[..., -1:]
-    apart = np.roll(groove.s, -hop, axis=-1) - np.roll(groove.s, hop, axis=-1)
-    turned = np.roll(lap.slip_angle, -hop, axis=-1) - np.roll(lap.slip_angle, hop, axis=-1)
-    curvature: FloatArray = groove.curvature + turned / (apart % length)
+    n, shape = groove.ds.shape[-1], lap.slip_angle.shape
+    half = np.broadcast_to(0.5 * across(car.wheelbase), (*shape[:-1], 1))
+    hop = half * n / np.broadcast_to(groove.ds, shape).sum(axis=-1, keepdims=True)
+    whole = np.floor(hop).astype(int)
+
+    def at(stations: FloatArray, side: int) -> FloatArray:
+        """Stations half a wheelbase ahead or behind, between two of them."""
+        near, far = (
+            np.take_along_axis(stations, (np.arange(n) + side * (whole + one)) % n, axis=-1)
+            for one in (0, 1)
+        )
+        place: FloatArray = near + (hop - whole) * (far - near)
+        return place
+
+    turned = at(lap.slip_angle, 1) - at(lap.slip_angle, -1)
+    curvature: FloatArray = groove.curvature + turned / (2.0 * half)
     return curvature
 
 

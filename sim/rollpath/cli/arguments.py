@@ -19,7 +19,7 @@ from rollpath.files.tracks import check_measurements, track_from_values
 from rollpath.groove.measured import measured_groove
 from rollpath.groove.path import GROOVES, Groove
 from rollpath.screen import Screen
-from rollpath.stagger import Baseline, baseline
+from rollpath.stagger import DRIVE_EMPHASIS, Baseline, baseline
 from rollpath.track import CONDITIONS, DEFAULT_CONDITION, Track, TrackError, check_track
 from rollpath.units import QuantityError, parse, shorten
 
@@ -179,8 +179,9 @@ def add_case_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--grip", type=number_between(0.05, 3.0), help="instead of the condition's")
     parser.add_argument("--window", type=window_of, help="stagger window, such as 1in,4in")
     parser.add_argument(
-        "--drive-emphasis", type=number_between(0.0, 1.0), default=1.0, metavar="E",
-        help="1 weighs the lap by thrust, 0 every foot the same (default 1)",
+        "--drive-emphasis", type=number_between(0.0, 1.0), default=DRIVE_EMPHASIS,
+        metavar="E",
+        help="1 is even drive, 0 the quickest (default %(default)s)",
     )  # fmt: skip
     parser.add_argument(
         "--tire-load", choices=("on", "off"), default="on",

@@ -13,6 +13,7 @@ from rollpath.cli.arguments import (
 )
 from rollpath.cli.book import open_book, told_of_book
 from rollpath.cli.given import add_given_arguments, given
+from rollpath.doubts import give_or_take
 from rollpath.scales.rates import effect_of
 from rollpath.show.baseline import baseline_json, baseline_screen
 from rollpath.show.study import lesson_json, lesson_words
@@ -41,16 +42,16 @@ def _baseline(arguments: argparse.Namespace) -> None:
     found = None if lesson is None else lesson.at(track.name).correction
     if found is not None:
         result = corrected(physics, found.stagger)
-    effect = effect_of(result)
+    effect, sure = effect_of(result), give_or_take(physics)
     screen = screen_of(arguments)
     if arguments.json:
-        told = baseline_json(result, effect)
+        told = baseline_json(result, effect, sure)
         if lesson is not None:
             told |= lesson_json(lesson, physics)
         print(as_json(told))
     else:
         note = "" if lesson is None else lesson_words(lesson, physics, screen)
-        print(baseline_screen(result, effect, screen, note))
+        print(baseline_screen(result, effect, screen, note, sure))
     if arguments.out or arguments.show:
         from rollpath.show.baseline import baseline_pictures
         from rollpath.show.picture import deliver

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rollpath.axle.rolling import NeededStagger, needed_stagger
-from rollpath.car import Car, rear_tire_rates
+from rollpath.car import Car, tire_rates
 from rollpath.corners import Corners
 from rollpath.feel.trim import Chassis, Stations, Trim, each_array, trim_stations
 from rollpath.forces import AIR_DENSITY
@@ -200,7 +200,7 @@ def _twisted(weights: Corners[Real], bite_change: FloatArray) -> Corners[Real]:
 def chassis_of(car: Car, condition: Condition) -> Chassis:
     """The car as it stands, on tires of one condition at both ends."""
     weights = car.weights
-    left_rate, right_rate = rear_tire_rates(car)
+    _, _, left_rate, right_rate = tire_rates(car)
     front_reach = car.wheelbase * weights.rear_share
     lean = (weights.left_front - weights.right_front) * car.front.half_track + (
         weights.left_rear - weights.right_rear
@@ -430,7 +430,7 @@ def what_driver_feels(
     )  # fmt: skip
     lap = solve_lap(path, car, state)
     if staggers is None:
-        best = recommend(lap, needed_stagger(lap, car), car.stagger_window).recommended
+        best = recommend(lap, needed_stagger(lap, car), car, state).recommended
         staggers = sorted({float(car.rear.stagger), float(best)})
     fitted = np.asarray(staggers, dtype=float)
 

@@ -65,7 +65,7 @@ def read_run(
     feel = trim_lap(
         quickest, car, condition, np.array([stagger - STEP, stagger, stagger + STEP])
     )  # fmt: skip
-    best = recommend(quickest, needed_stagger(quickest, car), window or car.stagger_window)
+    best = recommend(quickest, needed_stagger(quickest, car), car, condition, window=window)
     run = Recording(laps, lap, needed, best, feel, condition, notes=(*laps.notes, *notes))
     ratio = gear_ratio or car.gear_ratio
     run, notes = replace(run, slip=read_slip(run, car, ratio)), list(run.notes)

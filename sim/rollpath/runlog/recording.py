@@ -68,7 +68,8 @@ class Recording:
     @property
     def as_driven(self) -> float:
         """Stagger of least cost for the laps at the speed they were driven, m."""
-        return float(recommend(self.lap, self.needed, self.best.window).unbounded)
+        best = recommend(self.lap, self.needed, self.feel.car, self.condition)
+        return float(best.unbounded)
 
     @property
     def exit(self) -> NDArray[np.bool_]:

@@ -10,8 +10,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from rollpath.doubts import GiveOrTake, give_or_take
 from rollpath.scales.rates import effect_of
 from rollpath.screen import TRADE, Screen, feet, inches, miles_per_hour, pounds
+from rollpath.show.doubts import assumed_lines, sure_json, sure_lines
 from rollpath.show.picture import (
     SHADE_KEY,
     STYLES,
@@ -34,7 +36,7 @@ from rollpath.show.words import (
     sections,
     tape_range,
 )
-from rollpath.stagger import ASSUMED_GRIP_SHARE, ASSUMED_RATE_SHARE, Baseline
+from rollpath.stagger import Baseline
 from rollpath.units import INCH, nearest_eighth
 
 if TYPE_CHECKING:
@@ -133,8 +135,10 @@ def needed_and_scrub(result: Baseline, screen: Screen) -> Figure:
     return figure
 
 
-def baseline_json(result: Baseline, bite: StaggerEffect) -> dict[str, Any]:
-    """The result of `baseline`; keys end in their unit."""
+def baseline_json(
+    result: Baseline, bite: StaggerEffect, sure: GiveOrTake | None = None
+) -> dict[str, Any]:
+    """The result of `baseline`, and how sure it is where that was asked; keys end in their unit."""
     best, lap = result.stagger, result.lap
     return {
         **case_json(result),
@@ -146,18 +150,12 @@ def baseline_json(result: Baseline, bite: StaggerEffect) -> dict[str, Any]:
             "at_window": best.at_window,
             "least_scrub_in": inches(best.least_scrub),
             "even_drive_in": inches(best.even_drive),
+            "quickest_in": inches(best.quickest),
             "geometric_corner_in": [inches(end) for end in best.geometric_corner],
             "loaded_corner_in": [inches(end) for end in best.loaded_corner],
             "straights_in": inches(best.straights),
             "band_in": [inches(end) for end in best.band],
-            "uncertainty_in": inches(result.total_uncertainty),
-            "uncertainty_shares_in": {
-                name.replace(" ", "_").replace("-", "_"): inches(share)
-                for name, share in result.uncertainty.items()
-            },
-            "assumed_shares_in": {
-                name.replace(" ", "_"): inches(share) for name, share in result.assumed.items()
-            },
+            **({} if sure is None else sure_json(sure)),
         },
         "now": {"stagger_in": inches(result.car.rear.stagger)},
         "lap": {
@@ -172,8 +170,12 @@ def baseline_json(result: Baseline, bite: StaggerEffect) -> dict[str, Any]:
                 "corners_ft": feet(scrub.corners),
                 "straights_ft": feet(scrub.straights),
                 "lap_ft": feet(scrub.lap),
+                "time_s": best.time_lost(fitted),
             }
-            for name, scrub in (("now", result.now), ("recommended", result.then))
+            for name, scrub, fitted in (
+                ("now", result.now, result.car.rear.stagger),
+                ("recommended", result.then, best.recommended),
+            )
         },
         "bite": {
             "per_inch_lb": pounds(bite.rates.rear * INCH),
@@ -185,7 +187,13 @@ def baseline_json(result: Baseline, bite: StaggerEffect) -> dict[str, Any]:
     }
 
 
-def baseline_screen(result: Baseline, bite: StaggerEffect, screen: Screen, note: str = "") -> str:
+def baseline_screen(
+    result: Baseline,
+    bite: StaggerEffect,
+    screen: Screen,
+    note: str = "",
+    sure: GiveOrTake | None = None,
+) -> str:
     """The result of `baseline` for a racer: the answer, with a note to it, then the reasons."""
     best, now = result.stagger, float(result.car.rear.stagger)
     change = float(best.recommended) - now
@@ -199,7 +207,7 @@ def baseline_screen(result: Baseline, bite: StaggerEffect, screen: Screen, note:
         [
             [*answer, *_warnings(result, screen)],
             ["Why", *_need_lines(result, screen)],
-            ["How sure (estimates)", *_sure_lines(result, screen)],
+            ["How sure (estimates)", *_sure_lines(result, sure, screen)],
             ["Scrub a lap", *_scrub_lines(result, screen)],
             ["The lap (estimated)", *_lap_lines(result, screen)],
             ["Bite", *_bite_lines(bite, change, screen)],
@@ -246,8 +254,8 @@ def _need_lines(result: Baseline, screen: Screen) -> list[str]:
     best = result.stagger
     lines = [
         row(
-            f"{turns} centre needs",
-            f"{screen.fine(loaded)} loaded, {screen.fine(plain)} by geometry",
+            f"middle of {turns[6:]} wants",
+            f"{screen.fine(loaded)}, by the textbook {screen.fine(plain)}",
         )
         for turns, loaded, plain in zip(
             ("turns 1-2", "turns 3-4"), best.loaded_corner, best.geometric_corner, strict=True
@@ -257,38 +265,17 @@ def _need_lines(result: Baseline, screen: Screen) -> list[str]:
     return [
         *lines,
         row("straights want", screen.fine(best.straights)),
-        row("even drive", f"{screen.fine(best.even_drive)}  weighed where the car drives"),
-        row("least scrub", f"{screen.fine(best.least_scrub)}  every foot alike, in mean square"),
-        row("best inside the window", f"{screen.fine(best.optimum)}  window {window}"),
+        row("truest down the straight", screen.fine(best.even_drive)),
+        row("quickest off the corner", screen.fine(best.quickest)),
+        row("between the two", f"{screen.fine(best.optimum)}  window {window}"),
     ]
 
 
-def _sure_lines(result: Baseline, screen: Screen) -> list[str]:
-    lines = [row("as good", tape_range(result.stagger.band, screen))]
-    if result.uncertainty:
-        shares = sorted(result.uncertainty.items(), key=lambda item: -item[1])
-        told = ", ".join(f"{name} {screen.fine(share)}" for name, share in shares)
-        lines += [
-            row("give or take", f"{screen.fine(result.total_uncertainty)}, nine times in ten"),
-            row("from what was measured", told),
-            row("not measured, may add", _assumed_words(result, screen)),
-            row("surer by", _surer_by(shares[0][0])),
-        ]
-    return lines
-
-
-def _assumed_words(result: Baseline, screen: Screen) -> str:
-    shares = {"grip": ASSUMED_GRIP_SHARE, "tire rate": ASSUMED_RATE_SHARE}
-    return ", ".join(
-        f"{screen.fine(moved)} if the {name} is {shares[name]:.0%} less"
-        for name, moved in result.assumed.items()
-    )
-
-
-def _surer_by(name: str) -> str:
-    if name == "tape":
-        return "taping each rear tire three times and taking the mean"
-    return f"measuring the {name} again"
+def _sure_lines(result: Baseline, sure: GiveOrTake | None, screen: Screen) -> list[str]:
+    lines = [row("will do", tape_range(result.stagger.band, screen))]
+    if sure is None:
+        return lines
+    return [*lines, *sure_lines(sure, screen), *assumed_lines(sure, screen)]
 
 
 def _scrub_lines(result: Baseline, screen: Screen) -> list[str]:
@@ -300,9 +287,19 @@ def _scrub_lines(result: Baseline, screen: Screen) -> list[str]:
         corners, straights = screen.distance(scrub.corners), screen.distance(scrub.straights)
         told = f"{screen.distance(scrub.lap)}: corners {corners}, straights {straights}"
         lines.append(row(f"{name} {screen.tape(stagger)}", told))
-    if result.then.lap > result.now.lap:
-        lines.append(row("", "more in all, and less where the car drives: that is what is asked"))
+    fitted = (result.car.rear.stagger, result.stagger.recommended)
+    now, then = (hundredths(float(result.stagger.time_lost(one))) for one in fitted)
+    told = now if now == then else f"{now} now, {then} then"
+    lines.append(row("scrub drag costs", f"{told} a lap"))
     return lines
+
+
+def hundredths(seconds: float) -> str:
+    """A small lap time, honestly small."""
+    count = round(100 * seconds)
+    if count < 1:
+        return "less than a hundredth of a second"
+    return f"{count} hundredth{'s' if count > 1 else ''} of a second"
 
 
 def _lap_lines(result: Baseline, screen: Screen) -> list[str]:
@@ -351,4 +348,4 @@ def hold_words(bite: StaggerEffect, change: float, screen: Screen) -> str:
 
 def short_screen(result: Baseline, screen: Screen = TRADE) -> str:
     """The result of `baseline` for a racer."""
-    return baseline_screen(result, effect_of(result), screen)
+    return baseline_screen(result, effect_of(result), screen, sure=give_or_take(result))

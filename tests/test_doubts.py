@@ -5,7 +5,6 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from ovals import demo_car, demo_track
-from rollpath import baseline
 from rollpath.axle.rolling import needed_stagger
 from rollpath.doubts import (
     BENT,
@@ -25,7 +24,7 @@ from rollpath.files.cars import car_from_values
 from rollpath.groove.lay import make_groove
 from rollpath.groove.parallel import parallel_groove
 from rollpath.lap import solve_lap
-from rollpath.stagger import recommend
+from rollpath.stagger import baseline, recommend
 from rollpath.typical import unsure
 from rollpath.units import INCH
 from scipy.stats import norm

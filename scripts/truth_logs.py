@@ -19,12 +19,15 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 from other_cars import DEGREE, INCH, Cars, Driven, Logger, a_logger, best_stagger, drawn, drive
 from other_cars import recorded as recorded_log
+from rollpath.belief import believe, estimate
 from rollpath.car import Axle, Car, Tire
 from rollpath.corners import Corners
+from rollpath.debrief import decide
 from rollpath.groove.lay import make_groove
 from rollpath.runlog.laps import RunLogError, log_of
 from rollpath.runlog.read import read_run
 from rollpath.runlog.recording import Recording
+from rollpath.runlog.says import read_log, spins, tape_doubted
 from rollpath.track import Bank, Condition, Track
 from rollpath.units import FOOT, G
 
@@ -117,3 +120,73 @@ def tried(made: list[Case]) -> list[tuple[Case, Recording]]:
         except RunLogError as error:
             print("refused:", str(error)[:100], file=sys.stderr)
     return read
+
+
+# The figures
+
+
+@dataclass(frozen=True)
+class Figure:
+    """One row of `bench.py --truth`: how many of how many, and what was asked."""
+
+    name: str
+    count: int
+    of: int
+    asked: str
+
+    @property
+    def text(self) -> str:
+        return f"{self.name:<52} {self.count:>3} of {self.of:<4} {self.asked}"
+
+
+def says(case: Case, run: Recording) -> str:
+    """The verdict of the log alone, beside a physics that knows the line to half an inch."""
+    word, physics = read_log(run, case.car), float(run.best.unbounded)
+    belief = believe(physics, 0.5 * INCH, [estimate("log", word.best - physics, word.sd)])
+    return decide(None, word, belief, case.taped, run.best.window).change
+
+
+def is_opposite(case: Case, said: str) -> bool:
+    """Whether it says more where there is clearly too much, or less where too little."""
+    fault = case.taped - case.best
+    return abs(fault) > CLEAR and said == ("more" if fault > 0 else "less")
+
+
+def figures(count: int = 24, seed: int = 3) -> list[Figure]:
+    """Cars drawn from a seed that nothing was set on, each read with several faults of its log."""
+    cars, driven, _ = driven_cars(count, seed)
+
+    def some(**faults: Any) -> list[tuple[Case, Recording]]:
+        return tried(cases(cars, driven, np.random.default_rng(seed), **faults))
+
+    plain, zero, spun = some(), some(zero=8 * DEGREE), some(spin=0.15)
+    right = [*plain, *zero]
+    doubted = sum(tape_doubted(run) for _, run in right)
+    opposite = sum(is_opposite(case, says(case, run)) for case, run in right)
+    with_slip = [run for _, run in plain if run.slip is not None]
+    accused = sum(run.slip.gear_fault for run in with_slip if run.slip is not None)
+    wheels = [
+        (run.wheel.alone - case.taped) / run.wheel.alone_error
+        for case, run in right if run.wheel is not None
+    ]  # fmt: skip
+    return [
+        Figure("opposite verdicts", opposite, len(right), "none"),
+        Figure("a right tape doubted", doubted, len(right), "at most 1 in 20"),
+        Figure("wheelspin of 15 % found", sum(spins(run) for _, run in spun), len(spun), "all"),
+        Figure("wheelspin named where there is none", sum(map(spins, with_slip)), len(with_slip),
+               "none"),
+        Figure("a right gear ratio accused", accused, len(with_slip), "none"),
+        Figure("stagger by the wheel within 1.645 standard deviations",
+               int(np.sum(np.abs(wheels) < 1.645)), len(wheels), "9 in 10"),
+    ]  # fmt: skip
+
+
+def main() -> int:
+    count, seed = (int(word) for word in (*sys.argv[1:], *("24", "3")[len(sys.argv) - 1 :]))
+    for figure in figures(count, seed):
+        print(figure.text)
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -18,14 +18,24 @@ def run(capsys: pytest.CaptureFixture[str], *words: str) -> tuple[int, str, str]
     return status, out, err
 
 
-def test_screen_says_what_is_felt_before_the_figures(capsys: pytest.CaptureFixture[str]) -> None:
-    status, out, _ = run(capsys, "--stagger", "1in,3in")
+@pytest.mark.parametrize("width", ["40", "80"])
+def test_screen_says_what_is_felt_in_two_dozen_lines(capsys, monkeypatch, width) -> None:
+    monkeypatch.setenv("COLUMNS", width)
+    status, out, _ = run(capsys, "--stagger", "1in,1.5in,2in,2.5in,3in,3.5in")
+    words = " ".join(out.split())
     assert status == 0
+    assert "pushes" in out and "missing forward drive, not stagger" in words
+    assert SHORT_CAUTIONS[0] in out
+    assert len(out.splitlines()) <= 24 and max(map(len, out.splitlines())) <= int(width)
+    for word in ("mismatch", "yaw", "slip stiffness", "rms"):
+        assert word not in words
+
+
+def test_full_gives_the_figures_after_what_is_felt(capsys: pytest.CaptureFixture[str]) -> None:
+    _, out, _ = run(capsys, "--stagger", "1in,3in", "--full")
     assert out.index("further left") < out.index("bite held")
     assert "pushes, drifts out" in out
     assert "missing forward drive, not" in " ".join(out.split())
-    assert SHORT_CAUTIONS[0] in out
-    assert max(map(len, out.splitlines())) <= 90
 
 
 def test_json_holds_the_same_figures_with_their_units(capsys: pytest.CaptureFixture[str]) -> None:
@@ -84,7 +94,7 @@ def test_pictures_are_written(capsys: pytest.CaptureFixture[str], tmp_path: Path
 
 
 def test_si_screen_has_no_trade_units(capsys: pytest.CaptureFixture[str]) -> None:
-    _, out, _ = run(capsys, "--stagger", "50mm", "--units", "si")
+    _, out, _ = run(capsys, "--stagger", "50mm", "--units", "si", "--full")
     figures = out[: out.index("Stands first")]
     assert "N m" in figures and "kW" in figures
     assert " lb" not in figures and " hp" not in figures
@@ -93,7 +103,6 @@ def test_si_screen_has_no_trade_units(capsys: pytest.CaptureFixture[str]) -> Non
 @pytest.mark.parametrize(
     ("stagger", "remedy"),
     [
-        ("2", 'such as "87 5/8 in", with its unit'),
         ("", "one to 6 staggers"),
         ("1in,2in,3in,4in,5in,6in,7in", "one to 6 staggers"),
         ("40in", "between -8 and 8 in"),

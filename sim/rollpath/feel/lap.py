@@ -16,6 +16,7 @@ from rollpath.groove.lay import lay_groove
 from rollpath.groove.path import Groove, grip_under
 from rollpath.lap import PHASES, Lap, solve_lap
 from rollpath.loads import across, wheel_loads
+from rollpath.results import Result
 from rollpath.scales.rates import stagger_effect
 from rollpath.stagger import recommend
 from rollpath.track import DEFAULT_CONDITION, Condition, Track
@@ -370,8 +371,8 @@ def _phase(feel: Feel, case: int, phase: int) -> PhaseFeel:
     )
 
 
-@dataclass(frozen=True)
-class FeelCase:
+@dataclass(frozen=True, eq=False)
+class FeelCase(Result, told_by="feel"):
     """All that `feel` found for one track, car and condition.
 
     Attributes

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from rollpath.feel.lap import LEAST_FELT, FeelCase
-from rollpath.screen import Screen, degrees, horsepower, inches, pound_feet, pounds
+from rollpath.screen import TRADE, Screen, degrees, horsepower, inches, pound_feet, pounds
 from rollpath.show.picture import (
     SHADE_KEY,
     STYLES,
@@ -81,7 +81,7 @@ def _stagger_legend(figure: Figure) -> None:
 
 
 def steering_lines(result: FeelCase, screen: Screen) -> Figure:
-    """Steering wheel along the lap, and against the same car with zero mismatch."""
+    """Steering wheel along the lap, and against a car that its stagger does not fight."""
     figure, (upper, lower) = _lap_panels(result, screen, 2, 7.0)
     held = result.held
     x = screen.lengths(held.lap.groove.s)
@@ -92,7 +92,7 @@ def steering_lines(result: FeelCase, screen: Screen) -> Figure:
     lower.axhline(0, color="0.35", linewidth=0.8)
     sides = "\N{LEFTWARDS ARROW} right     left \N{RIGHTWARDS ARROW}"
     upper.set_ylabel(f"steering wheel, deg\n{sides}")
-    lower.set_ylabel(f"against zero mismatch, deg\n{sides}")
+    lower.set_ylabel(f"against a car not fought, deg\n{sides}")
     _stagger_legend(figure)
     return figure
 
@@ -109,7 +109,7 @@ def axle_lines(result: FeelCase, screen: Screen) -> Figure:
     axes.axhline(0, color="0.35", linewidth=0.8)
     unit = "N m" if screen.is_si else "lb-ft"
     axes.set_ylabel(
-        f"axle's yaw moment by mismatch, {unit}\n"
+        f"turning moment of the axle\nby too much or too little, {unit}\n"
         "\N{LEFTWARDS ARROW} pushes     steers left \N{RIGHTWARDS ARROW}"
     )
     per_moment = arm / float(result.car.wheelbase) / (1.0 if screen.is_si else POUND)
@@ -246,15 +246,16 @@ def _phase_json(
 
 
 def feel_screen(result: FeelCase, screen: Screen) -> str:
-    """The result of `feel` for a racer: what he feels of each stagger, then the figures."""
+    """The result of `feel` for a racer: what he feels of each stagger; with --full the figures."""
     rows = _feel_rows(result)
+    head = ["What the driver feels of each rear stagger", f"  {case_words(result)}"]
+    if not screen.full:
+        felt = [_short_felt(phases, screen) for phases in rows]
+        return sections([[*head, *felt], _short_notes(rows), caution_lines()], screen)
+    head.insert(1, f"  driven at {result.pace:.0%} of the speed that the tires can hold")
     return sections(
         [
-            [
-                "What the driver feels of each rear stagger",
-                f"  driven at {result.pace:.0%} of the speed that the tires can hold",
-                f"  {case_words(result)}",
-            ],
+            head,
             *(_felt_lines(phases, screen) for phases in rows),
             _feel_notes(result, rows),
             _wheel_table(rows, screen),
@@ -264,6 +265,41 @@ def feel_screen(result: FeelCase, screen: Screen) -> str:
         ],
         screen,
     )
+
+
+SHORT_FELT = {"spins": "spins", "pushes": "pushes", "steers itself": "crabs"}
+SHORT_WHERE = {"entry": "going in", "centre": "middle", "drive-off": "off", "straight": "straight"}
+
+
+def _short_felt(phases: list[PhaseRow], screen: Screen) -> str:
+    """A stagger in one line, such as "pushes middle 9, off 4 deg"."""
+    told: dict[str, list[str]] = {}
+    for held, *_ in phases:
+        where = SHORT_WHERE[held.phase]
+        if not np.isfinite(held.holds):
+            told.setdefault("cannot be driven", []).append(where)
+        elif held.felt != "nothing":
+            degrees_off = f" {abs(float(degrees(held.steering_change))):.0f}"
+            told.setdefault(SHORT_FELT[held.felt], []).append(
+                where + ("" if held.felt == "spins" else degrees_off)
+            )
+    words = "; ".join(
+        f"{felt} {', '.join(places)}{' deg' if felt in ('pushes', 'crabs') else ''}"
+        for felt, places in told.items()
+    )
+    return row(screen.tape(phases[0][0].stagger), words or FELT_WORDS["nothing"])
+
+
+def _short_notes(rows: list[list[PhaseRow]]) -> list[str]:
+    lines = ["deg: how far the wheel is held more, left where it pushes, right where it crabs."]
+    if _where(rows, "spinning_flat_out", max):
+        lines.append("Flat out the rears spin: that is missing forward drive, not stagger.")
+    return lines
+
+
+def short_screen(result: FeelCase, screen: Screen = TRADE) -> str:
+    """The result of `feel` for a racer."""
+    return feel_screen(result, screen)
 
 
 def _felt_lines(phases: list[PhaseRow], screen: Screen) -> list[str]:
@@ -345,9 +381,9 @@ def _wheel_table(rows: list[list[PhaseRow]], screen: Screen) -> list[str]:
             *(_number(change, "+.1f") for change in changes),
         ]
 
-    head = ["mismatch", "wheel at", "bite held", "bite free", "softer", "stiffer"]
+    head = ["too much", "wheel at", "bite held", "bite free", "softer", "stiffer"]
     return [
-        "Steering wheel against the same car with zero mismatch, degrees, further left +",
+        "Steering wheel against a car that its stagger does not fight, degrees, further left +",
         *_by_phase(rows, screen, head, cells),
     ]
 
@@ -363,9 +399,9 @@ def _axle_table(rows: list[list[PhaseRow]], screen: Screen) -> list[str]:
             screen.weight(held.thrust_right),
         ]
 
-    head = ["moment", "by mismatch", "at the front", "left rear", "right rear"]
+    head = ["moment", "by stagger", "at the front", "left rear", "right rear"]
     return [
-        "Rear axle: moment to the left +, what the mismatch adds of it, and that as a side",
+        "Rear axle: moment to the left +, what too much stagger adds of it, and that as a side",
         "force at the front axle",
         *_by_phase(rows, screen, head, cells),
     ]
@@ -384,7 +420,7 @@ def _grip_table(rows: list[list[PhaseRow]], screen: Screen) -> list[str]:
 
     head = ["front", "rear", "scrub", "held", "wheelspin"]
     return [
-        "Grip used, what the four tires lose more by sliding than with zero mismatch, and",
+        "Grip used, what the four tires lose more by sliding than on a car not fought, and",
         "flat out: the share of the estimated lap's energy that is held, and wheelspin",
         *_by_phase(rows, screen, head, cells),
     ]

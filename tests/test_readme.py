@@ -1,4 +1,4 @@
-"""The README: every command line in it runs, and the output it shows is what is printed."""
+"""The README: every command line in it runs at three widths, short, unbroken, without a traceback."""
 
 import re
 import shlex
@@ -6,49 +6,59 @@ from pathlib import Path
 
 import pytest
 from rollpath.cli import main
+from rollpath.guide import TOPICS
 
-README = Path("README.md").read_text()
-PLAIN = re.findall(r"^    rollpath (.+)$", README, re.MULTILINE)
+README = (Path(__file__).resolve().parent.parent / "README.md").read_text()
+NIGHT, DEMO = README.partition("To try it on invented data")[::2]
+LONGEST = 24
 
 
-def shown():
-    """Each command of the first night with the lines shown below it, in order."""
-    block = re.compile(r"^    \$ rollpath (.+)\n((?:    (?!\$ ).*\n)*)", re.MULTILINE)
-    return [(words, output.splitlines()) for words, output in block.findall(README)]
+def commands(text):
+    """The words of each command line shown, comments left out."""
+    return [
+        shlex.split(line, comments=True)[1:]
+        for line in re.findall(r"^    \$ (rollpath.*)$", text, re.M)
+    ]
 
 
 @pytest.fixture
-def night(tmp_path, monkeypatch, capsys):
-    """A folder with the demo data, and a notebook of its own."""
-    assert main(["demo-data", str(tmp_path / "night")]) == 0
-    monkeypatch.chdir(tmp_path / "night")
+def pits(tmp_path, monkeypatch):
+    """An empty folder and a user without data of his own."""
     monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
     monkeypatch.setenv("HOME", str(tmp_path))
-    capsys.readouterr()
-    return tmp_path / "night"
+    monkeypatch.delenv("ROLLPATH_TRAILER", raising=False)
+    here = tmp_path / "pits"
+    here.mkdir()
+    monkeypatch.chdir(here)
+    return here
 
 
-def test_the_first_night_runs_and_prints_what_is_shown(night, capsys):
-    commands = shown()
-    assert len(commands) >= 10
-    for words, lines in commands:
-        if words.startswith("demo-data"):
-            continue
-        status = main(shlex.split(words))
+def run_all(lines, width, capsys):
+    for words in lines:
+        status = main(words)
         printed = capsys.readouterr()
         assert status == 0, (words, printed.err)
-        for line in lines:
-            if line.strip() and line.strip() != "...":
-                assert line[4:].rstrip() in printed.out, (words, line, printed.out)
+        told = printed.out.splitlines()
+        wide = [line for line in told if len(line) > width and " " in line.strip()]
+        assert not wide, (words, wide)
+        assert len(told) <= LONGEST, (words, len(told), printed.out)
 
 
-def test_every_other_command_line_runs_after_it(night, capsys):
-    assert len(PLAIN) > 15
-    for words, _ in shown()[1:]:
-        main(shlex.split(words))
-    for words in PLAIN:
-        status = main(shlex.split(words))
-        assert status == 0, (words, capsys.readouterr().err)
+@pytest.mark.parametrize("width", [40, 80, 120])
+def test_the_first_night_runs_as_shown(pits, width, capsys, monkeypatch):
+    monkeypatch.setenv("COLUMNS", str(width))
+    lines = commands(NIGHT)
+    assert len(lines) >= 10
+    run_all(lines, width, capsys)
+
+
+@pytest.mark.parametrize("width", [40, 80, 120])
+def test_the_demo_runs_as_shown(pits, width, capsys, monkeypatch):
+    monkeypatch.setenv("COLUMNS", str(width))
+    first, *lines = commands(DEMO)
+    assert main([first[0], "."]) == 0
+    capsys.readouterr()
+    run_all(lines, width, capsys)
 
 
 def test_the_job_stands_on_top_and_the_cautions_near_it():
@@ -62,3 +72,8 @@ def test_the_job_stands_on_top_and_the_cautions_near_it():
         "First laps slow",
     ):
         assert caution in top
+
+
+def test_it_is_short_and_names_every_page_of_the_guide():
+    assert len(README.splitlines()) <= 150
+    assert all(f"`{topic}`" in README for topic in TOPICS)

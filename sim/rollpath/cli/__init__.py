@@ -28,7 +28,7 @@ INTERRUPTED = 130
 FIRST_WORDS = (
     "trailer", "tonight", "bolt", "air", "pads", "undo",
     "survey", "baseline", "compare", "bite", "tires", "plan", "feel", "debrief", "notebook",
-    "demo-data", "completion",
+    "guide", "demo-data", "completion",
 )  # fmt: skip
 """First words of the commands, as a race night goes; each has a module, loaded when asked."""
 

@@ -77,7 +77,7 @@ def test_the_parts_add_up_and_the_same_line_differs_by_load_and_drive_alone(run)
 
 def test_screen_gives_the_reason_first_and_shows_the_parts(run):
     status, out, _ = run(ROPEWALK, SAUCER, "--car", CARS[0], "--conditions", "heavy",
-                         "--grooves", "middle")  # fmt: skip
+                         "--grooves", "middle", "--full")  # fmt: skip
     assert status == 0
     first = " ".join(out.splitlines()[:3])
     assert "asks for" in first and "more than" in first and "the line" in first

@@ -1,4 +1,4 @@
-"""The README: every command line in it runs at three widths, short, unbroken, without a traceback."""
+"""The README: every command line in it runs, at three widths, short and unbroken."""
 
 import re
 import shlex

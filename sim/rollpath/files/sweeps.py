@@ -47,7 +47,7 @@ def _numeric_fields(schema: Schema, of: str, inside: str = "") -> dict[str, tupl
     """Every field of a schema that holds a number, by its dotted key."""
     found = {}
     for key, wanted in schema.items():
-        if isinstance(wanted, Group | Either):
+        if isinstance(wanted, Group):
             wanted = wanted.schema
         if isinstance(wanted, Either):
             wanted = wanted.field

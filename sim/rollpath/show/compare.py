@@ -30,6 +30,7 @@ from rollpath.show.words import (
     case_words,
     caution_lines,
     columns,
+    lay_out,
     paragraph,
     sections,
     tape_range,
@@ -162,9 +163,14 @@ WHERE_FROM = (
 
 
 def _comparison_screen(results: Sequence[Baseline], screen: Screen) -> str:
-    """Every case side by side: what it asks for, then where that comes from."""
-    effects = [effect_of(result) for result in results]
+    """Every case and what it asks for; with the reasons, side by side and where it comes from."""
     names = _case_names(results)
+    if not screen.full:
+        return sections(
+            [[paragraph(difference_words(results, screen))], _short_lines(names, results, screen)],
+            screen,
+        )
+    effects = [effect_of(result) for result in results]
     asked = [
         ["track", "surface", "groove", "stagger", "as good", "corners need", "scrub",
          "lap", "time", "turning", "bite"],
@@ -195,6 +201,26 @@ def _comparison_screen(results: Sequence[Baseline], screen: Screen) -> str:
     )
 
 
+MOST_SHOWN = 7
+"""Cases told without --full, so that a phone shows all of a screen."""
+
+
+def _short_lines(names: list[list[str]], results: Sequence[Baseline], screen: Screen) -> list[str]:
+    """A line a case, the stagger first."""
+    lines = [
+        f"{screen.tape(result.stagger.recommended)}{_star(result)} {' '.join(name)}, "
+        f"lap {result.lap.time:.1f} s"
+        for name, result in zip(names, results, strict=True)
+    ]
+    more = [f"and {len(lines) - MOST_SHOWN} more with --full"] if len(lines) > MOST_SHOWN else []
+    at_end = ["* at the end of the window"] if _any_at_window(results) else []
+    return [*lines[:MOST_SHOWN], *more, *at_end, *caution_lines()]
+
+
+def _star(result: Baseline) -> str:
+    return "" if result.stagger.at_window is None else "*"
+
+
 def _any_at_window(results: Sequence[Baseline]) -> bool:
     return any(result.stagger.at_window is not None for result in results)
 
@@ -218,7 +244,7 @@ def _asked_cells(result: Baseline, effect: StaggerEffect, screen: Screen) -> lis
     unit = "" if screen.is_si else " in"
     corners = " ".join(screen.fine(end).split()[0] for end in best.loaded_corner)
     return [
-        screen.tape(best.recommended) + ("" if best.at_window is None else "*"),
+        screen.tape(best.recommended) + _star(result),
         f"{low.removesuffix(unit)} to {high}",
         corners,
         screen.distance(result.then.lap),
@@ -283,6 +309,9 @@ def _sweep_json(swept: Swept) -> dict[str, Any]:
 def _sweep_screen(swept: Swept, screen: Screen) -> str:
     """A sweep as a table."""
     sweep = swept.sweep
+    title = f"Rear stagger against {sweep.key}: {case_words(swept.case)} (estimates)"
+    if not screen.full:
+        return lay_out([title, *_short_sweep(swept, screen), *caution_lines()], screen)
     table = [[sweep.key, "stagger", "best", "as good", "corners need", "scrub", "lap", "time"]]
     for i, value in enumerate(sweep.values):
         at = {name: float(column[i]) for name, column in swept.rows.items()}
@@ -298,8 +327,25 @@ def _sweep_screen(swept: Swept, screen: Screen) -> str:
                 f"{at['time']:.1f} s",
             ]
         )
-    title = f"Rear stagger against {sweep.key}: {case_words(swept.case)} (estimates)"
     return sections([[title], columns(table), caution_lines()], screen)
+
+
+def _short_sweep(swept: Swept, screen: Screen) -> list[str]:
+    """A line a value, some of them when there are many."""
+    count = len(swept.sweep.values)
+    shown = sorted({round(i * (count - 1) / (MOST_SWEPT - 1)) for i in range(MOST_SWEPT)})
+    shown = list(range(count)) if count <= MOST_SWEPT else shown
+    more = [f"and {count - len(shown)} between with --full"] if count > len(shown) else []
+    rows = [
+        f"{screen.of_kind(float(swept.sweep.values[i]), swept.sweep.kind)}: "
+        f"{screen.tape(swept.rows['recommended'][i])}"
+        for i in shown
+    ]
+    return [*rows, *more]
+
+
+MOST_SWEPT = 15
+"""Values of a sweep told without --full."""
 
 
 # What a comparison and a sweep look like

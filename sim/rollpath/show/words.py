@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import json
 import math
+import re
 import textwrap
 import unicodedata
 from collections.abc import Callable, Iterable, Sequence
@@ -95,11 +96,19 @@ def _wrapped(text: str, width: int) -> list[str]:
     return _filled(held, width, f"  {label:<{LABEL_WIDTH}}", " " * (LABEL_WIDTH + 2))
 
 
+_BOUND = re.compile(
+    r"(?<=\d) (?=\d+/\d|(?:in|ft|lb|s|psi|mph|deg|hp|mm|m|N|kPa|kW|lb/in|lb-ft|times|turns?)\b)"
+)
+"""Spaces inside a quantity, where no line is broken."""
+
+
 def _filled(text: str, width: int, first: str, rest: str) -> list[str]:
-    return textwrap.wrap(
-        text, width, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False,
+    bound = _BOUND.sub("\N{NO-BREAK SPACE}", text)
+    lines = textwrap.wrap(
+        bound, width, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False,
         break_long_words=False,
-    ) or [first.rstrip()]  # fmt: skip
+    )  # fmt: skip
+    return [line.replace("\N{NO-BREAK SPACE}", " ") for line in lines] or [first.rstrip()]
 
 
 def counted(count: int, thing: str) -> str:

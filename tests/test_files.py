@@ -393,3 +393,33 @@ def test_new_keys_of_a_car_are_held_to_their_ranges(tmp_path, line, told):
     path.write_text(f"name: Faulty\n{line}\n")
     with pytest.raises(FileError, match=told):
         load_car(path)
+
+
+def test_the_page_of_files_is_the_one_written_from_the_schemas():
+    from rollpath.files.reference import reference_page
+
+    page = (ROOT / "sim/rollpath/guide/files.md").read_text(encoding="utf-8")
+    assert page == reference_page(), (
+        "python -m rollpath.files.reference > sim/rollpath/guide/files.md"
+    )
+    assert max(map(len, page.splitlines())) <= 80
+
+
+def test_every_key_of_track_car_rack_and_sessions_says_its_worth_and_its_range():
+    from rollpath.files.cars import CAR_SCHEMA
+    from rollpath.files.racks import RACK_SCHEMA
+    from rollpath.files.reference import _keys
+    from rollpath.files.sessions import SESSION_SCHEMA
+    from rollpath.files.tracks import track_schema
+
+    for schema in (track_schema(["slick"]), CAR_SCHEMA, RACK_SCHEMA, SESSION_SCHEMA):
+        for key, one in _keys(schema):
+            assert one.worth, key
+            assert one.range_text, key
+
+
+def test_the_examples_of_that_page_load(write):
+    page = (ROOT / "sim/rollpath/guide/files.md").read_text(encoding="utf-8")
+    track, car = re.findall(r"```yaml\n(.*?)```", page, re.DOTALL)
+    assert load_track(write(track)).assumed == ("width",)
+    assert "weights.left_front" not in load_car(write(car)).assumed

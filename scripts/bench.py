@@ -271,8 +271,8 @@ def fitted_log() -> Row:
     import numpy as np
     from rollpath import load_track
     from rollpath.groove.path import place
-    from rollpath.survey.fit import survey_by_log
     from rollpath.survey.log import PositionLog
+    from rollpath.survey.measured import survey_by_log
 
     edge, rng = load_track(ROOT / SAUCER).edge, np.random.default_rng(1)
     time = np.arange(0.0, 144.0, 0.1)

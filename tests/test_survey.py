@@ -10,9 +10,10 @@ from hypothesis import strategies as st
 from logs import degrees_at, drift, made_log
 from ovals import DEMO_TRACKS, demo_track, oval
 from pyproj import Geod, Transformer
-from rollpath.survey.fit import SHAPE_SIZE, find_drift, lap_path, survey_by_log, whitener_of
+from rollpath.survey.drift import find_drift, whitener_of
 from rollpath.survey.log import MOST_LAPS, Note, PositionLog, SurveyError, local_plane
-from rollpath.survey.oval import blended_edge, derivatives, distances
+from rollpath.survey.measured import SHAPE_SIZE, lap_path, survey_by_log
+from rollpath.survey.oval import blended_edge, derivatives, distances, track_of
 from rollpath.survey.tape import (
     CHORD_ERROR,
     GAP_ERROR,
@@ -288,7 +289,7 @@ def test_distance_by_sector_is_that_to_the_outline(p):
     # shapely, by the nearest of 20,000 chords, is the independent route.
     from shapely import LinearRing, Point, Polygon
 
-    length = float(oval_at(p).edge.length[0, 0])
+    length = float(track_of(p).edge.length[0, 0])
     z = blended_edge(p, 1e-6, np.linspace(0, length, 20_000, endpoint=False))
     ring = LinearRing(np.column_stack([z.real, z.imag]))
     rng = np.random.default_rng(0)
@@ -298,12 +299,6 @@ def test_distance_by_sector_is_that_to_the_outline(p):
         there = Point(point.real, point.imag)
         sign = -1 if inside.contains(there) else 1
         assert out == pytest.approx(sign * ring.distance(there), abs=2e-3)
-
-
-def oval_at(p):
-    from rollpath.survey.oval import track_of
-
-    return track_of(p)
 
 
 @pytest.mark.parametrize("p", SOME_OVALS[1:])
@@ -327,7 +322,7 @@ def test_whitener_is_the_inverse_root_of_the_covariance():
     # numpy's inverse of the whole matrix is the independent route.
     rng = np.random.default_rng(1)
     time, normal = np.sort(rng.uniform(0, 200, 60)), rng.uniform(0, 6, 60)
-    white = whitener_of(time, normal)
+    white = whitener_of(time, normal, 12.0)
     assert np.allclose(white @ np.linalg.inv(white.T @ white) @ white.T, np.eye(60))
 
 

@@ -29,8 +29,8 @@ from rollpath.show.survey import (
     survey_screen,
 )
 from rollpath.show.words import as_json
-from rollpath.survey.fit import LINE_ERROR, survey_by_log
 from rollpath.survey.log import SurveyError
+from rollpath.survey.measured import LINE_ERROR, survey_by_log
 from rollpath.survey.tape import Survey, survey_by_chords, survey_by_lap
 from rollpath.track import TrackError
 from rollpath.units import FOOT, QuantityError, parse

@@ -11,8 +11,8 @@ from rollpath.files.gpx import is_xml, read_gpx
 from rollpath.files.schema import Field, FileError, column
 from rollpath.groove.measured import ClosedPath, PathError, smooth_closed_path
 from rollpath.runlog.laps import RunLog, RunLogError, log_of
-from rollpath.survey.fit import lap_path
 from rollpath.survey.log import Note, PositionLog, SurveyError, local_plane
+from rollpath.survey.measured import lap_path
 from rollpath.units import FloatArray
 
 POINT_COLUMNS = {

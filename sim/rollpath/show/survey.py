@@ -23,8 +23,8 @@ from rollpath.show.picture import (
     map_size,
 )
 from rollpath.show.words import counted, none_or, paragraph, row, sections
-from rollpath.survey.fit import LogFit
 from rollpath.survey.log import Note
+from rollpath.survey.measured import LogFit
 from rollpath.survey.tape import Survey
 from rollpath.track import Track
 from rollpath.units import DEGREE, FOOT, FloatArray

@@ -14,7 +14,7 @@ from rollpath.track import DEFAULT_BLEND, Tolerance, Track, TrackError, check_tr
 from rollpath.units import FOOT, INCH
 
 if TYPE_CHECKING:
-    from rollpath.survey.fit import LogFit
+    from rollpath.survey.measured import LogFit
 
 GAP_ERROR = 1 * INCH
 """How well the gap of a chord is read on a dirt edge. Engineering judgement."""

@@ -1,0 +1,289 @@
+"""What a position log says of a track: the oval, how sure, and whether it is an oval at all."""
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+
+from rollpath.groove.measured import ClosedPath, smooth_closed_path
+from rollpath.survey.fit import Fit, Solved, waves
+from rollpath.survey.log import (
+    MOST_LAPS,
+    WGS84_AXIS,
+    Note,
+    PositionLog,
+    SurveyError,
+    TidyLog,
+    local_plane,
+    spread_over,
+    tidy_log,
+)
+from rollpath.survey.oval import (
+    LEAST,
+    MOST,
+    blended_edge,
+    derivatives,
+    distances,
+    first_fit,
+    track_of,
+)
+from rollpath.survey.tape import Survey
+from rollpath.track import Tolerance, Track, TrackError, check_track
+from rollpath.units import FOOT, FloatArray
+
+STANDARD_ERRORS = 2.0
+"""Standard errors in a stated tolerance. 1.64 would do for nine in ten if the noise were just as
+modelled; phones are not told so."""
+SHAPE_SIZE = 6 * FOOT
+"""A departure below this is let pass as an oval."""
+DEPARTURES = 120
+"""Stations of the lap at which the shape is judged."""
+
+
+@dataclass(frozen=True)
+class Departure:
+    """Where a track departs most from every oval: m outward, how well that is known (two standard
+    errors), and the share of the lap from the middle of the front straight."""
+
+    size: float
+    error: float
+    share: float
+
+    @property
+    def is_oval(self) -> bool:
+        """Whether the departure, less its error, is below `SHAPE_SIZE`."""
+        return abs(self.size) - self.error <= SHAPE_SIZE
+
+
+def departure(solved: Solved) -> Departure:
+    """The largest departure from the oval of least fourth powers, which minds a large departure
+    more than least squares and less than the greatest alone."""
+    p, n = solved.q[:7], len(solved.q)
+    length = float(track_of(p).edge.length[0, 0])
+    z = blended_edge(p, float(np.exp(solved.q[7])), length * np.arange(DEPARTURES) / DEPARTURES)
+    at = distances(p, z)
+    share, B, J = at.share, waves(at.share), derivatives(p, z, at.normal)
+    e, weight = B @ solved.shape.solution[n:], np.ones(DEPARTURES)
+    for _ in range(15):
+        fit = np.linalg.solve((J.T * weight) @ J + 1e-9 * np.eye(7), J.T * weight)
+        left = e - J @ (fit @ e)
+        weight = np.sqrt(weight * (left**2 / max(np.max(left**2), 1e-12) + 1e-3))
+    M = B - J @ (fit @ B)
+    error = STANDARD_ERRORS * np.sqrt(
+        np.einsum("ij,jk,ik->i", M, solved.shape.covariance[n:, n:], M)
+    )
+    worst = int(np.argmax(np.abs(left) - error))
+    return Departure(float(left[worst]), float(error[worst]), float(share[worst]))
+
+
+FEW_LAPS = 0.3
+"""How much wider, as a share, the tolerance from a single lap is. Found on made logs."""
+LINE_ERROR = 1 * FOOT
+"""How far a person who walks or drives along an edge is from it all the way round, two standard
+errors. Engineering judgement."""
+CURVE_STATIONS = 720
+"""Stations of the curves drawn."""
+
+
+@dataclass(frozen=True)
+class Curve:
+    """A closed curve in the plane of the log: distance, place and curvature, shape (n,), SI."""
+
+    s: FloatArray
+    x: FloatArray
+    y: FloatArray
+    curvature: FloatArray
+
+
+@dataclass(frozen=True)
+class LogFit:
+    """The points and curves behind a survey by position log, all in the plane of the log.
+
+    Attributes
+    ----------
+    points, dropped : tuple of ndarray
+        x and y of the points used and of those left out, m.
+    line : Curve
+        The fitted line that was walked or driven, from the middle of the front straight.
+    inside : Curve
+    outside : Curve or None
+        The edges; no outside edge when no width is known.
+    heading : float
+        Of the front straight, rad anticlockwise from east.
+    centre : tuple of float
+        Middle of the oval: latitude and longitude in deg, or x and y in m without `origin`.
+    origin : tuple of float or None
+        Of the log, deg.
+    drift : tuple of float
+        Standard deviation in m and time in s of the receiver's drift as found.
+    departure : Departure
+        The largest one from any oval.
+    """
+
+    points: tuple[FloatArray, FloatArray]
+    dropped: tuple[FloatArray, FloatArray]
+    line: Curve
+    inside: Curve
+    outside: Curve | None
+    heading: float
+    centre: tuple[float, float]
+    origin: tuple[float, float] | None
+    drift: tuple[float, float]
+    departure: Departure
+
+    @property
+    def is_oval(self) -> bool:
+        return self.departure.is_oval
+
+    @cached_property
+    def path(self) -> Curve:
+        """The measured path, smoothed, from where the fitted line starts.
+
+        Raises
+        ------
+        PathError
+            If it crosses itself.
+        """
+        return self.path_moved(0.0)
+
+    def path_moved(self, out: float) -> Curve:
+        """The measured path moved outward, m: the middle of the track from a walk along an edge."""
+        path = smooth_closed_path(*self.points)
+        s = path.length * np.linspace(0.0, 1.0, CURVE_STATIONS + 1)
+        start = s[np.argmin(np.abs(path.at(s) - complex(self.line.x[0], self.line.y[0])))]
+        first = path.at(s + start, 1)
+        z, k = path.at(s + start) - 1j * out * first / np.abs(first), path.curvature(s + start)
+        along = np.concatenate([[0.0], np.cumsum(np.abs(np.diff(z)))])
+        return Curve(along, z.real, z.imag, k / (1.0 + out * k))
+
+
+def survey_by_log(
+    log: PositionLog,
+    width: float | None = None,
+    offset: float = 0.0,
+    offset_error: float = LINE_ERROR,
+) -> Survey:
+    """A track from a position log along a line parallel to its edges.
+
+    Parameters
+    ----------
+    log : PositionLog
+    width : float or None
+        Inside edge to outside edge, m.
+    offset : float
+        How far outside the inside edge the line lies, m: 0, the width, or between.
+    offset_error : float
+        How well that is known all the way round, m.
+
+    Raises
+    ------
+    SurveyError
+        If the log holds no whole lap, no line that goes round, or no track.
+    """
+    tidy = tidy_log(log)
+    if tidy.laps > MOST_LAPS:
+        some = spread_over(list(range(tidy.laps)), MOST_LAPS)
+        tidy = replace(tidy.at(np.isin(np.floor(tidy.turned), some)), laps=MOST_LAPS)
+    fit = Fit(tidy, offset)
+    found = fit.solved(first_fit(tidy, offset))
+    shape = departure(found)
+    track = _checked(found.q, width, shape.is_oval)
+    error = STANDARD_ERRORS * (1.0 + FEW_LAPS / tidy.laps) * np.sqrt(np.diag(found.oval.covariance))
+    residual = fit.rows(found.q, found.left_out, found.q[7])
+    notes = tidy.notes if tidy.laps > 1 else (Note("one lap"), *tidy.notes)
+    if found.wild > 0.02:
+        notes = (*notes, Note("wild", found.wild))
+    first, last = map(float, track.inside_radius)
+    straight, bow, blend = float(track.straight), float(track.bow), float(track.blend)
+    return Survey(
+        "position log", (first, last), straight, bow, blend, width,
+        float(track.edge.length[0, 0]),
+        Tolerance(float(np.hypot(np.max(error[3:5]), offset_error)),
+                  float(np.hypot(error[5], LINE_ERROR))),
+        residual=float(np.sqrt(np.mean(residual**2))), laps_used=tidy.laps, notes=notes,
+        fit=_log_fit(log, tidy, fit, found, shape, width),
+    )  # fmt: skip
+
+
+def _checked(q: FloatArray, width: float | None, is_oval: bool) -> Track:
+    """The track, or where it is no oval anyway a paper clip of the same lap that can stand for it.
+
+    Raises
+    ------
+    SurveyError
+        If a bound was reached or the numbers make no track.
+    """
+    track = replace(track_of(q[:7], float(np.exp(q[7]))), width=width or 0.0)
+    try:
+        if np.any(q[3:6] > 0.99 * MOST[3:6]) or np.any(q[3:5] < 1.01 * LEAST[3:5]):
+            raise TrackError("inside_radius", "bound")
+        check_track(track)
+    except TrackError as error:
+        if is_oval:
+            raise SurveyError("no track", detail=f"{error.key}: {error}") from None
+        lap = float(track.edge.length[0, 0])
+        radius = min(0.5 * float(q[3] + q[4]), 0.12 * lap)
+        straight = 0.5 * lap - np.pi * radius
+        return replace(track, inside_radius=(radius, radius), straight=straight, bow=0.0)
+    return track
+
+
+def _log_fit(
+    log: PositionLog, tidy: TidyLog, fit: Fit, found: Solved, shape: Departure, width: float | None
+) -> LogFit:
+    wild = np.repeat(~fit.live, fit.count)
+    gone = tuple(np.append(a, b[wild]) for a, b in zip(tidy.dropped, (tidy.x, tidy.y), strict=True))
+    line, inside = curve_of(found.q, fit.offset), curve_of(found.q, 0.0)
+    drift = found.oval.drift
+    return LogFit(
+        points=(tidy.x[~wild], tidy.y[~wild]),
+        dropped=(gone[0], gone[1]),
+        line=line,
+        inside=inside,
+        outside=None if width is None else curve_of(found.q, width),
+        heading=line_heading(line),
+        centre=centre_of(inside, log.origin),
+        origin=log.origin,
+        drift=(drift.sd, drift.time),
+        departure=shape,
+    )
+
+
+def curve_of(q: FloatArray, offset: float) -> Curve:
+    """A parallel of the inside edge of the fitted oval, in the plane of the log."""
+    blend = float(np.exp(q[7]))
+    edge = track_of(q[:7], blend).edge
+    s = edge.length[0] * np.linspace(0.0, 1.0, CURVE_STATIONS + 1)
+    z, k = blended_edge(q[:7], blend, s, offset), edge.curvature(s[None])[0]
+    along = s + offset * edge.heading(s[None])[0]
+    return Curve(along, z.real, z.imag, k / (1.0 + offset * k))
+
+
+def line_heading(line: Curve) -> float:
+    """Heading at the start of a curve, rad anticlockwise from east."""
+    return float(np.arctan2(line.y[1] - line.y[-2], line.x[1] - line.x[-2]))
+
+
+def centre_of(edge: Curve, origin: tuple[float, float] | None) -> tuple[float, float]:
+    """Middle of the oval: x and y in m, or latitude and longitude in deg."""
+    x, y = float(np.mean(edge.x[:-1])), float(np.mean(edge.y[:-1]))
+    if origin is None:
+        return x, y
+    latitude, longitude = origin
+    for _ in range(3):
+        at = local_plane(np.array(latitude), np.array(longitude), origin)
+        latitude += float(np.degrees((y - at[1]) / WGS84_AXIS))
+        longitude += float(np.degrees((x - at[0]) / WGS84_AXIS / np.cos(np.radians(latitude))))
+    return latitude, longitude
+
+
+def lap_path(log: PositionLog) -> ClosedPath:
+    """A position log made a smooth path: its laps laid over each other.
+
+    Raises
+    ------
+    SurveyError, PathError
+        If the log holds no whole lap, or its path crosses itself.
+    """
+    tidy = tidy_log(log)
+    return smooth_closed_path(tidy.x, tidy.y)

@@ -60,7 +60,7 @@ def test_a_chord_and_a_paced_straight_are_a_track(read):
 
 
 def test_the_screen_tells_what_an_inch_and_a_foot_make(run):
-    status, out, _ = run(*TAPE)
+    status, out, _ = run(*TAPE, "--full")
     assert status == 0
     assert out.startswith("Inside radius: 189 ft both ends; straight: 300 ft")
     assert "1 in more of gap          radius -2.2 ft" in out
@@ -73,7 +73,7 @@ def test_several_gaps_of_one_chord_are_averaged_and_their_spread_told(run, read)
     gaps = ("--chord", "100ft", "--gap", "6ft-9in", "--gap", "6ft-3in", "--straight", "300ft")
     each = read(*gaps)["chords"][0]["each_ft"]
     assert read(*gaps)["inside_radius_ft"][0] == pytest.approx(np.mean(each), abs=0.01)
-    assert "spread 14" in run(*gaps)[1]
+    assert "spread 14" in run(*gaps, "--full")[1]
 
 
 def test_ends_may_differ(read):
@@ -117,6 +117,54 @@ def test_si_screen_is_in_metres(run):
 )
 def test_what_cannot_be_used_is_refused_in_one_line(refuse, typed, words):
     assert words in refuse(*typed)
+
+
+@pytest.mark.parametrize("columns", ["40", "80"])
+@pytest.mark.parametrize("typed", [TAPE, ("--lap", "3/8mile")])
+def test_default_screen_is_at_most_24_lines(run, typed, columns, monkeypatch):
+    monkeypatch.setenv("COLUMNS", columns)
+    _, out, _ = run(*typed)
+    assert len(out.splitlines()) <= 24
+    assert max(map(len, out.splitlines())) <= int(columns)
+
+
+def test_a_lap_alone_answers_and_says_what_was_taken(run, read):
+    told = read("--lap", "3/8mile")
+    assert told["straight_ft"] == pytest.approx(0.19 * 1980)
+    assert told["tolerance"]["straight_ft"] > 100
+    assert any("no straight was given" in note for note in told["notes"])
+
+
+def test_nothing_given_at_a_terminal_asks(run, monkeypatch):
+    answers = iter(["100 ft", "6 ft 9", "6ft-9in", "300ft"])
+    monkeypatch.setattr("builtins.input", lambda question="": next(answers))
+    monkeypatch.setattr("sys.stdin.isatty", lambda: True)
+    status, out, _ = run()
+    assert status == 0
+    assert "1 in of its gap will be worth" in out
+    assert "Inside radius 189 ft; 1 in more of gap makes it -2.2 ft" in out
+    assert "is known to about 15 ft" in out
+    assert "Inside radius: 189 ft both ends; straight: 300 ft" in out
+
+
+def test_enter_skips_to_the_lap(run, monkeypatch):
+    answers = iter(["", "", "3/8mile"])
+    monkeypatch.setattr("builtins.input", lambda question="": next(answers))
+    monkeypatch.setattr("sys.stdin.isatty", lambda: True)
+    status, out, _ = run()
+    assert status == 0
+    assert "straight: 376 ft" in out
+
+
+def test_the_front_door_takes_trade_text_and_paths(put, log):
+    import rollpath
+
+    taped = rollpath.survey_by_chords([("100 ft", "6 ft 9 in")], straight="300 ft", width="45 ft")
+    assert taped.inside_radius[0] / FOOT == pytest.approx(188.56, abs=0.01)
+    assert str(taped).startswith("Inside radius: 189 ft")
+    assert rollpath.survey_by_lap("3/8 mile").straight / FOOT == pytest.approx(0.19 * 1980)
+    path = put("lap.gpx", gpx(log))
+    assert rollpath.survey_by_log(path).laps_used == 3
 
 
 # Files
@@ -240,6 +288,9 @@ HOSTILE = {
     "no points": ('<gpx version="1.1"></gpx>', "no positions"),
     "a point of words": ('<gpx><trk>\n<trkpt lat="x" lon="1"/></trk></gpx>', ":2:"),
     "nothing": ("", "empty"),
+    "an odd encoding": ('<?xml version="1.0" encoding="utf-7"?><gpx></gpx>', "not UTF-8"),
+    "two bytes a letter": ("<gpx></gpx>".encode("utf-16"), "not UTF-8"),
+    "a mouthful": ("<gpx><name>" + "x" * (6 << 20), "no tag in"),
     "wrong columns": ("speed (mph),rpm\n30,4000\n", "latitude and longitude"),
     "no unit": ("x,y\n1,2\n", "unit"),
     "words": ("lat,lon\nnorth,west\n", ":2:"),

@@ -15,7 +15,17 @@ if TYPE_CHECKING:
     from rollpath.book.next import next_run
     from rollpath.book.run import Run
     from rollpath.car import Car
-    from rollpath.door import baseline, choose, compare, plan, sweep, weigh
+    from rollpath.door import (
+        baseline,
+        choose,
+        compare,
+        plan,
+        survey_by_chords,
+        survey_by_lap,
+        survey_by_log,
+        sweep,
+        weigh,
+    )
     from rollpath.errors import RollpathError
     from rollpath.files.cars import load_car
     from rollpath.files.racks import load_rack
@@ -39,6 +49,9 @@ __all__ = [
     "load_track",
     "next_run",
     "plan",
+    "survey_by_chords",
+    "survey_by_lap",
+    "survey_by_log",
     "sweep",
     "weigh",
 ]
@@ -58,6 +71,9 @@ _ROOMS = {
     "load_track": "files.tracks",
     "next_run": "book.next",
     "plan": "door",
+    "survey_by_chords": "door",
+    "survey_by_lap": "door",
+    "survey_by_log": "door",
     "sweep": "door",
     "weigh": "door",
 }

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from rollpath.groove.path import place
-from rollpath.screen import Screen, feet
+from rollpath.screen import TRADE, Screen, feet
 from rollpath.show.picture import (
     PAGE,
     STYLES,
@@ -239,17 +239,38 @@ def _fit_json(survey: Survey, fit: LogFit) -> dict[str, Any]:
     return {**result, "centre_latitude_longitude_deg": f"{latitude:.7f}, {longitude:.7f}"}
 
 
+def short_screen(survey: Survey, screen: Screen = TRADE) -> str:
+    """A survey for a racer, nothing written."""
+    return survey_screen(survey, (), screen)
+
+
 def survey_screen(survey: Survey, written: Sequence[Path], screen: Screen) -> str:
-    """The result of `survey` for a racer: the track, how sure, and what to do better."""
-    parts = [
-        _survey_answer(survey, written, screen),
-        _survey_size(survey, screen),
-        [line for end in survey.ends for line in _end_lines(end, survey, screen)],
-        _line_lines(survey, screen),
-        _fit_lines(survey, screen),
-        [paragraph(note) for note in _survey_notes(survey, screen)],
-    ]
-    return sections(parts, screen)
+    """The result of `survey` for a racer: the track and how sure; with ``--full`` how it came."""
+    notes = _survey_notes(survey, screen)
+    parts = [_survey_answer(survey, written, screen), _survey_size(survey, screen)]
+    if screen.full:
+        parts += [
+            [line for end in survey.ends for line in _end_lines(end, survey, screen)],
+            _line_lines(survey, screen),
+            _fit_lines(survey, screen),
+        ]
+        return sections([*parts, [paragraph(note) for note in notes]], screen)
+    parts.append([line for end in survey.ends for line in _better_lines(end, survey, screen)])
+    return sections([*parts, [paragraph(note) for note in [*notes[:1], *notes[-1:]]]], screen)
+
+
+def _better_lines(end: ChordRadius, survey: Survey, screen: Screen) -> list[str]:
+    """What an inch of gap is worth, and how to make it worth less."""
+    from rollpath.survey.tape import GAP_ERROR, chord_advice
+
+    name = "both ends"
+    if len(survey.ends) == 2:
+        name = "turns 1-2" if end is survey.ends[0] else "turns 3-4"
+    lines = [row(f"{screen.tape(GAP_ERROR)} more gap, {name}",
+                 f"radius {_change(end.by_gap, screen)}")]  # fmt: skip
+    if end.chord < 0.95 * chord_advice(end.radius):
+        lines.append(row("better", f"a chord of {screen.distance(chord_advice(end.radius))}"))
+    return lines
 
 
 def _survey_answer(survey: Survey, written: Sequence[Path], screen: Screen) -> list[str]:
@@ -279,7 +300,7 @@ def _survey_size(survey: Survey, screen: Screen) -> list[str]:
     radius, straight = survey.tolerance.inside_radius, survey.tolerance.straight
     width = "not given" if survey.width is None else screen.distance(survey.width)
     return [
-        "The track (nine times in ten within the give or take):",
+        "Nine times in ten within the give or take:",
         row("radius, give or take", screen.distance(radius, 1)),
         row("straight, give or take", screen.distance(straight, 1)),
         row("straights bow out", screen.distance(survey.bow, 1)),

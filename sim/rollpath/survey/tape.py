@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from rollpath.results import Result
 from rollpath.survey.log import Note, SurveyError
 from rollpath.track import DEFAULT_BLEND, Tolerance, Track, TrackError, check_track, straight_turn
 from rollpath.units import FOOT, INCH
@@ -44,8 +45,8 @@ LONGEST_CHORD_SHARE = 1.0
 Engineering judgement."""
 
 
-@dataclass(frozen=True)
-class Survey:
+@dataclass(frozen=True, eq=False, repr=False)
+class Survey(Result, told_by="survey"):
     """A track as it was measured, SI.
 
     Attributes

@@ -412,10 +412,22 @@ def _time(seconds: float) -> str:
     return f"{seconds * 1e3:.1f} ms" if seconds < 1 else f"{seconds:.2f} s"
 
 
+def _survey_truth(count: int) -> int:
+    """Print how often a survey by position log is right on made logs; minutes."""
+    sys.path.insert(0, str(ROOT / "tests"))
+    from survey_truth import survey_truth
+
+    for name, told in survey_truth(count):
+        print(f"{name:<42}{told}")
+    return 0
+
+
 def main() -> int:
     if sys.prefix == sys.base_prefix:  # not in an environment yet: again, in the project's own
         return run("scripts/bench.py", *sys.argv[1:])
     sys.path.insert(0, str(ROOT))
+    if sys.argv[1:2] == ["--survey-truth"]:
+        return _survey_truth(int(sys.argv[2]) if len(sys.argv) > 2 else 200)
     chosen = [
         row for row in ROWS
         if len(sys.argv) == 1 or any(word in row.__name__ for word in sys.argv[1:])

@@ -108,7 +108,7 @@ def _surveyed(arguments: argparse.Namespace) -> Survey:
         path = find_file(arguments.log, "position log")
         return survey_by_log(load_position_log(path), arguments.width, offset, error)
     along = _lap_line(arguments)
-    if not any(chords) and arguments.lap is None and sys.stdin.isatty():
+    if not any(chords) and arguments.lap is None and not arguments.json and sys.stdin.isatty():
         chords = _asked(arguments)
     sizes = arguments.straight, arguments.width, arguments.bow
     if any(chords):

@@ -256,7 +256,7 @@ def survey_screen(survey: Survey, written: Sequence[Path], screen: Screen) -> st
         ]
         return sections([*parts, [paragraph(note) for note in notes]], screen)
     parts.append([line for end in survey.ends for line in _better_lines(end, survey, screen)])
-    return sections([*parts, [paragraph(note) for note in [*notes[:1], *notes[-1:]]]], screen)
+    return sections([*parts, [paragraph(note) for note in [*notes[:-1][:2], notes[-1]]]], screen)
 
 
 def _better_lines(end: ChordRadius, survey: Survey, screen: Screen) -> list[str]:
@@ -299,6 +299,7 @@ def _no_oval(survey: Survey, screen: Screen) -> str:
 def _survey_size(survey: Survey, screen: Screen) -> list[str]:
     radius, straight = survey.tolerance.inside_radius, survey.tolerance.straight
     width = "not given" if survey.width is None else screen.distance(survey.width)
+    laps = [] if survey.laps_used is None else [row("laps used", f"{survey.laps_used}")]
     return [
         "Nine times in ten within the give or take:",
         row("radius, give or take", screen.distance(radius, 1)),
@@ -306,6 +307,7 @@ def _survey_size(survey: Survey, screen: Screen) -> list[str]:
         row("straights bow out", screen.distance(survey.bow, 1)),
         row("width", width),
         row("lap along the inside edge", screen.distance(survey.lap)),
+        *laps,
     ]
 
 
@@ -361,7 +363,6 @@ def _fit_lines(survey: Survey, screen: Screen) -> list[str]:
     middle = "" if fit.origin is None else f", middle {fit.centre[0]:.5f}, {fit.centre[1]:.5f}"
     return [
         "From the log:",
-        row("laps used", f"{survey.laps_used}"),
         row("points off the oval", f"{screen.distance(survey.residual, 1)} root mean square"),
         row("drift of the receiver", f"{screen.distance(sd, 1)}, lasting about {forgets:.0f} s"),
         row("blend", f"{screen.distance(survey.blend)} (a log says little about it)"),

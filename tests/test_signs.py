@@ -82,3 +82,15 @@ def test_off_a_corner_the_tires_not_the_engine_hold_a_strong_car_back(grip):
     share = strong.weights.rear_share
     used = np.hypot(lap.drive, share * strong.mass * lap.a_y) / (grip * rear)
     assert np.quantile(used, 0.98) < 1.03
+
+
+def test_a_tail_heavy_tall_car_makes_no_more_thrust_than_all_its_weight_can_grip():
+    # Where the rear has picked up the whole car the front is off the ground, and the rear's grip
+    # is that of the whole weight: F = mu m g at most (Gillespie ch. 2, traction-limited).
+    weights = Corners(1600.0, 1600.0, 5400.0, 5400.0)
+    car = replace(CAR, cg_height=1.0, weights=weights, power=5.0 * CAR.power)
+    surface = replace(SURFACE, grip=1.1)
+    lap = solve_lap(parallel_groove(oval(40.0, 150.0), 5.0), car, surface)
+    assert lap.thrust.max() > 0.9 * 1.1 * car.mass * G
+    force = np.hypot(lap.thrust / car.mass, lap.a_y)
+    assert (force < 1.005 * 1.1 * lap.load).all()

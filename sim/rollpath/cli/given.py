@@ -11,6 +11,7 @@ from rollpath.cli.arguments import (
     CommandError,
     add_track_arguments,
     find_file,
+    find_files,
     path_of,
     track_from_arguments,
     word_of,
@@ -84,6 +85,7 @@ def add_given_arguments(parser: argparse.ArgumentParser, rack: bool = False) -> 
     if rack:
         group.add_argument("--rack", type=word_of, metavar="RACK", help="rack file")
     group.add_argument("--trailer", type=path_of, metavar="DIR", help="the trailer's folder")
+    parser.set_defaults(takes_rack=rack)
     add_track_arguments(parser)
 
 
@@ -98,6 +100,8 @@ def given(arguments: argparse.Namespace, needs_track: bool = True) -> Given:
     """
     typed = _sorted(arguments)
     trailer = trailer_of(arguments)
+    if trailer is None:
+        find_files(*((name, sort) for sort, names in typed.items() for name in names))
     tracks = _tracks(arguments, typed["track"], trailer) if needs_track else ()
     taken = [] if trailer is None or typed["track"] or not tracks else [tracks[0].name]
     car, car_path = _car(typed["car"], trailer)
@@ -155,6 +159,8 @@ def _sorted(arguments: argparse.Namespace) -> dict[str, list[str]]:
     for sort in ("car", "rack"):
         if len(typed[sort]) > 1:
             raise CommandError(f"two {sort} files: {', '.join(typed[sort])}; name one")
+    if typed["rack"] and not arguments.takes_rack:
+        raise CommandError(f"{typed['rack'][0]}: this looks like a rack file; name the car file")
     return typed
 
 

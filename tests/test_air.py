@@ -12,7 +12,7 @@ from rollpath.files.racks import load_rack
 from rollpath.files.schema import FileError
 from rollpath.scales.hold import weigh_change
 from rollpath.scales.rates import bite_change, bite_rates
-from rollpath.scales.twist import BiteError, Change, settle
+from rollpath.scales.twist import BiteError, Change, stance
 from rollpath.tires.air import air_effect, air_steps, cold_rollout, standing
 from rollpath.tires.rack import Rack, RackTire, Taping
 from rollpath.units import INCH, POUND, PSI
@@ -59,7 +59,7 @@ def test_bite_by_standing_is_that_of_the_stiffness_system(corner):
     # The rate at a corner is that of the car before; the stiffer tire itself twists a little less.
     car = replace(standing(CAR, RACK), bite_per_inch=type(CAR.bite_per_inch)())
     change = Change(pressures=only(corner, 1 * PSI))
-    loads = settle(car, change).loads
+    loads = stance(car, change).loads
     assert bite_change(car, bite_rates(car), change) == pytest.approx(loads[2] - loads[3], rel=0.02)
 
 

@@ -29,7 +29,7 @@ from rollpath.scales.rates import (
     predicted_rates,
     stagger_effect,
 )
-from rollpath.scales.twist import BiteError, Change, pad_pattern, pads_after, settle
+from rollpath.scales.twist import BiteError, Change, pad_pattern, pads_after, stance
 from rollpath.units import DEGREE, INCH, POUND, PSI
 from scipy import stats
 from scipy.optimize import minimize
@@ -94,7 +94,7 @@ def test_twisting_moment_is_tilt_times_the_series_of_four_roll_stiffnesses(car):
     rollouts = Corners(0.01, 0.03, 0.04, -0.02)
     tilt = (rollouts[2] - rollouts[3]) / T_r - (rollouts[0] - rollouts[1]) / T_f
     moment = series * tilt / (2 * np.pi)
-    assert settle(car, Change(rollouts=rollouts)).twist == pytest.approx(moment, rel=1e-9)
+    assert stance(car, Change(rollouts=rollouts)).twist == pytest.approx(moment, rel=1e-9)
 
 
 def test_rates_follow_from_the_stiffness_system_with_unequal_springs_and_bars(lopsided):
@@ -105,7 +105,7 @@ def test_rates_follow_from_the_stiffness_system_with_unequal_springs_and_bars(lo
             Change(turns=only(corner, 1.0)),
             Change(spacers=only(corner, INCH / 8)),
         ):
-            loads = settle(lopsided, change).loads
+            loads = stance(lopsided, change).loads
             assert bite_change(car, rates, change) == pytest.approx(loads[2] - loads[3], rel=1e-9)
             assert sign * bite_change(car, rates, change) > 0
 
@@ -166,7 +166,7 @@ def test_least_potential_energy_gives_the_same_loads(lopsided, air):
     found = minimize(lambda q: energy(scale * q), np.zeros(7), method="Powell",
                      options={"xtol": 1e-12, "ftol": 1e-15, "maxiter": 100_000})  # fmt: skip
     found = minimize(lambda q: energy(scale * q), found.x, method="BFGS", options={"gtol": 1e-7})
-    expected = pads(lopsided.weights) + np.array(settle(lopsided, change).loads)
+    expected = pads(lopsided.weights) + np.array(stance(lopsided, change).loads)
     assert loads(scale * found.x) == pytest.approx(expected, abs=1.0)  # N, of 3,500 on a pad
     bite = float(np.subtract(*expected[2:])) - lopsided.weights.bite
     assert abs(bite) > 100
@@ -182,7 +182,7 @@ def test_rigid_table_on_four_equal_legs_loads_a_shimmed_leg_by_a_quarter(car):
         pressure=None,
     )
     h = 0.004
-    loads = settle(square, Change(rollouts=only("left_rear", 2 * np.pi * h))).loads
+    loads = stance(square, Change(rollouts=only("left_rear", 2 * np.pi * h))).loads
     quarter = square.tire.spring_rate * h / 4
     assert loads == pytest.approx([-quarter, quarter, quarter, -quarter], rel=1e-5)
 
@@ -196,7 +196,7 @@ def test_soft_springs_let_the_axle_tilt_and_keep_the_bite(car):
 @given(change=changes)
 def test_total_weight_and_both_moments_are_kept(change):
     car = load_car(CARS / "number-31.yaml")
-    loads = np.array(settle(car, change).loads)
+    loads = np.array(stance(car, change).loads)
     assert moments(car, loads) == pytest.approx(np.zeros(3), abs=1e-6)
     before, after = pads(car.weights), pads(weigh_change(car, change).then.weights)
     assert moments(car, after) == pytest.approx(moments(car, before), rel=1e-12, abs=1e-8)
@@ -212,18 +212,18 @@ def test_half_the_change_gives_half_the_bite(change):
     rates = bite_rates(car)
     whole_bite = bite_change(car, rates, change)
     assert bite_change(car, rates, half) == pytest.approx(0.5 * whole_bite, abs=1e-9)
-    whole = settle(car, change)
-    assert np.array(settle(car, half).loads) == pytest.approx(0.5 * np.array(whole.loads), abs=1e-6)
+    whole = stance(car, change)
+    assert np.array(stance(car, half).loads) == pytest.approx(0.5 * np.array(whole.loads), abs=1e-6)
 
 
 def test_equal_spacers_under_all_four_springs_lift_the_car_and_leave_the_pads(lopsided):
-    settled = settle(lopsided, Change(spacers=Corners(0.01, 0.01, 0.01, 0.01)))
+    settled = stance(lopsided, Change(spacers=Corners(0.01, 0.01, 0.01, 0.01)))
     assert settled.loads == pytest.approx(np.zeros(4), abs=1e-6)
     assert settled.ride_heights == pytest.approx(np.full(4, 0.01))
 
 
 def test_bigger_rear_tires_by_the_same_amount_lift_the_rear_by_their_radius(car):
-    settled = settle(car, Change(rollouts=Corners(0, 0, 0.05, 0.05)))
+    settled = stance(car, Change(rollouts=Corners(0, 0, 0.05, 0.05)))
     rise = 0.05 / (2 * np.pi)
     assert settled.ride_heights == pytest.approx([0, 0, rise, rise], abs=1e-12)
 
@@ -262,10 +262,10 @@ def test_front_stagger_that_holds_bite_has_the_sign_of_the_change_and_holds_it(n
     effect = stagger_effect(car, inches * INCH)
     assert np.sign(effect.hold_front) == np.sign(inches)
     assert np.sign(effect.then - effect.now) == -np.sign(inches)
-    alone = settle(car, Change(rollouts=only("right_rear", inches * INCH))).loads
+    alone = stance(car, Change(rollouts=only("right_rear", inches * INCH))).loads
     assert effect.then - effect.now == pytest.approx(alone[2] - alone[3], rel=1e-9)
     both = replace(NOTHING, right_front=effect.hold_front, right_rear=inches * INCH)
-    loads = settle(car, Change(rollouts=both)).loads
+    loads = stance(car, Change(rollouts=both)).loads
     assert loads[2] - loads[3] == pytest.approx(0.0, abs=1e-6)
 
 
@@ -475,7 +475,7 @@ def made_sessions(
         moved = Change(rollouts=Corners(0, front * INCH, 0, rear * INCH), turns=turns)
         driver = seated[i] if seated else True
         sitting = np.array([60.0, 20.0, 75.0, 25.0]) * POUND * driver
-        loads = pads(car.weights) + np.array(settle(car, moved).loads) + sitting
+        loads = pads(car.weights) + np.array(stance(car, moved).loads) + sitting
         loads += rng.normal(0, noise * POUND, 4)
         weights = Corners(*map(float, loads))
         sessions.append(ScaleSession(f"s{i + 1}", i + 2, driver, rollouts, turns, weights))

@@ -8,7 +8,7 @@ from rollpath.car import Car
 from rollpath.corners import Corners, only
 from rollpath.results import Result
 from rollpath.scales.rates import Rates, bite_change, bite_rates
-from rollpath.scales.twist import BiteError, Change, Pads, pad_pattern, pads_after, settle
+from rollpath.scales.twist import BiteError, Change, Pads, pad_pattern, pads_after, stance
 from rollpath.units import INCH, POUND, FloatArray, Real
 
 STAGGER_STEP = INCH / 8
@@ -185,7 +185,7 @@ def weigh_change(car: Car, change: Change, hold: str | None = None) -> Outcome:
 def _ride_heights(car: Car, change: Change) -> Corners[Real] | None:
     if car.springs is None or (any(change.turns) and car.jack_thread is None):
         return None
-    return settle(car, change).ride_heights
+    return stance(car, change).ride_heights
 
 
 def _gear_change(car: Car, change: Change) -> float:

@@ -97,7 +97,7 @@ def rollout_change(
 
 
 @dataclass(frozen=True)
-class Settled:
+class Stance:
     """How the car stands after a change, against before.
 
     Attributes
@@ -116,7 +116,7 @@ class Settled:
     twist: float
 
 
-def settle(car: Car, change: Change) -> Settled:
+def stance(car: Car, change: Change) -> Stance:
     """Statics of a car on its pads after a change of heights.
 
     A rigid chassis (heave, pitch, roll) stands by its front springs on two hubs and by its rear
@@ -133,7 +133,7 @@ def settle(car: Car, change: Change) -> Settled:
 
     Returns
     -------
-    Settled
+    Stance
 
     Raises
     ------
@@ -143,11 +143,32 @@ def settle(car: Car, change: Change) -> Settled:
     A, k = _frame(car), _rates_of(car, change)
     gaps = np.concatenate([_tire_rises(car, change), _seat_rises(car, change), [0.0, 0.0]])
     q = np.linalg.solve(A.T @ (k[:, None] * A), -A.T @ (k * gaps))  # A^T C A, [3]_
-    loads = (k * (A @ q + gaps))[:4]
+    return _stance(car, q, (k * (A @ q + gaps))[:4])
+
+
+def stance_under(car: Car, weight: float, x: float, y: float) -> Stance:
+    """How the car stands with a weight put on it, against before.
+
+    Parameters
+    ----------
+    car : Car
+        With `springs`; scalar fields.
+    weight : float
+        N.
+    x, y : float
+        Forward and left of the middle of the car, m.
+    """
+    A, k = _frame(car), _rates_of(car, Change())
+    pushed = np.array([-weight, weight * x, -weight * y, 0.0, 0.0, 0.0, 0.0])
+    q = np.linalg.solve(A.T @ (k[:, None] * A), pushed)
+    return _stance(car, q, k[:4] * (A @ q)[:4])
+
+
+def _stance(car: Car, q: FloatArray, loads: FloatArray) -> Stance:
     x, y = _places(car)
     heights = q[0] - q[1] * x + q[2] * y
     twist = 0.5 * float(car.rear.track_width) * (loads[2] - loads[3])
-    return Settled(Corners(*map(float, loads)), Corners(*map(float, heights)), float(twist))
+    return Stance(Corners(*map(float, loads)), Corners(*map(float, heights)), float(twist))
 
 
 def _places(car: Car) -> tuple[FloatArray, FloatArray]:

@@ -106,7 +106,8 @@ def test_jacks_hold_in_quarter_turns(read):
 
 @pytest.mark.parametrize("units", ["us", "si"])
 def test_screen_tells_the_answer_first_and_the_cautions_last(run, units):
-    status, out, _ = run(CAR, "--rear-stagger", "1in", "--hold", "either", "--units", units)
+    status, out, _ = run(CAR, "--rear-stagger", "1in", "--hold", "either", "--units", units,
+                          "--full")  # fmt: skip
     assert status == 0
     lines = out.splitlines()
     assert lines[0].startswith("Bite: ")

@@ -153,7 +153,7 @@ def test_why_compares_a_set_with_the_first(run, read):
 
 
 def test_si_screens_carry_no_inches(run):
-    _, out, _ = run(RACK, "--car", CAR, "--stagger", "2-1/4in", "--units", "si", "--why",
+    _, out, _ = run(RACK, "--car", CAR, "--stagger", "2-1/4in", "--units", "si", "--full", "--why",
                     "A1,B1,L4,R7")  # fmt: skip
     assert "57 mm" in out and "110 kPa" in out
     assert not re.search(r"\d (in|lb|psi)\b", out)

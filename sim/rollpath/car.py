@@ -110,6 +110,28 @@ class Springs:
 
 
 @dataclass(frozen=True)
+class Fuel:
+    """The fuel cell.
+
+    Attributes
+    ----------
+    capacity : float
+        m3.
+    from_front_axle : float
+        Middle of the cell behind the front axle, m.
+    left_of_centre : float
+        Middle of the cell left of the car's middle, m.
+    on_scales : float or None
+        What was in it when the pads of the file were read, m3; half of it when not recorded.
+    """
+
+    capacity: Real
+    from_front_axle: Real
+    left_of_centre: Real = 0.0
+    on_scales: Real | None = None
+
+
+@dataclass(frozen=True)
 class Alike:
     """Tires that must be alike: each ``rear``, ``front``, ``axles`` (within each), ``all``, or
     empty where nothing is asked."""
@@ -159,6 +181,7 @@ class Car:
     alike: Alike = field(default_factory=Alike)
     steering_ratio: Real = TYPICAL["steering_ratio"].value
     gear_ratio: float | None = None
+    fuel: Fuel | None = None
     roll_center: tuple[Real, Real] = (
         TYPICAL["roll_center.front"].value, TYPICAL["roll_center.rear"].value,
     )  # fmt: skip

@@ -57,6 +57,8 @@ _TIMES = {
 }  # fmt: skip
 
 
+GALLON = 231 * INCH**3
+"""The US gallon, 231 cubic inches exactly (NIST Handbook 44, appendix C)."""
 _POWERS = {"hp": HP, "kw": 1e3, "w": 1.0, "ps": 735.49875}
 _ANGLES = {"deg": DEGREE, "degrees": DEGREE, "degree": DEGREE, "°": DEGREE, "rad": 1.0}
 _SPEEDS = {
@@ -106,6 +108,7 @@ KINDS: dict[str, Kind] = {
     "temperature": Kind("a temperature", "85 F", {}, "F", bare=True),
     "time": Kind("a time", "17.84 s", _TIMES, "s", bare=True),
     "rotation": Kind("an engine speed", "6400 rpm", _ROTATIONS, "rpm"),
+    "volume": Kind("a volume", "22 gal", {"gal": GALLON, "l": 1e-3, "m3": 1.0}, "gal"),
     "share": Kind("a share", "40 pct", {"%": 0.01, "percent": 0.01, "pct": 0.01}, "pct"),
     "turns": Kind("jack turns", "1 1/2 turns", {"turn": 1.0, "turns": 1.0}, "turns", bare=True),
 }

@@ -20,17 +20,31 @@ from rollpath.corners import CORNER_NAMES, CORNERS, NOTHING, Corners
 from rollpath.files.cars import PRESSURE, check_change, load_car
 from rollpath.files.racks import load_rack
 from rollpath.files.sessions import load_scale_sessions
+from rollpath.files.tracks import load_track
 from rollpath.files.writing import edit_yaml
-from rollpath.scales.hold import weigh_change
+from rollpath.scales.hold import Outcome, weigh_change
 from rollpath.scales.learn import Learned, learn_rates
+from rollpath.scales.loading import SpringSwap, fuel_load, swap_spring
+from rollpath.scales.motion import BiteInMotion, bite_in_motion, set_up
 from rollpath.scales.twist import BiteError, Change, rollout_change
+from rollpath.scales.ways import ways_to
 from rollpath.screen import Screen
-from rollpath.show.bite import bite_json, bite_screen
+from rollpath.show.bite import Beside, bite_json, bite_screen
 from rollpath.show.learn import learned_json, learned_screen, rate_text
+from rollpath.show.ways import ways_json, ways_screen
 from rollpath.show.words import as_json
-from rollpath.tires.air import AirEffect, air_effect, limits_of, standing
+from rollpath.stagger import baseline
+from rollpath.tires.air import (
+    AirEffect,
+    air_effect,
+    air_steps,
+    growth_of,
+    limits_of,
+    standing,
+)
 from rollpath.tires.rack import DEFAULT_GROWTH, Rack, RackTire
-from rollpath.units import INCH, Real
+from rollpath.track import CONDITIONS, DEFAULT_CONDITION
+from rollpath.units import INCH, POUND, Real
 
 
 @dataclass(frozen=True)
@@ -59,6 +73,16 @@ def _add_bite(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--hold", choices=("front", "jacks", "either"),
         help="find the change that puts bite back: front stagger, a jack, or the better of them",
+    )  # fmt: skip
+    parser.add_argument(
+        "--target", type=quantity_of("weight"), metavar="BITE",
+        help="ways to reach this bite that do one thing each, such as 75lb",
+    )  # fmt: skip
+    moving = parser.add_argument_group("bite in motion, at entry, centre and drive-off")
+    moving.add_argument("--track", type=word_of, metavar="TRACK", help="track file")
+    moving.add_argument(
+        "--condition", choices=tuple(CONDITIONS), default=DEFAULT_CONDITION,
+        help=f"state of the surface (default {DEFAULT_CONDITION})",
     )  # fmt: skip
     parser.add_argument(
         "--learn", type=word_of, metavar="CSV", help="learn the car's rates from scale sessions"
@@ -93,6 +117,10 @@ def _add_change_arguments(parser: argparse.ArgumentParser) -> None:
         help="such as rr=+2psi; without a sign, the new pressure",
     )  # fmt: skip
     others.add_argument(
+        "--spring", type=spring_at, action="append", default=[], metavar="CORNER=RATE",
+        help="another spring of the same free length, such as lr=225; at the wheel in front",
+    )  # fmt: skip
+    others.add_argument(
         "--rack", type=word_of, metavar="RACK",
         help="rack file: how the tires on the car grow with air, and their limits",
     )  # fmt: skip
@@ -118,6 +146,13 @@ def air_at(text: str) -> Air:
     return Air(corner, Typed(quantity_of("pressure")(amount), is_change))
 
 
+def spring_at(text: str) -> tuple[str, float]:
+    """An argparse type that reads ``lr=225lb/in``; a number alone is lb/in, as springs are sold."""
+    name, equals, amount = text.partition("=")
+    bare = amount.strip().replace(".", "", 1).isdigit()
+    return at_corner("stiffness")(f"{name}{equals}{amount}{' lb/in' if bare else ''}")
+
+
 def _option(corner: str) -> str:
     return "--" + corner.replace("_", "-")
 
@@ -138,18 +173,63 @@ def _bite(arguments: argparse.Namespace) -> None:
         car = standing(car, rack)
     effects = _air_effects(arguments, car, rack)
     change = sum((one.change for one in effects), _change(arguments, car))
+    if arguments.target is not None:
+        _show_ways(arguments, car, rack, change)
+        return
     if arguments.hold and change == Change():
         raise CommandError("--hold needs a change to hold against, such as --rear-stagger 2in")
     outcome = weigh_change(car, change, arguments.hold)
+    beside = Beside(
+        effects, [_swap(car, *one) for one in arguments.spring],
+        fuel_load(car), _motions(arguments, outcome),
+    )  # fmt: skip
     if arguments.json:
-        print(as_json(bite_json(car, outcome, effects)))
+        print(as_json(bite_json(car, outcome, beside)))
     else:
-        print(bite_screen(car, outcome, screen, effects))
+        print(bite_screen(car, outcome, screen, beside))
     if arguments.out or arguments.show:
         from rollpath.show.bite_pictures import bite_pictures
         from rollpath.show.picture import deliver
 
         deliver(bite_pictures(car, outcome, screen), arguments.out, arguments.show)
+
+
+def _show_ways(arguments: argparse.Namespace, car: Car, rack: Rack | None, change: Change) -> None:
+    """Ways to a bite; air only where the rack says what is in the tires and how they grow."""
+    if change != Change() or arguments.hold or arguments.spring:
+        raise CommandError("--target stands alone: it answers what to change")
+    if not abs(arguments.target) <= 1000 * POUND:
+        raise CommandError("--target: expected a bite between -1000 and 1000 lb")
+    air = []
+    for corner in CORNERS if rack is not None else ():
+        assert rack is not None
+        tire = _on_car(rack, corner)
+        if tire is not None:
+            air.append((corner, air_steps(rack, tire, corner), growth_of(rack, tire)))
+    found = ways_to(car, arguments.target, air)
+    screen = screen_of(arguments)
+    print(as_json(ways_json(found)) if arguments.json else ways_screen(found, screen))
+
+
+def _swap(car: Car, corner: str, rate: float) -> SpringSwap:
+    if not 3 * POUND / INCH <= rate <= 28000 * POUND / INCH:
+        raise CommandError("--spring: expected a rate between 3 and 28000 lb/in")
+    return swap_spring(car, corner, rate)
+
+
+def _motions(arguments: argparse.Namespace, outcome: Outcome) -> list[BiteInMotion]:
+    """The car as it is and, where something is changed, as it then is, on a lap."""
+    if arguments.track is None:
+        return []
+    car = outcome.car
+    result = baseline(load_track(find_file(arguments.track, "track")), car, arguments.condition)
+    cars = {"now": car}
+    if outcome.change != Change():
+        cars["after"] = set_up(car, outcome.change, outcome.then)
+        if outcome.holds:
+            held = outcome.change + outcome.holds[0].change
+            cars["held"] = set_up(car, held, outcome.held)
+    return [bite_in_motion(n, result.groove, one, result.condition) for n, one in cars.items()]
 
 
 def _weights(four: list[float]) -> Corners[Real]:
@@ -245,11 +325,16 @@ def _axle_change(arguments: argparse.Namespace, axle: Axle, name: str) -> tuple[
         raise CommandError(f"{', '.join(_option(key) for key in present)}: {error}") from None
 
 
+_NOT_LEARNING = (
+    "hold", "target", "track", "weights", "jack", "spacer", "pressure", "spring", "rack", "out",
+    "show", "rear_stagger", "front_stagger", *CORNERS,
+)  # fmt: skip
+"""What would go unheard beside --learn."""
+
+
 def _learn(arguments: argparse.Namespace, car: Car, car_path: Path) -> None:
     """Learn rates from scale sessions, and write those that are sure when asked to."""
-    changes = ("hold", "weights", "jack", "spacer", "pressure", "rack", "out", "show")
-    others = ("rear_stagger", "front_stagger", *CORNERS)
-    idle = [getattr(arguments, name) for name in (*changes, *others)]
+    idle = [getattr(arguments, name) for name in _NOT_LEARNING]
     if any(idle):
         raise CommandError("--learn goes with --write, --json and --units only")
     sessions = Path(arguments.learn)

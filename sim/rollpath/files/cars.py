@@ -1,9 +1,10 @@
 """Car files: what one may hold."""
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from rollpath.car import DEFAULT_WINDOW, Alike, Axle, BiteRates, Car, Springs, Tire
+from rollpath.car import DEFAULT_WINDOW, Alike, Axle, BiteRates, Car, Fuel, Springs, Tire
 from rollpath.corners import CORNERS, Corners
 from rollpath.files.reading import Reader, check_sort, read_yaml
 from rollpath.files.schema import (
@@ -51,6 +52,7 @@ _BITE_RATE = quantity(
     "weight", 0.1, 5e3, "a bite rate between 0.03 and 1100 lb", default="from the springs",
     worth="found on the scales, it beats any prediction",
 )  # fmt: skip
+_VOLUME = quantity("volume", 1e-4, 0.4, "a volume between 0.03 and 105 gal")
 _ALIKE = choice(
     ["rear", "front", "axles", "all"], default="nothing asked",
     worth="where the rule book wants tires alike: at the rear, the front, within axles, all four",
@@ -127,6 +129,22 @@ CAR_SCHEMA: Schema = {
             ),
             "front_bar": _BAR,
             "rear_bar": _BAR,
+        }
+    ),
+    "fuel": Group(
+        {
+            "capacity": replace(_VOLUME, required=True, worth="of the fuel cell, full"),
+            "from_front_axle": quantity(
+                "tape", -40 * INCH, 240 * INCH, "a length between -40 and 240 in", required=True,
+                worth="middle of the fuel cell behind the front axle",
+            ),
+            "left_of_centre": quantity(
+                "tape", -40 * INCH, 40 * INCH, "a length between -40 and 40 in", default=0.0,
+                worth="middle of the fuel cell left of the middle of the car",
+            ),
+            "on_scales": replace(
+                _VOLUME, default="half of it", worth="fuel in it when the pads were read"
+            ),
         }
     ),
     "alike": {"compound": _ALIKE, "offset": _ALIKE},
@@ -212,6 +230,7 @@ def car_from_values(values: dict[str, Any]) -> Car:
         bite_per_turn=BiteRates(**values.get("bite_per_turn", {})),
         springs=Springs(**values["springs"]) if "springs" in values else None,
         jack_thread=values.get("jacks", {}).get("thread"),
+        fuel=Fuel(**values["fuel"]) if "fuel" in values else None,
         alike=Alike(**values.get("alike", {})),
         steering_ratio=filled["steering_ratio"],
         gear_ratio=values.get("gear_ratio"),

@@ -7,16 +7,16 @@ References
 
 from dataclasses import dataclass, replace
 
-from rollpath.car import Car
+from rollpath.car import Car, Fuel
 from rollpath.corners import CORNERS, Corners, only, sum_of
 from rollpath.scales.twist import BiteError, Change, stance, stance_under
-from rollpath.units import POUND
+from rollpath.units import GALLON, POUND
 
 UNSPRUNG = Corners(100 * POUND, 100 * POUND, 180 * POUND, 180 * POUND)
 """What of each corner's weight its spring does not carry. Engineering judgement: a front wheel with
 hub and brake; half a live axle with its wheels."""
-GALLON = 6.2 * POUND
-"""Weight of a US gallon of racing gasoline. Common practice, no source."""
+FUEL_WEIGHT = 6.2 * POUND / GALLON
+"""Of racing gasoline, N/m3: 6.2 lb a US gallon. Common practice, no source."""
 
 
 # A spring swapped
@@ -106,54 +106,33 @@ def spring_loads(car: Car) -> Corners[float]:
 
 @dataclass(frozen=True)
 class FuelLoad:
-    """Pads with fuel at the green and at the checkered flag.
+    """Pads with a full cell at the green, and with an empty one, as at the checkered flag at worst.
 
     Attributes
     ----------
-    full, left : float
-        Volumes, US gallons, of the start and of the end.
     green, checkered : Corners[float]
         Pads, N.
     """
 
-    full: float
-    left: float
     green: Corners[float]
     checkered: Corners[float]
 
 
-def fuel_change(car: Car, gallons: float, back: float, left: float) -> Corners[float]:
-    """Change of the pads when fuel is added, N.
-
-    Parameters
-    ----------
-    car : Car
-        With springs: they share what acts off the middle.
-    gallons : float
-        US gallons, negative when burned.
-    back : float
-        Middle of the tank behind the front axle, m.
-    left : float
-        Middle of the tank left of the car's middle, m.
-    """
-    x = 0.5 * float(car.wheelbase) - back
-    return stance_under(car, gallons * GALLON, x, left).loads.map(float)
-
-
-def fuel_load(
-    car: Car, full: float, left: float, weighed: float, back: float, offset: float
-) -> FuelLoad:
-    """Pads at the green and at the checkered flag.
-
-    Parameters
-    ----------
-    full, left, weighed : float
-        US gallons at the green, at the checkered, and when the pads of the file were read.
-    back, offset : float
-        Middle of the tank behind the front axle and left of the car's middle, m.
-    """
+def fuel_load(car: Car) -> FuelLoad | None:
+    """Pads with a full and with an empty fuel cell; None without one, or without springs."""
+    fuel = car.fuel
+    if fuel is None or car.springs is None:
+        return None
+    weighed = 0.5 * fuel.capacity if fuel.on_scales is None else fuel.on_scales
     green, checkered = (
-        sum_of(car.weights, fuel_change(car, there - weighed, back, offset)).map(float)
-        for there in (full, left)
+        sum_of(car.weights, _pads_of_fuel(car, fuel, float(there - weighed))).map(float)
+        for there in (fuel.capacity, 0.0)
     )
-    return FuelLoad(full, left, green, checkered)
+    return FuelLoad(green, checkered)
+
+
+def _pads_of_fuel(car: Car, fuel: Fuel, volume: float) -> Corners[float]:
+    """Change of the pads when fuel is added, N; the springs share what acts off the middle."""
+    x = float(0.5 * car.wheelbase - fuel.from_front_axle)
+    put_on = stance_under(car, volume * FUEL_WEIGHT, x, float(fuel.left_of_centre))
+    return put_on.loads.map(float)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -27,6 +28,8 @@ from rollpath.units import INCH, PSI, Real
 if TYPE_CHECKING:
     from rollpath.corners import Corners
     from rollpath.scales.hold import Hold
+    from rollpath.scales.loading import FuelLoad, SpringSwap
+    from rollpath.scales.motion import BiteInMotion
     from rollpath.scales.rates import Rates
     from rollpath.tires.air import AirEffect
 
@@ -101,14 +104,13 @@ def air_lines(car: Car, effects: Sequence[AirEffect], screen: Screen) -> list[st
     lines = []
     for one in effects:
         told = (
-            f"stagger {screen.fine(one.stagger_change, signed=True)}; bite "
-            f"{screen.weight(one.bite_by_growth, 1, signed=True)} by growth, "
+            f"bite {screen.weight(one.bite_by_growth, 1, signed=True)} by growth, "
             f"{screen.weight(one.bite_by_standing, 1, signed=True)} by standing higher"
         )
-        if one.growth and not one.growth_is_own:
-            told += "; growth typical, tape it at two pressures"
-        if f"pressure.{one.corner}" in car.assumed:
-            told += "; from a typical pressure, write down what is in it"
+        guessed = ["growth"] if one.growth and not one.growth_is_own else []
+        guessed += ["pressure"] if f"pressure.{one.corner}" in car.assumed else []
+        if guessed:
+            told += f" (typical {' and '.join(guessed)})"
         lines.append(row(f"{corner_words(one.corner)} {air_words(one.added, screen)}", told))
     return ["What the air does (estimates)", *lines] if lines else []
 
@@ -119,8 +121,21 @@ def air_words(added: Real, screen: Screen) -> str:
     return f"{sign}{screen.pressure(abs(float(added)))}"
 
 
-def bite_json(car: Car, outcome: Outcome, effects: Sequence[AirEffect] = ()) -> dict[str, Any]:
+@dataclass(frozen=True)
+class Beside:
+    """What is told beside a change: air, springs, fuel, and the rear wheels in motion."""
+
+    air: Sequence[AirEffect] = ()
+    springs: Sequence[SpringSwap] = ()
+    fuel: FuelLoad | None = None
+    motion: Sequence[BiteInMotion] = ()
+
+
+def bite_json(car: Car, outcome: Outcome, beside: Beside | None = None) -> dict[str, Any]:
     """The result of `bite`; keys end in their unit."""
+    from rollpath.show.ways import fuel_json, motion_json, spring_json
+
+    beside = beside or Beside()
     heights, holds = outcome.ride_heights, outcome.holds
     return {
         "car": car.name,
@@ -134,7 +149,10 @@ def bite_json(car: Car, outcome: Outcome, effects: Sequence[AirEffect] = ()) -> 
             "spacers_in": corners_json(outcome.change.spacers),
             "pressures_psi": outcome.change.pressures.map(psi).by_name(),
         },
-        "air": [air_json(effect) for effect in effects],
+        "air": [air_json(effect) for effect in beside.air],
+        "springs": [spring_json(swap) for swap in beside.springs],
+        "fuel": fuel_json(beside.fuel),
+        "in_motion": motion_json(beside.motion),
         "rates": _rates_json(outcome.rates),
         "hold": hold_json(holds[0]) if holds else None,
         "other_holds": [hold_json(hold) for hold in holds[1:]],
@@ -143,20 +161,27 @@ def bite_json(car: Car, outcome: Outcome, effects: Sequence[AirEffect] = ()) -> 
     }
 
 
-def bite_screen(
-    car: Car, outcome: Outcome, screen: Screen, effects: Sequence[AirEffect] = ()
-) -> str:
+def bite_screen(car: Car, outcome: Outcome, screen: Screen, beside: Beside | None = None) -> str:
     """The result of `bite` for a racer: the answer, then the pads, then the reasons."""
+    from rollpath.show.ways import fuel_lines, motion_lines, spring_lines
+
+    beside = beside or Beside()
     parts = [
         _bite_answer(car, outcome, screen),
         _hold_lines(outcome, screen),
-        air_lines(car, effects, screen),
+        spring_lines(beside.springs, screen),
+        motion_lines(beside.motion, screen),
+        air_lines(car, beside.air, screen),
         pad_lines(outcome, screen),
-        _worth_lines(outcome.rates, screen),
-        side_effect_lines(outcome, screen),
-        caution_lines(),
+        [_doubt_words(axle, outcome.rates, screen) for axle in outcome.rates.doubtful],
     ]
-    return sections(parts, screen)
+    if screen.full:
+        parts += [
+            _worth_lines(outcome.rates, screen),
+            side_effect_lines(outcome, screen),
+            fuel_lines(beside.fuel, screen),
+        ]
+    return sections([*parts, caution_lines()], screen)
 
 
 def short_screen(result: Outcome, screen: Screen = TRADE) -> str:
@@ -284,9 +309,12 @@ def pad_lines(outcome: Outcome, screen: Screen) -> list[str]:
         ),
         line("bite", [screen.weight(w.bite) for w in weights]),
         line("cross weight", [f"{100 * w.cross_share:.1f} %" for w in weights]),
-        line("left", [f"{100 * w.left_share:.1f} %" for w in weights]),
-        line("rear", [f"{100 * w.rear_share:.1f} %" for w in weights]),
-    ]
+        *(
+            [line("left", [f"{100 * w.left_share:.1f} %" for w in weights]),
+             line("rear", [f"{100 * w.rear_share:.1f} %" for w in weights])]
+            if screen.full else []
+        ),
+    ]  # fmt: skip
 
 
 def _worth_lines(rates: Rates, screen: Screen) -> list[str]:
@@ -307,7 +335,7 @@ def _worth_lines(rates: Rates, screen: Screen) -> list[str]:
         if turn is not None:
             told += f", one turn longer {screen.weight(raises * turn, 1, signed=True)} ({source})"
         lines.append(row(corner_words(corner), told))
-    return lines + [_doubt_words(axle, rates, screen) for axle in rates.doubtful]
+    return lines
 
 
 def _doubt_words(axle: str, rates: Rates, screen: Screen) -> str:

@@ -20,6 +20,7 @@ from rollpath.show.bite import (
 from rollpath.show.words import (
     case_words,
     caution_lines,
+    columns,
     counted,
     figures,
     none_or,
@@ -115,13 +116,12 @@ def tires_screen(choice: Choice, outcome: Outcome, own: OwnSet | None, screen: S
     parts = [
         _tires_answer(choice, screen),
         _best_lines(choice, screen),
-        _first_lines(choice, outcome, screen),
-        pad_lines(outcome, screen),
         _left_over_lines(choice, outcome, screen),
         _why_lines(choice, own, screen),
-        _doubt_lines(choice, screen),
-        caution_lines(),
     ]
+    if screen.full:
+        parts += [_first_lines(choice, outcome, screen), pad_lines(outcome, screen)]
+    parts += [_doubt_lines(choice, screen), caution_lines()]
     return sections(parts, screen)
 
 
@@ -214,31 +214,37 @@ def _at_running(choice: Choice, corner: str, screen: Screen) -> str:
     return "" if pressure is None else f" at {screen.pressure(getattr(pressure, corner))}"
 
 
+SHORT_LIST = 3
+"""Sets on the short screen; all that were kept with --full."""
+LIST_WIDTH = 60
+"""Columns that the list of sets takes with all its figures."""
+
+
 def _best_lines(choice: Choice, screen: Screen) -> list[str]:
-    picks = choice.picks
-    wide = max(4, *(len(tire.name) for pick in picks for tire in pick.tires)) + 1
-    names = "".join(f"{short:<{wide}}" for short in CORNER_INITIALS.values())
+    picks = choice.picks if screen.full else choice.picks[:SHORT_LIST]
+    if screen.width < LIST_WIDTH and not screen.full:
+        return [f"  {_rank(choice, pick)} {initials(pick)}" for pick in picks[1:]]
     one = len(picks) == 1
     head = "The only set" if choice.considered == 1 else f"The best {'' if one else len(picks)}"
-    ranks = [pick.rank for pick in picks]
-
-    def line(pick: Pick) -> str:
-        rank = f"{pick.rank}{'=' if ranks.count(pick.rank) > 1 else ''}"
-        tires = "".join(f"{tire.name:<{wide}}" for tire in pick.tires)
-        bite = f"{screen.weight(pick.bite)} ({screen.weight(pick.bite_change, signed=True)})"
-        return (
-            f"  {rank:<3}{tires}{screen.tape(pick.rear_stagger):>9}"
-            f"{screen.tape(pick.front_stagger):>9}{bite:>16}{pick.wheel_changes:>7}"
-            f"{_air_moved(pick, screen).split()[0]:>5}{pick.score:>7.2f}"
-        )
-
     unit = screen.pressure(0.0).split()[1]
-    return [
-        f"{head.strip()} of {choice.considered:,} sets; points, the fewer the better",
-        f"  {'':<3}{names}{'rear':>9}{'front':>9}{'bite (change)':>16}{'wheels':>7}{unit:>5}"
-        f"{'points':>7}",
-        *map(line, picks),
-    ]
+    heads = ["", *CORNER_INITIALS.values(), "rear", "front", "bite", "change", "wheels", unit,
+             "points"]  # fmt: skip
+    rows = [
+        [
+            _rank(choice, pick), *(tire.name for tire in pick.tires),
+            screen.tape(pick.rear_stagger), screen.tape(pick.front_stagger),
+            screen.weight(pick.bite), screen.weight(pick.bite_change, signed=True),
+            str(pick.wheel_changes), _air_moved(pick, screen).split()[0], f"{pick.score:.2f}",
+        ]
+        for pick in picks
+    ]  # fmt: skip
+    told = f"{head.strip()} of {choice.considered:,} sets; points, the fewer the better"
+    return [told, *columns([heads, *rows], 5)]
+
+
+def _rank(choice: Choice, pick: Pick) -> str:
+    shared = [other.rank for other in choice.picks].count(pick.rank) > 1
+    return f"{pick.rank}{'=' if shared else ''}"
 
 
 def _air_moved(pick: Pick, screen: Screen) -> str:
@@ -373,6 +379,9 @@ def _doubt_lines(choice: Choice, screen: Screen) -> list[str]:
         f"{screen.tape(filed)}; bite and gear are against the car file"
         for corner, name, rollout, filed in told.not_as_filed
     ]
+    if not screen.full:
+        more = f"{counted(len(notes) - 1, 'more note')} on the rack with --full"
+        notes = notes[:1] + ([more] if len(notes) > 1 else [])
     return ["Notes on the rack", *(paragraph(note, "  ") for note in notes)] if notes else []
 
 

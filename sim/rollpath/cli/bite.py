@@ -29,9 +29,9 @@ from rollpath.scales.motion import BiteInMotion, bite_in_motion, set_up
 from rollpath.scales.twist import BiteError, Change, rollout_change
 from rollpath.scales.ways import ways_to
 from rollpath.screen import Screen
-from rollpath.show.bite import Beside, bite_json, bite_screen
+from rollpath.show.bite import bite_json, bite_screen
 from rollpath.show.learn import learned_json, learned_screen, rate_text
-from rollpath.show.ways import ways_json, ways_screen
+from rollpath.show.ways import beside_of, ways_json, ways_screen
 from rollpath.show.words import as_json
 from rollpath.stagger import baseline
 from rollpath.tires.air import (
@@ -179,9 +179,9 @@ def _bite(arguments: argparse.Namespace) -> None:
     if arguments.hold and change == Change():
         raise CommandError("--hold needs a change to hold against, such as --rear-stagger 2in")
     outcome = weigh_change(car, change, arguments.hold)
-    beside = Beside(
-        effects, [_swap(car, *one) for one in arguments.spring],
-        fuel_load(car), _motions(arguments, outcome),
+    beside = beside_of(
+        car, effects, [_swap(car, *one) for one in arguments.spring],
+        fuel_load(car), _motions(arguments, outcome), screen,
     )  # fmt: skip
     if arguments.json:
         print(as_json(bite_json(car, outcome, beside)))

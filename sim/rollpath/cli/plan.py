@@ -9,18 +9,15 @@ from rollpath.cli.arguments import (
     Command,
     CommandError,
     add_output_arguments,
-    find_file,
     path_of,
     quantity_of,
     screen_of,
     word_of,
 )
+from rollpath.cli.given import add_given_arguments, given
 from rollpath.corners import CORNER_NAMES, CORNERS, Corners
 from rollpath.door import plan, run_of
 from rollpath.errors import RollpathError
-from rollpath.files.cars import load_car
-from rollpath.files.racks import load_rack
-from rollpath.files.tracks import load_track
 from rollpath.show.plan import plan_json, plan_screen
 from rollpath.show.words import as_json
 from rollpath.tires.sets import TireError
@@ -33,12 +30,7 @@ LONGEST_NAME = 24
 
 
 def _add_plan(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("rack", type=word_of, metavar="RACK", help="rack file")
-    parser.add_argument("car", type=word_of, metavar="CAR", help="car file")
-    parser.add_argument(
-        "track", type=word_of, nargs="?", metavar="TRACK",
-        help="track file; not needed where every run names its stagger",
-    )  # fmt: skip
+    add_given_arguments(parser, rack=True)
     parser.add_argument(
         "--runs", type=word_of, required=True, metavar="RUNS",
         help='the runs and their surface or stagger, such as "heat: heavy, feature: 1 1/2 in"',
@@ -70,9 +62,10 @@ def _add_plan(parser: argparse.ArgumentParser) -> None:
 
 
 def _plan(arguments: argparse.Namespace) -> None:
-    rack = load_rack(find_file(arguments.rack, "rack"))
-    car = load_car(find_file(arguments.car, "car"))
-    track = None if arguments.track is None else load_track(find_file(arguments.track, "track"))
+    on = given(arguments)
+    if on.rack is None:
+        raise CommandError("which rack? name a rack file, or set up a trailer: rollpath trailer")
+    rack, car, track = on.rack, on.car, on.track if on.tracks else None
     runs = _with_pins(_runs(arguments.runs, track, car), arguments.pin)
     rules = Rules(arguments.changes, arguments.jacks == "yes", arguments.air == "choose")
     if arguments.bite is not None and not abs(arguments.bite) <= 1000 * POUND:
@@ -80,7 +73,7 @@ def _plan(arguments: argparse.Namespace) -> None:
     try:
         night = plan(rack, car, runs, bite=arguments.bite, rules=rules)
     except (PlanError, TireError) as error:
-        raise CommandError(f"{arguments.rack}: {error}") from None
+        raise CommandError(f"{on.rack_path}: {error}") from None
     screen = screen_of(arguments)
     print(as_json(plan_json(night)) if arguments.json else plan_screen(night, screen))
     if arguments.out is not None:

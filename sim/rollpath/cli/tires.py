@@ -6,25 +6,22 @@ import sys
 from dataclasses import dataclass
 from datetime import date
 
-from rollpath.car import Car
 from rollpath.cli.arguments import (
     Command,
     CommandError,
     add_case_arguments,
     add_output_arguments,
-    add_track_arguments,
     find_file,
     number_between,
     quantity_of,
     run_baseline_case,
     screen_of,
-    track_from_arguments,
     word_of,
 )
-from rollpath.files.cars import check_change, load_car
+from rollpath.cli.given import Given, add_given_arguments, given
+from rollpath.files.cars import check_change
 from rollpath.files.racks import load_rack, record_taping
 from rollpath.files.slips import taken_as_right
-from rollpath.files.tracks import load_track
 from rollpath.show.tape import HOW_TO_TAPE, tape_json, tape_screen
 from rollpath.show.tires import tires_json, tires_screen
 from rollpath.show.words import as_json
@@ -38,14 +35,11 @@ from rollpath.units import EIGHTH, POUND, PSI
 
 
 def _add_tires(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("rack", type=word_of, metavar="RACK", help="rack file")
-    parser.add_argument("--car", type=word_of, required=True, metavar="CAR", help="car file")
-    wanted = parser.add_argument_group("the rear stagger wanted: one of")
-    wanted.add_argument("--stagger", type=quantity_of("tape"), metavar="S", help="such as 2-1/4in")
-    wanted.add_argument(
-        "--track", type=word_of, metavar="TRACK",
-        help="track file: the recommended stagger, and how much a "
-        "miss matters there"
+    add_given_arguments(parser, rack=True)
+    parser.add_argument(
+        "--stagger", type=quantity_of("tape"), metavar="S",
+        help="the rear stagger wanted, such as 2-1/4in; without it the one recommended for the "
+        "track, with how much a miss matters there",
     )  # fmt: skip
     parser.add_argument(
         "--air", choices=("choose", "as-is"), default="choose",
@@ -67,7 +61,6 @@ def _add_tires(parser: argparse.ArgumentParser) -> None:
         weights.add_argument(
             f"--weigh-{name}", type=number_between(0.0, 100.0), metavar="P", help=weighed.help
         )
-    add_track_arguments(parser)
     add_case_arguments(parser)
     add_output_arguments(parser)
 
@@ -98,17 +91,18 @@ WEIGHED = {
 
 
 def _tires(arguments: argparse.Namespace) -> None:
-    rack = load_rack(find_file(arguments.rack, "rack"))
-    car = load_car(find_file(arguments.car, "car"))
-    screen = screen_of(arguments)
+    on = given(arguments, needs_track=arguments.stagger is None)
+    if on.rack is None:
+        raise CommandError("which rack? name a rack file, or set up a trailer: rollpath trailer")
+    rack, car, screen = on.rack, on.car, screen_of(arguments)
     try:
         choice = choose(
-            rack, car, _aim(arguments, car), _points(arguments),
+            rack, car, _aim(arguments, on), _points(arguments),
             air=arguments.air == "choose", hot=arguments.hot, told=_told(rack),
         )  # fmt: skip
         own = weigh_own(choice, _names(rack, arguments.why)) if arguments.why else None
     except TireError as error:
-        raise CommandError(f"{arguments.rack}: {error}") from None
+        raise CommandError(f"{on.rack_path}: {error}") from None
     outcome = in_full(choice)
     if arguments.json:
         print(as_json(tires_json(choice, outcome, own)))
@@ -138,22 +132,15 @@ LONG = 60
 """Tires of a rack from which on the choice may take seconds."""
 
 
-def _aim(arguments: argparse.Namespace, car: Car) -> Aim:
+def _aim(arguments: argparse.Namespace, on: Given) -> Aim:
     """The stagger typed, or the one recommended for a track."""
-    track_given = arguments.track is not None or arguments.radius is not None
-    if (arguments.stagger is not None) == track_given:
+    if arguments.stagger is None:
+        result = run_baseline_case(arguments, on.track, on.car)
+        return Aim(float(result.stagger.recommended), result)
+    if arguments.track is not None or arguments.radius is not None:
         raise CommandError("expected one of --stagger, such as 2-1/4in, and --track or --radius")
-    if arguments.stagger is not None:
-        check_change("stagger", arguments.stagger)
-        return Aim(arguments.stagger)
-    if arguments.track is not None and arguments.radius is not None:
-        raise CommandError("expected --track or --radius, not both")
-    if arguments.track is not None:
-        track = load_track(find_file(arguments.track, "track"))
-    else:
-        track = track_from_arguments(arguments)
-    result = run_baseline_case(arguments, track, car)
-    return Aim(float(result.stagger.recommended), result)
+    check_change("stagger", arguments.stagger)
+    return Aim(arguments.stagger)
 
 
 def _points(arguments: argparse.Namespace) -> Weights:

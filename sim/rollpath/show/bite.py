@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -28,8 +28,6 @@ from rollpath.units import INCH, PSI, Real
 if TYPE_CHECKING:
     from rollpath.corners import Corners
     from rollpath.scales.hold import Hold
-    from rollpath.scales.loading import FuelLoad, SpringSwap
-    from rollpath.scales.motion import BiteInMotion
     from rollpath.scales.rates import Rates
     from rollpath.tires.air import AirEffect
 
@@ -123,18 +121,22 @@ def air_words(added: Real, screen: Screen) -> str:
 
 @dataclass(frozen=True)
 class Beside:
-    """What is told beside a change: air, springs, fuel, and the rear wheels in motion."""
+    """What is told beside a change, as `ways.beside_of` makes it.
 
-    air: Sequence[AirEffect] = ()
-    springs: Sequence[SpringSwap] = ()
-    fuel: FuelLoad | None = None
-    motion: Sequence[BiteInMotion] = ()
+    Attributes
+    ----------
+    parts, reasons : sequence of list of str
+        Parts of the screen: always, and with --full.
+    json : dict
+    """
+
+    parts: Sequence[list[str]] = ()
+    reasons: Sequence[list[str]] = ()
+    json: dict[str, Any] = field(default_factory=dict)
 
 
 def bite_json(car: Car, outcome: Outcome, beside: Beside | None = None) -> dict[str, Any]:
     """The result of `bite`; keys end in their unit."""
-    from rollpath.show.ways import fuel_json, motion_json, spring_json
-
     beside = beside or Beside()
     heights, holds = outcome.ride_heights, outcome.holds
     return {
@@ -149,10 +151,7 @@ def bite_json(car: Car, outcome: Outcome, beside: Beside | None = None) -> dict[
             "spacers_in": corners_json(outcome.change.spacers),
             "pressures_psi": outcome.change.pressures.map(psi).by_name(),
         },
-        "air": [air_json(effect) for effect in beside.air],
-        "springs": [spring_json(swap) for swap in beside.springs],
-        "fuel": fuel_json(beside.fuel),
-        "in_motion": motion_json(beside.motion),
+        **beside.json,
         "rates": _rates_json(outcome.rates),
         "hold": hold_json(holds[0]) if holds else None,
         "other_holds": [hold_json(hold) for hold in holds[1:]],
@@ -163,15 +162,11 @@ def bite_json(car: Car, outcome: Outcome, beside: Beside | None = None) -> dict[
 
 def bite_screen(car: Car, outcome: Outcome, screen: Screen, beside: Beside | None = None) -> str:
     """The result of `bite` for a racer: the answer, then the pads, then the reasons."""
-    from rollpath.show.ways import fuel_lines, motion_lines, spring_lines
-
     beside = beside or Beside()
     parts = [
         _bite_answer(car, outcome, screen),
         _hold_lines(outcome, screen),
-        spring_lines(beside.springs, screen),
-        motion_lines(beside.motion, screen),
-        air_lines(car, beside.air, screen),
+        *beside.parts,
         pad_lines(outcome, screen),
         [_doubt_words(axle, outcome.rates, screen) for axle in outcome.rates.doubtful],
     ]
@@ -179,7 +174,7 @@ def bite_screen(car: Car, outcome: Outcome, screen: Screen, beside: Beside | Non
         parts += [
             _worth_lines(outcome.rates, screen),
             side_effect_lines(outcome, screen),
-            fuel_lines(beside.fuel, screen),
+            *beside.reasons,
         ]
     return sections([*parts, caution_lines()], screen)
 

@@ -10,6 +10,9 @@ import numpy as np
 from rollpath.scales.twist import Pads
 from rollpath.screen import TRADE, Screen, inches, pounds, psi
 from rollpath.show.bite import (
+    Beside,
+    air_json,
+    air_lines,
     change_words,
     corner_words,
     corners_json,
@@ -19,10 +22,12 @@ from rollpath.show.bite import (
 from rollpath.show.words import caution_lines, columns, none_or, paragraph, row, sections
 
 if TYPE_CHECKING:
+    from rollpath.car import Car
     from rollpath.corners import Corners
     from rollpath.scales.loading import FuelLoad, SpringSwap
     from rollpath.scales.motion import BiteInMotion
     from rollpath.scales.ways import Way, Ways
+    from rollpath.tires.air import AirEffect
 
 
 def ways_screen(found: Ways, screen: Screen) -> str:
@@ -171,3 +176,27 @@ def motion_json(motions: Sequence[BiteInMotion]) -> dict[str, Any]:
         one.name: {f"{phase}_lb": pounds(load) for phase, load in one.by_phase.items()}
         for one in motions
     }
+
+
+def beside_of(
+    car: Car,
+    air: Sequence[AirEffect],
+    springs: Sequence[SpringSwap],
+    fuel: FuelLoad | None,
+    motion: Sequence[BiteInMotion],
+    screen: Screen,
+) -> Beside:
+    """What `bite` tells beside a change."""
+    return Beside(
+        parts=[
+            spring_lines(springs, screen), motion_lines(motion, screen),
+            air_lines(car, air, screen),
+        ],
+        reasons=[fuel_lines(fuel, screen)],
+        json={
+            "air": [air_json(effect) for effect in air],
+            "springs": [spring_json(swap) for swap in springs],
+            "fuel": fuel_json(fuel),
+            "in_motion": motion_json(motion),
+        },
+    )  # fmt: skip

@@ -9,7 +9,8 @@ import pytest
 PACKAGE = Path(__file__).resolve().parent.parent / "sim" / "rollpath"
 ROOMS = (
     "errors", "results", "units", "screen", "corners", "typical", "tire", "car", "track",
-    "groove", "loads", "forces", "lap", "lever", "axle", "stagger", "compare", "scales", "feel",
+    "groove", "loads", "forces", "lap", "lever", "surface", "axle", "stagger", "compare", "scales",
+    "feel",
     "tires", "survey", "runlog", "belief", "debrief", "book", "trailer", "files", "door",
     "guide", "show", "cli", "page",
 )  # fmt: skip

@@ -7,7 +7,7 @@ import shutil
 import sys
 import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, NoReturn
 
@@ -20,13 +20,25 @@ from rollpath.groove.measured import measured_groove
 from rollpath.groove.path import GROOVES, Groove
 from rollpath.screen import Screen
 from rollpath.stagger import DRIVE_EMPHASIS, Baseline, baseline
-from rollpath.track import CONDITIONS, DEFAULT_CONDITION, Track, TrackError, check_track
+from rollpath.track import (
+    CONDITIONS,
+    DEFAULT_CONDITION,
+    LEAST_BAND,
+    MOST_BAND,
+    GripBands,
+    Track,
+    TrackError,
+    check_track,
+)
 from rollpath.units import QuantityError, parse, shorten
 
 NARROWEST, WIDEST = 40, 120
 """Columns that a screen is laid out for."""
 _CHOICE = re.compile(r"(.*invalid choice: '(.*)') \(choose from (.*)\)", re.DOTALL)
 """How argparse complains of a word that is none of the choices."""
+_BETWEEN = re.compile(r"(\w+) to (\w+) ([\d.]+) ?%")
+"""A surface between two."""
+_BANDS = ("inside", "middle", "outside")
 _FOLDERS = {"track": ("tracks",), "car": ("cars",), "rack": ("cars/racks",)}
 """Where the demo data keeps each sort of file."""
 
@@ -170,13 +182,8 @@ def add_track_arguments(parser: argparse.ArgumentParser) -> None:
 
 def add_case_arguments(parser: argparse.ArgumentParser) -> None:
     """The state of the surface, the line, and the switches of the model."""
-    parser.add_argument(
-        "--condition", choices=tuple(CONDITIONS),
-        help=f"state of the surface (default: tonight's, or {DEFAULT_CONDITION})",
-    )  # fmt: skip
-    parser.add_argument("--groove", choices=GROOVES, help="line driven (default: the condition's)")
+    add_surface_arguments(parser)
     add_points_argument(parser)
-    parser.add_argument("--grip", type=number_between(0.05, 3.0), help="instead of the condition's")
     parser.add_argument("--window", type=window_of, help="stagger window, such as 1in,4in")
     parser.add_argument(
         "--drive-emphasis", type=number_between(0.0, 1.0), default=DRIVE_EMPHASIS,
@@ -187,6 +194,94 @@ def add_case_arguments(parser: argparse.ArgumentParser) -> None:
         "--tire-load", choices=("on", "off"), default="on",
         help="off leaves out how tires flatten under load (default on)",
     )  # fmt: skip
+
+
+def add_surface_arguments(parser: argparse.ArgumentParser) -> None:
+    """The state of the surface, by a word, by its grip or by a lap time, and the line."""
+    parser.add_argument(
+        "--condition", type=surface_of, metavar="SURFACE",
+        help=f"state of the surface: {', '.join(CONDITIONS)}, or in between, such as "
+        f'"heavy to slick 60%%" (default: tonight\'s, or {DEFAULT_CONDITION})',
+    )  # fmt: skip
+    parser.add_argument("--groove", choices=GROOVES, help="line driven (default: the condition's)")
+    parser.add_argument("--grip", type=number_between(0.05, 3.0), help="instead of the condition's")
+    add_bands_argument(parser)
+    parser.add_argument(
+        "--lap-time", type=quantity_of("time"), metavar="T",
+        help="a lap time driven, such as 19.8s: the surface is the one that gives it",
+    )  # fmt: skip
+
+
+def add_bands_argument(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--bands", type=bands_of, metavar="I,M,O",
+        help="grip at the inside, in the middle and at the outside, such as 0.55,0.60,0.82",
+    )  # fmt: skip
+
+
+def surface_of(text: str) -> str | tuple[str, str, float]:
+    """An argparse type that reads a surface, or one between two, ``heavy to slick 60%``."""
+    between = _BETWEEN.fullmatch(text.strip())
+    words = between.group(1, 2) if between else (text,)
+    for word in words:
+        if word not in CONDITIONS:
+            known = ", ".join(map(repr, CONDITIONS))
+            raise argparse.ArgumentTypeError(f"invalid choice: {word!r} (choose from {known})")
+    if between is None:
+        return text
+    share = float(between[3]) / 100
+    if not 0.0 <= share <= 1.0:
+        raise argparse.ArgumentTypeError(f'expected 0% to 100% of the way, got "{text}"')
+    return (words[0], words[1], share)
+
+
+def bands_of(text: str) -> GripBands:
+    """An argparse type that reads grip across the track, inside first."""
+    parts = [part.strip() for part in text.split(",")]
+    names = [name for name, equals, _ in (part.partition("=") for part in parts) if equals]
+    if names and names != list(_BANDS):
+        raise argparse.ArgumentTypeError(f"bands go from the inside out: {','.join(_BANDS)}")
+    read = number_between(LEAST_BAND, MOST_BAND)
+    if len(parts) != len(_BANDS):
+        raise argparse.ArgumentTypeError(
+            f"expected three grips, inside, middle and outside, such as 0.55,0.60,0.82, "
+            f'got "{text}"'
+        )
+    return GripBands(*(read(part.rpartition("=")[2]) for part in parts))
+
+
+def surfaced(arguments: argparse.Namespace, track: Track, car: Car) -> tuple[Track, str, str]:
+    """The track with the surface that was asked for, the surface's name, and a word on it.
+
+    Raises
+    ------
+    surface.StopwatchError
+        If no plausible grip gives the lap time.
+    CommandError
+        If two of the arguments say two things.
+    """
+    from rollpath.show.surface import grip_name, timed_name, timed_words
+    from rollpath.surface import grip_for_lap_time, mixed
+
+    typed = [flag for flag in ("grip", "bands", "lap_time") if getattr(arguments, flag) is not None]
+    if "grip" in typed and len(typed) > 1:
+        flags = " and ".join(f"--{flag.replace('_', '-')}" for flag in typed)
+        raise CommandError(f"{flags} say the grip twice; give one of them")
+    wanted, told = arguments.condition, ""
+    if isinstance(wanted, tuple):
+        state = mixed(track.condition(wanted[0]), track.condition(wanted[1]), wanted[2])
+    else:
+        state = track.condition(wanted)
+    if arguments.bands is not None:
+        state = replace(state, grip=arguments.bands)
+    if arguments.grip is not None:
+        state = replace(state, name=grip_name(track, arguments.grip), grip=arguments.grip)
+    if arguments.lap_time is not None:
+        line = recorded_groove(arguments, track) if "points" in arguments else None
+        timed = grip_for_lap_time(track, car, state, line or arguments.groove, arguments.lap_time)
+        state = replace(timed.condition, name=timed_name(track, timed))
+        told = timed_words(track, timed)
+    return replace(track, conditions={**track.conditions, state.name: state}), state.name, told
 
 
 def add_points_argument(parser: argparse.ArgumentParser) -> None:
@@ -278,15 +373,17 @@ def track_from_arguments(arguments: argparse.Namespace) -> Track:
 
 def run_baseline_case(arguments: argparse.Namespace, track: Track, car: Car) -> Baseline:
     """`baseline` with the switches that were typed."""
+    track, condition, told = surfaced(arguments, track, car)
+    if told:
+        print(f"rollpath: note: {told}", file=sys.stderr)
     return baseline(
         track,
         car,
-        arguments.condition,
+        condition,
         recorded_groove(arguments, track) or arguments.groove,
         drive_emphasis=arguments.drive_emphasis,
         tire_load=arguments.tire_load == "on",
         window=arguments.window,
-        grip=arguments.grip,
     )
 
 

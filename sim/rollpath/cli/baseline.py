@@ -67,7 +67,9 @@ def _lesson(arguments: argparse.Namespace, result: Baseline) -> "Study | None":
     from rollpath.book.lessons import study_of
 
     with told_of_book(), open_book(arguments) as book:
-        return study_of(book.runs(), result.car.name, result.condition.name)
+        named = arguments.condition
+        surface = named if isinstance(named, str) else result.condition.name
+        return study_of(book.runs(), result.car.name, surface)
 
 
 COMMANDS: dict[str, Command] = {

@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from rollpath.cli.arguments import (
     Command,
     CommandError,
+    add_bands_argument,
     add_output_arguments,
     add_points_argument,
     find_files,
@@ -21,7 +22,8 @@ from rollpath.files.cars import load_car
 from rollpath.files.sweeps import read_sweep
 from rollpath.files.tracks import load_track
 from rollpath.groove.free import DIAMOND_SHARPNESS, DIAMOND_ZONE
-from rollpath.groove.path import GROOVES
+from rollpath.groove.path import FASTEST, GROOVES
+from rollpath.screen import Screen
 from rollpath.show.compare import as_data, short_screen
 from rollpath.show.words import as_json
 from rollpath.track import CONDITIONS, DEFAULT_CONDITION
@@ -72,6 +74,12 @@ def _add_compare(parser: argparse.ArgumentParser) -> None:
         help="run one number of the track or car file through a range, such as "
         "inside_radius=120ft:260ft:20ft",
     )  # fmt: skip
+    parser.add_argument(
+        "--night", action="store_true",
+        help="the line and the stagger from the first of --conditions to the last, in five steps "
+        "(default heavy to slick)",
+    )  # fmt: skip
+    add_bands_argument(parser)
     _add_diamond_arguments(parser)
     add_output_arguments(parser)
 
@@ -79,11 +87,13 @@ def _add_compare(parser: argparse.ArgumentParser) -> None:
 def _add_diamond_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--zone", type=number_between(0.02, 1.0), default=DIAMOND_ZONE,
-        help=f"diamond: turning zone as a share of the corner (default {DIAMOND_ZONE:g})",
+        help="diamond: how far past its tightest it still turns, as a share of the corner "
+        f"(default {DIAMOND_ZONE:g})",
     )  # fmt: skip
     parser.add_argument(
         "--sharpness", type=number_between(1.0, 20.0), default=DIAMOND_SHARPNESS,
-        help=f"diamond: how cheap turning is in the zone (default {DIAMOND_SHARPNESS:g})",
+        help="diamond: how cheap turning is at its tightest, and how dear on the way out "
+        f"(default {DIAMOND_SHARPNESS:g})",
     )  # fmt: skip
 
 
@@ -96,6 +106,11 @@ def _sweep_of(text: str) -> Sweep:
 
 def _compare(arguments: argparse.Namespace) -> None:
     screen = screen_of(arguments)
+    if arguments.night:
+        _compare_night(arguments, screen)
+        return
+    if arguments.bands is not None:
+        raise CommandError("--bands goes with --night here; a track file holds bands of its own")
     result = _swept(arguments) if arguments.sweep is not None else _compared(arguments)
     if arguments.json:
         print(as_json(as_data(result, screen)))
@@ -106,6 +121,33 @@ def _compare(arguments: argparse.Namespace) -> None:
         from rollpath.show.picture import deliver
 
         deliver(pictures(result, screen), arguments.out, arguments.show)
+
+
+def _compare_night(arguments: argparse.Namespace, screen: Screen) -> None:
+    """One track from one surface to another, with one car."""
+    from rollpath.groove.night import night
+    from rollpath.show import night as told
+
+    if (len(arguments.files), len(arguments.car), len(arguments.grooves or [""])) != (1, 1, 1):
+        raise CommandError("--night takes one track, one car and at most one groove")
+    if arguments.sweep is not None or arguments.points is not None:
+        raise CommandError("--night goes with neither --sweep nor --points")
+    path, car = find_files((arguments.files[0], "track"), (arguments.car[0], "car"))
+    ends = arguments.conditions if len(arguments.conditions) > 1 else ["heavy", "slick"]
+    if arguments.conditions == list(CONDITIONS):
+        ends = ["heavy", "slick"]
+    result = night(
+        load_track(path), load_car(car), ends[0], ends[-1], arguments.bands,
+        groove=(arguments.grooves or [FASTEST])[0],
+    )  # fmt: skip
+    if arguments.json:
+        print(as_json(told.as_data(result, screen)))
+    else:
+        print(told.short_screen(result, screen))
+    if arguments.out or arguments.show:
+        from rollpath.show.picture import deliver
+
+        deliver(told.pictures(result, screen), arguments.out, arguments.show)
 
 
 def _compared(arguments: argparse.Namespace) -> Comparison:

@@ -1,22 +1,23 @@
 """`rollpath feel`: what the driver feels of a stagger in the wheel."""
 
 import argparse
+import sys
 
 from rollpath.cli.arguments import (
     Command,
     add_output_arguments,
+    add_surface_arguments,
     number_between,
     quantity_of,
     screen_of,
+    surfaced,
 )
 from rollpath.cli.given import add_given_arguments, given
 from rollpath.feel.lap import DEFAULT_PACE, what_driver_feels
 from rollpath.files.cars import LEAST_STAGGER
 from rollpath.files.slips import MOST_STAGGER
-from rollpath.groove.path import GROOVES
 from rollpath.show.feel import feel_json, feel_screen
 from rollpath.show.words import as_json
-from rollpath.track import CONDITIONS, DEFAULT_CONDITION
 
 MOST_LINES = 6
 """Each needs a line of its own in a picture."""
@@ -41,12 +42,7 @@ def _add_feel(parser: argparse.ArgumentParser) -> None:
         "--stagger", type=staggers_of, metavar="A,B",
         help="rear staggers, such as 1in,2in,3in (default: the car's and the recommended one)",
     )  # fmt: skip
-    parser.add_argument(
-        "--condition", choices=tuple(CONDITIONS),
-        help=f"state of the surface (default: tonight's, or {DEFAULT_CONDITION})",
-    )  # fmt: skip
-    parser.add_argument("--groove", choices=GROOVES, help="line driven (default: the condition's)")
-    parser.add_argument("--grip", type=number_between(0.05, 3.0), help="instead of the condition's")
+    add_surface_arguments(parser)
     parser.add_argument(
         "--pace", type=number_between(0.3, 1.0), default=DEFAULT_PACE, metavar="P",
         help=f"share of the speed that the tires can hold (default {DEFAULT_PACE:g})",
@@ -56,11 +52,13 @@ def _add_feel(parser: argparse.ArgumentParser) -> None:
 
 def _feel(arguments: argparse.Namespace) -> None:
     named = given(arguments)
-    track, car = named.track, named.car
+    track, condition, told = surfaced(arguments, named.track, named.car)
+    car = named.car
+    if told:
+        print(f"rollpath: note: {told}", file=sys.stderr)
     result = what_driver_feels(
-        track, car, arguments.condition, arguments.groove, arguments.stagger,
-        grip=arguments.grip, pace=arguments.pace,
-    )  # fmt: skip
+        track, car, condition, arguments.groove, arguments.stagger, pace=arguments.pace
+    )
     screen = screen_of(arguments)
     if arguments.json:
         print(as_json(feel_json(result)))

@@ -1,6 +1,7 @@
 """How fast it is: each row against a reference timed in the same run.
 
 python3 scripts/bench.py [words of row names]
+python3 scripts/bench.py --truth [seasons]    # how often it is right, on data that is not its own
 
 A row is a function that returns a `Row`; add it to `ROWS` and it is in the table.
 """
@@ -422,12 +423,24 @@ def _survey_truth(count: int) -> int:
     return 0
 
 
+def truth(seasons: int = 100) -> int:
+    """How often the answers are right, on cars, seasons and faults that are not the model's."""
+    import truth_seasons
+
+    print(f"nights: {seasons} made-up seasons of each kind")
+    for name, told in truth_seasons.figures(seasons):
+        print(f"  {name:<24}{told}", flush=True)
+    return 0
+
+
 def main() -> int:
     if sys.prefix == sys.base_prefix:  # not in an environment yet: again, in the project's own
         return run("scripts/bench.py", *sys.argv[1:])
     sys.path.insert(0, str(ROOT))
     if sys.argv[1:2] == ["--survey-truth"]:
         return _survey_truth(int(sys.argv[2]) if len(sys.argv) > 2 else 200)
+    if "--truth" in sys.argv:
+        return truth(*map(int, sys.argv[2:]))
     chosen = [
         row for row in ROWS
         if len(sys.argv) == 1 or any(word in row.__name__ for word in sys.argv[1:])

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from datetime import date, datetime, time, timedelta
 from typing import Any
 
-from rollpath.book.run import BookError, Page, Run, settled
+from rollpath.book.run import BookError, Page, Run, settled, with_stagger
 from rollpath.units import INCH, QuantityError, parse, shorten
 
 HEADINGS: dict[str, tuple[str, ...]] = {
@@ -32,10 +32,6 @@ HEADINGS: dict[str, tuple[str, ...]] = {
 }
 """What a run holds, and the headings it is known by; a unit may follow in brackets."""
 REQUIRED = ("date", "track", "car")
-NOMINAL_LEFT = 84 * INCH
-"""Left rear rollout of a run of which only the stagger was written down; the note says so. Only
-the difference of the two is used of such a run (engineering judgement)."""
-NOMINAL_NOTE = "only the stagger was written down; rollouts are nominal"
 FIRST_RUN = time(18)
 """Of a night whose runs have no time: an hour of the evening, then half an hour apart."""
 MOST_FAULTS = 20
@@ -165,28 +161,20 @@ def _run(
             except QuantityError as error:
                 faults.append(f"{name.replace('_', ' ')}: {error}")
     _raise(faults)
-    notes = [values.get("note", ""), extra, _set_stagger(values)]
-    values["note"] = "; ".join(one for one in notes if one) or None
+    values["note"] = "; ".join(one for one in (values.get("note"), extra) if one) or None
     values["when"] = _moment(cells, day_first, counts)
-    return settled(Run(**values))
-
-
-def _set_stagger(values: dict[str, Any]) -> str:
-    """Turn a stagger into rollouts; what the note has to say of it."""
     stagger = values.pop("stagger", None)
-    if stagger is None:
-        return ""
-    left, right = values.get("left_rear_rollout"), values.get("right_rear_rollout")
-    if left is not None and right is not None:
-        if abs(right - left - stagger) > INCH / 16:
-            raise ValueError("stagger: does not fit the left and right rear beside it")
-        return ""
-    if right is not None:
-        values["left_rear_rollout"] = right - stagger
-        return ""
-    values["left_rear_rollout"] = NOMINAL_LEFT if left is None else left
-    values["right_rear_rollout"] = values["left_rear_rollout"] + stagger
-    return NOMINAL_NOTE if left is None else ""
+    run = Run(**values)
+    return settled(run if stagger is None else _with_stagger(run, stagger))
+
+
+def _with_stagger(run: Run, stagger: float) -> Run:
+    taped = run.rear_stagger
+    if taped is None:
+        return with_stagger(run, stagger)
+    if abs(taped - stagger) > INCH / 16:
+        raise ValueError("stagger: does not fit the left and right rear beside it")
+    return run
 
 
 def _moment(

@@ -22,7 +22,6 @@ from rollpath.units import INCH
 
 PUT_IN = 0.3
 """Correction put in for the power, in."""
-ASKED_FALSE, ASKED_POWER = 0.02, 0.80
 WANDERING = replace(KINDS["plain"], off=PUT_IN, climbs="wander")
 
 
@@ -64,8 +63,8 @@ def figures(seasons: int = 100, seed: int = 77) -> list[tuple[str, str]]:
         rows.append((
             name,
             f"false {none.false}/{none.tracks} in {kind.nights} nights, {long.false}/{long.tracks} "
-            f"in {2 * kind.nights}; {PUT_IN} in found {there.found}/{there.tracks}; 99 in 100 cover "
-            f"{none.covered / none.tracks:.3f}, {there.covered / there.tracks:.3f}",
+            f"in {2 * kind.nights}; {PUT_IN} in found {there.found}/{there.tracks}; "
+            f"99 in 100 cover {none.covered / none.tracks:.3f}, {there.covered / there.tracks:.3f}",
         ))  # fmt: skip
     return [*rows, *planned(seasons, seed)]
 

@@ -85,15 +85,17 @@ def test_nothing_to_go_by_is_none() -> None:
     assert next_run(pages, CAR, SLICK) is None
 
 
-def test_planned_nights_find_it_with_two_thirds_of_the_runs_that_wandering_needs() -> None:
+def test_planned_nights_know_more_with_two_thirds_of_the_runs_of_wandering() -> None:
+    # How often each shows the correction stands in `bench.py --truth`: 20 of 40 against 12.
     wander = replace(KINDS["plain"], off=0.3, climbs="wander", nights=9)
-    found = [0, 0]
-    for seed in range(12):
-        plan = planned_season(replace(wander, nights=6), np.random.default_rng(500 + seed))
-        walk, _ = made_season(wander, np.random.default_rng(500 + seed))
+    width = [0.0, 0.0]
+    for seed in range(16):
+        plan = planned_season(replace(wander, nights=6), np.random.default_rng([77, seed]))
+        walk, _ = made_season(wander, np.random.default_rng([77, seed]))
         for i, pages in enumerate((plan, walk)):
-            found[i] += study_of(pages, CAR, SLICK).correction is not None
-    assert found[0] > found[1]
+            low, high = study_of(pages, CAR, SLICK).interval
+            width[i] += high - low
+    assert width[0] < width[1]
 
 
 def test_the_command_tells_the_run_first(

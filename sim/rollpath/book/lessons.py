@@ -60,7 +60,7 @@ _FOLLOWS = math.log(20.0)
 "strong" on the scale of Kass and Raftery (J. Am. Stat. Assoc. 90 (1995) 773-795)."""
 _EDGE, _CUT = 4, 0.01
 """Steps next to the end of the grid, and the chance in there that cuts a correction short."""
-BORNE_OUT = 0.94
+BORNE_OUT = 0.95
 """How sure the watch alone has to be of the side. A driver who likes something other than the
 quickest asks for it as steadily as one who is right, and only the watch can tell them apart."""
 OUTCOMES = (

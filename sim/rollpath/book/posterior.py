@@ -58,10 +58,10 @@ _HELD_UP = 3.5
 _SHAPE = 0.05 * INCH
 """How far the foot of a parabola may lie from the quickest stagger, standard deviation: a real car
 does not lose alike on both sides. Engineering judgement."""
-_BIASED = 0.05
+_BIASED = 0.3
 """Share of drivers who like something quite other than the quickest (engineering judgement), and
 how other, standard deviation: no lap need agree with them."""
-_BIAS = 0.5 * INCH
+_BIAS = 0.35 * INCH
 _APART: FloatArray = np.array([0.0, 0.12, 0.25, 0.5]) * INCH
 """How much the corrections of tracks differ, standard deviation, m; each as likely. Engineering
 judgement: a surface or a radius taken wrong is worth a quarter inch."""

@@ -81,6 +81,8 @@ FEW_LAPS = 0.3
 LINE_ERROR = 1 * FOOT
 """How far a person who walks or drives along an edge is from it all the way round, two standard
 errors. Engineering judgement."""
+MOST_UNEQUAL = 1.5
+"""Ends of a track that is no oval more unlike than this are an accident of the fit."""
 CURVE_STATIONS = 720
 """Stations of the curves drawn."""
 
@@ -217,6 +219,8 @@ def _checked(q: FloatArray, width: float | None, is_oval: bool) -> Track:
     try:
         if np.any(q[3:6] > 0.99 * MOST[3:6]) or np.any(q[3:5] < 1.01 * LEAST[3:5]):
             raise TrackError("inside_radius", "bound")
+        if not is_oval and max(q[3:5]) > MOST_UNEQUAL * min(q[3:5]):
+            raise TrackError("inside_radius", "unequal")
         check_track(track)
     except TrackError as error:
         if is_oval:

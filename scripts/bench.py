@@ -21,6 +21,7 @@ from environment import ROOT, run
 
 if TYPE_CHECKING:
     from rollpath.tires.rack import Rack
+    from rollpath.track import Condition, Track
 
 SAUCER, CAR = "tracks/saucer-hill.yaml", "cars/number-31.yaml"
 CASES = 1000
@@ -146,6 +147,50 @@ def rounded_groove() -> Row:
     track, car = load_track(ROOT / SAUCER), load_car(ROOT / CAR)
     ours = best_of(5, lambda: make_groove(track, "rounded", car.width))
     return within("rounded groove", "Saucer Hill rounded out", ours, 0.3)
+
+
+def diamond_groove() -> Row:
+    """In laps' time, so that the row says the same on a slow machine."""
+    from rollpath import load_car, load_track
+    from rollpath.groove.lay import make_groove
+    from rollpath.lap import solve_lap
+
+    track, car = load_track(ROOT / SAUCER), load_car(ROOT / CAR)
+    groove, state = make_groove(track, "diamond", car.width), track.condition("slick")
+    lap = best_of(30, lambda: solve_lap(groove, car, state))
+    ours = best_of(5, lambda: make_groove(track, "diamond", car.width))
+    return Row("diamond groove", "Saucer Hill diamonded", ours, lap, "one lap", ours / lap,
+               "<= 40", ours <= 40 * lap)  # fmt: skip
+
+
+def fastest_cold() -> Row:
+    """The slowest of the demo tracks, with grip in bands."""
+    from rollpath import load_car, load_track
+    from rollpath.groove.fastest import fastest_groove
+
+    car = load_car(ROOT / CAR)
+    tracks = [load_track(path) for path in sorted((ROOT / "tracks").glob("*.yaml"))]
+    ours = max(best_of(2, lambda t=t: fastest_groove(t, car, _cushion(t))) for t in tracks)
+    return within("fastest, cold", "the fastest line of any demo track", ours, 2.0)
+
+
+def fastest_warm() -> Row:
+    from rollpath import load_car, load_track
+    from rollpath.groove.fastest import fastest_groove
+
+    track, car = load_track(ROOT / SAUCER), load_car(ROOT / CAR)
+    state = _cushion(track)
+    line = fastest_groove(track, car, state)
+    slicker = replace(state, grip=state.grip * 0.97)
+    ours = best_of(3, lambda: fastest_groove(track, car, slicker, start=line))
+    return within("fastest, warm", "begun from the line of a little more grip", ours, 0.6)
+
+
+def _cushion(track: "Track") -> "Condition":
+    """Slick, with grip left at the outside."""
+    from rollpath.track import GripBands
+
+    return replace(track.condition("slick"), grip=GripBands(0.55, 0.60, 0.82))
 
 
 def cases_of_a_groove() -> Row:
@@ -322,6 +367,9 @@ ROWS: tuple[Callable[[], Row], ...] = (
     one_lap,
     lap_sweep,
     rounded_groove,
+    diamond_groove,
+    fastest_cold,
+    fastest_warm,
     cases_of_a_groove,
     tires_of_forty,
     tires_of_twelve,

@@ -376,7 +376,7 @@ def run_baseline_case(arguments: argparse.Namespace, track: Track, car: Car) -> 
     track, condition, told = surfaced(arguments, track, car)
     if told:
         print(f"rollpath: note: {told}", file=sys.stderr)
-    return baseline(
+    result = baseline(
         track,
         car,
         condition,
@@ -385,6 +385,10 @@ def run_baseline_case(arguments: argparse.Namespace, track: Track, car: Car) -> 
         tire_load=arguments.tire_load == "on",
         window=arguments.window,
     )
+    if not result.groove.settled:
+        print(f"rollpath: note: the search for the {result.groove.name} line ended before it "
+              "settled; take it as rough", file=sys.stderr)  # fmt: skip
+    return result
 
 
 def watched(cases: Sequence[Any]) -> Iterator[Any]:

@@ -143,3 +143,33 @@ def test_yes_lets_a_doubtful_value_stand(tmp_path, capsys):
     assert re.search(r"were these cm \(19 in\)\?\nrollpath: .*--yes", err)
     assert main([*typed, "--yes"]) == 0
     assert capsys.readouterr().err == ""
+
+
+@pytest.mark.parametrize(
+    "typed",
+    [
+        ("baseline", "tracks/ropewalk.yaml", "cars/number-31.yaml", "--groove", "Cushion"),
+        ("bite", "cars/number-31.yaml", "--jack", "LR=2"),
+        (
+            "compare",
+            "tracks/ropewalk.yaml",
+            "--car",
+            "cars/number-31.yaml",
+            "--conditions",
+            "SLICK",
+            "--grooves",
+            "bottom",
+        ),
+    ],
+)
+def test_words_are_known_in_capitals_and_by_the_names_of_the_trade(typed, capsys):
+    assert main(list(typed)) == 0
+    assert capsys.readouterr().out
+
+
+def test_a_run_with_a_slip_is_not_written_down(tmp_path, capsys):
+    book = tmp_path / "season.db"
+    typed = ["notebook", "add", "--track", "Here", "--car", "31", "--book", str(book)]
+    assert main([*typed, "--best", "1784"]) == 2
+    assert "1784 s: long for a lap; the point lost (17.84 s)?" in capsys.readouterr().err
+    assert not book.exists()

@@ -12,10 +12,10 @@ from pathlib import Path
 from typing import Any, NoReturn
 
 from rollpath.car import Car
-from rollpath.corners import CORNER_NAMES, CORNERS
+from rollpath.corners import CORNERS, corner_named
 from rollpath.errors import RollpathError
 from rollpath.files.schema import FileError
-from rollpath.files.tracks import check_measurements, track_from_values
+from rollpath.files.tracks import GROOVE_WORDS, check_measurements, track_from_values
 from rollpath.groove.measured import measured_groove
 from rollpath.groove.path import GROOVES, Groove
 from rollpath.screen import Screen
@@ -125,6 +125,12 @@ def number_between(least: float, most: float) -> Callable[[str], float]:
     return read
 
 
+def plain_word(text: str) -> str:
+    """An argparse type that reads a word, capitals or not, grooves by any of their names."""
+    word = text.strip().lower()
+    return GROOVE_WORDS.get(word, word)
+
+
 def window_of(text: str) -> tuple[float, float]:
     """An argparse type that reads a stagger window such as ``1in,4in``."""
     ends = [quantity_of("tape")(part) for part in text.split(",")]
@@ -140,9 +146,8 @@ def at_corner(kind: str) -> Callable[[str], tuple[str, Any]]:
 
     def read(text: str) -> tuple[str, Any]:
         name, _, amount = text.partition("=")
-        corner = name.strip().lower().replace("-", "_").replace(" ", "_")
-        corner = CORNER_NAMES.get(corner, corner)
-        if corner not in CORNERS:
+        corner = corner_named(name)
+        if corner is None:
             corners = ", ".join(CORNERS).replace("_", "-")
             raise argparse.ArgumentTypeError(f'expected one of {corners}, then "=", got "{text}"')
         return corner, word_of(amount.strip()) if kind == "text" else quantity_of(kind)(amount)
@@ -203,7 +208,9 @@ def add_surface_arguments(parser: argparse.ArgumentParser) -> None:
         help=f"state of the surface: {', '.join(CONDITIONS)}, or in between, such as "
         f'"heavy to slick 60%%" (default: tonight\'s, or {DEFAULT_CONDITION})',
     )  # fmt: skip
-    parser.add_argument("--groove", choices=GROOVES, help="line driven (default: the condition's)")
+    parser.add_argument(
+        "--groove", choices=GROOVES, type=plain_word, help="line driven (default: the condition's)"
+    )
     parser.add_argument("--grip", type=number_between(0.05, 3.0), help="instead of the condition's")
     add_bands_argument(parser)
     parser.add_argument(

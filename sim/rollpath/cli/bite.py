@@ -12,11 +12,12 @@ from rollpath.cli.arguments import (
     add_output_arguments,
     at_corner,
     find_file,
+    plain_word,
     quantity_of,
     screen_of,
     word_of,
 )
-from rollpath.corners import CORNER_NAMES, CORNERS, NOTHING, Corners
+from rollpath.corners import CORNERS, NOTHING, Corners, corner_named
 from rollpath.files.cars import PRESSURE, check_change, load_car
 from rollpath.files.racks import load_rack
 from rollpath.files.sessions import load_scale_sessions
@@ -81,7 +82,7 @@ def _add_bite(parser: argparse.ArgumentParser) -> None:
     moving = parser.add_argument_group("bite in motion, at entry, centre and drive-off")
     moving.add_argument("--track", type=word_of, metavar="TRACK", help="track file")
     moving.add_argument(
-        "--condition", choices=tuple(CONDITIONS), default=DEFAULT_CONDITION,
+        "--condition", choices=tuple(CONDITIONS), type=plain_word, default=DEFAULT_CONDITION,
         help=f"state of the surface (default {DEFAULT_CONDITION})",
     )  # fmt: skip
     parser.add_argument(
@@ -137,9 +138,8 @@ class Air:
 def air_at(text: str) -> Air:
     """An argparse type that reads ``rr=+2psi``, or ``rr=18psi`` for a new pressure."""
     name, _, amount = text.partition("=")
-    corner = name.strip().lower().replace("-", "_").replace(" ", "_")
-    corner = CORNER_NAMES.get(corner, corner)
-    if corner not in CORNERS:
+    corner = corner_named(name)
+    if corner is None:
         corners = ", ".join(CORNERS).replace("_", "-")
         raise argparse.ArgumentTypeError(f'expected one of {corners}, then "=", got "{text}"')
     is_change = amount.strip()[:1] in ("+", "-", "\N{MINUS SIGN}")

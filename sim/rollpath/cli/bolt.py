@@ -14,7 +14,7 @@ from rollpath.cli.arguments import (
     screen_of,
 )
 from rollpath.cli.doing import done, trailer_here
-from rollpath.corners import CORNER_NAMES, CORNERS, Corners
+from rollpath.corners import Corners, corner_named
 from rollpath.errors import RollpathError
 from rollpath.files.cars import check_change
 from rollpath.files.schema import FileError
@@ -40,9 +40,8 @@ from rollpath.units import parse
 def at_corner_text(text: str) -> tuple[str, str]:
     """An argparse type that reads a corner and what is done there, such as ``rr=R7``."""
     name, equals, what = text.partition("=")
-    corner = name.strip().lower().replace("-", "_").replace(" ", "_")
-    corner = CORNER_NAMES.get(corner, corner)
-    if corner not in CORNERS or not equals or not what.strip():
+    corner = corner_named(name)
+    if corner is None or not equals or not what.strip():
         raise argparse.ArgumentTypeError(
             f'expected lf, rf, lr or rr, then "=" and what goes there, got "{text}"'
         )

@@ -12,6 +12,7 @@ from rollpath.cli.arguments import (
     find_files,
     nearest,
     number_between,
+    plain_word,
     recorded_groove,
     screen_of,
     watched,
@@ -34,7 +35,7 @@ def names_of(allowed: Sequence[str]) -> Callable[[str], list[str]]:
     """An argparse type that reads names with commas between."""
 
     def read(text: str) -> list[str]:
-        names = [name.strip() for name in text.split(",") if name.strip()]
+        names = [plain_word(name) for name in text.split(",") if name.strip()]
         if not names:
             raise argparse.ArgumentTypeError(f"expected one or more of {', '.join(allowed)}")
         for name in names:

@@ -11,6 +11,7 @@ from rollpath.cli.arguments import (
     add_output_arguments,
     find_file,
     path_of,
+    plain_word,
     screen_of,
     word_of,
 )
@@ -81,7 +82,9 @@ def _add_pick_arguments(parser: argparse.ArgumentParser) -> None:
         "--track", type=word_of, metavar="NAME", help="only this track; part of its name will do"
     )
     parser.add_argument("--car", type=word_of, metavar="NAME", help="only this car")
-    parser.add_argument("--condition", choices=tuple(CONDITIONS), help="only this surface")
+    parser.add_argument(
+        "--condition", choices=tuple(CONDITIONS), type=plain_word, help="only this surface"
+    )
     parser.add_argument("--since", type=day_of, metavar="DAY", help="only since, as 2026-05-01")
     parser.add_argument("--find", metavar="TEXT", help="only runs with this in a name or note")
 
@@ -147,7 +150,9 @@ def _notebook_review(arguments: argparse.Namespace) -> None:
 def _add_next_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--track", type=word_of, metavar="NAME", help="default: of the last run")
     parser.add_argument("--car", type=word_of, metavar="NAME", help="default: of the last run")
-    parser.add_argument("--condition", choices=tuple(CONDITIONS), help="default: of the last run")
+    parser.add_argument(
+        "--condition", choices=tuple(CONDITIONS), type=plain_word, help="default: of the last run"
+    )
     parser.add_argument(
         "--rack", type=word_of, metavar="FILE", help="rack file: only staggers that it makes"
     )

@@ -25,6 +25,7 @@ from rollpath.cli.book import book_path, open_book, say
 from rollpath.feel.answers import ANSWERS
 from rollpath.files.cars import load_car
 from rollpath.files.schema import FileError
+from rollpath.files.slips import run_slips, slip_text
 from rollpath.files.tracks import load_track
 from rollpath.groove.path import GROOVES
 from rollpath.scales.twist import BiteError
@@ -295,6 +296,13 @@ def _add_add_arguments(parser: argparse.ArgumentParser) -> None:
     add_output_arguments(parser, pictures=False)
 
 
+def _refuse_slips(run: "Run") -> None:
+    """A lap without its point, a year of another century and the like are not written down."""
+    slips = run_slips(run.when, (run.best_lap, run.typical_lap), (run.rear_stagger,))
+    if slips:
+        raise FileError([f"{slip.key}: {slip_text(slip)}" for slip in slips])
+
+
 def _notebook_add(arguments: argparse.Namespace) -> None:
     from rollpath.book.exchange import to_line
     from rollpath.book.run import BookError, Run, settled
@@ -310,6 +318,7 @@ def _notebook_add(arguments: argparse.Namespace) -> None:
     stagger = values.pop("told_stagger", None)
     run, remarks = _fitted(Run(**{"when": datetime.now(), **values}), stagger)
     run = settled(run)
+    _refuse_slips(run)
     remarks += _lap_remarks(run, model_lap)
     try:
         with open_book(arguments, new=True) as book:

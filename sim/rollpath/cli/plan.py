@@ -15,7 +15,7 @@ from rollpath.cli.arguments import (
     word_of,
 )
 from rollpath.cli.given import add_given_arguments, given
-from rollpath.corners import CORNER_NAMES, CORNERS, Corners
+from rollpath.corners import Corners, corner_named
 from rollpath.door import plan, run_of
 from rollpath.errors import RollpathError
 from rollpath.show.plan import plan_json, plan_screen
@@ -125,14 +125,14 @@ def _with_pins(runs: list[Run], typed: list[str]) -> list[Run]:
     for text in typed:
         name, _, what = text.partition(":")
         corner, equals, tire = (piece.strip() for piece in what.partition("="))
-        corner = CORNER_NAMES.get(corner.lower(), corner.lower().replace("-", "_"))
+        at_corner = corner_named(corner)
         at = names.get(name.strip().casefold())
-        if at is None or not equals or corner not in CORNERS or not tire:
+        if at is None or not equals or at_corner is None or not tire:
             raise CommandError(f'--pin: expected a run, a corner and a tire such as '
                                f'"{runs[-1].name}: rr=R7", got "{shorten(text)}"')  # fmt: skip
-        if getattr(runs[at].pins, corner):
-            raise CommandError(f"--pin: {runs[at].name}: {corner.replace('_', ' ')} given twice")
-        pins: Corners[str] = replace(runs[at].pins, **{corner: tire})
+        if getattr(runs[at].pins, at_corner):
+            raise CommandError(f"--pin: {runs[at].name}: {at_corner.replace('_', ' ')} given twice")
+        pins: Corners[str] = replace(runs[at].pins, **{at_corner: tire})
         runs[at] = replace(runs[at], pins=pins)
     return runs
 

@@ -385,3 +385,21 @@ def test_a_sweep_of_grips_equals_one_by_one():
 def test_needed_is_that_of_the_lap():
     result = found("Ropewalk")
     assert needed_stagger(result.lap, CAR).total == pytest.approx(result.needed.total)
+
+
+@pytest.mark.parametrize("surface", ["heavy", "slick"])
+def test_a_bank_wants_more_at_the_pace_it_allows_and_less_at_the_same_pace(surface):
+    """Trade articles: a banked track wants less. So it does where it is lapped no faster; at the
+    same grip it is faster, and the tires carry more (guide method). Common practice, no source."""
+    flat, banked = (
+        oval(180 * FOOT, 300 * FOOT, width=50 * FOOT, bank=bank * DEGREE) for bank in (0, 12)
+    )
+    level, steep = (baseline(track, CAR, surface, "middle") for track in (flat, banked))
+    assert steep.lap.time < level.lap.time
+    more = steep.stagger.unbounded - level.stagger.unbounded
+    assert 0.05 * INCH < more < 0.5 * INCH
+    assert max(steep.stagger.geometric_corner) < min(level.stagger.geometric_corner)
+    grips = np.linspace(0.3, 1.0, 36)
+    swept = baseline(banked, CAR, surface, "middle", grip=grips)
+    paced = np.interp(-level.lap.time, -swept.lap.time, swept.stagger.unbounded)
+    assert paced < level.stagger.unbounded

@@ -322,13 +322,13 @@ def test_measured_rate_beats_springs(car):
     measured = replace(car, bite_per_inch=BiteRates(12 * LB_IN, 11 * LB_IN))
     rates = bite_rates(measured)
     assert (rates.rear, rates.front) == (12 * LB_IN, 11 * LB_IN)
-    assert rates.source == "measured"
-    assert bite_rates(car).source == "predicted"
+    assert rates.basis == "measured"
+    assert bite_rates(car).basis == "predicted"
 
 
 def test_without_springs_or_sessions_the_rate_is_typical(car):
     rates = bite_rates(replace(car, springs=None))
-    assert rates.source == "typical"
+    assert rates.basis == "typical"
     assert rates.rear == rates.front == TYPICAL_RATE
     assert rates.rear_turn is None
     assert (rates.rear_turn_source, rates.front_turn_source) == ("unknown", "typical")
@@ -336,7 +336,7 @@ def test_without_springs_or_sessions_the_rate_is_typical(car):
 
 def test_one_measured_axle_predicts_the_other_by_track_widths(car):
     rates = bite_rates(replace(car, springs=None, bite_per_inch=BiteRates(rear=12 * LB_IN)))
-    assert rates.source == "rear measured, front predicted"
+    assert rates.basis == "rear measured, front predicted"
     by_springs = predicted_rates(car)
     assert rates.front / rates.rear == pytest.approx(by_springs.front / by_springs.rear)
 

@@ -4,7 +4,7 @@ import json
 
 import pytest
 from rollpath.cli import main
-from rollpath.corners import CORNERS
+from rollpath.corners import CORNERS, Corners
 
 COMMAND = "plan"
 RACK, CAR, TRACK = "cars/racks/number-31.yaml", "cars/number-31.yaml", "tracks/saucer-hill.yaml"
@@ -133,3 +133,38 @@ def test_what_cannot_be_planned_is_refused_in_a_line(run, typed, words):
 def test_an_unknown_surface_is_told_with_those_there_are(run):
     status, _, err = run(RACK, CAR, TRACK, "--runs", "heat: hevy")
     assert status == 2 and "hevy" in err and "heavy" in err and err.count("\n") == 1
+
+
+# The front door
+
+
+def test_jobs_take_paths_or_objects_and_tell_themselves():
+    import rollpath
+    from rollpath.files.cars import load_car
+    from rollpath.files.racks import load_rack
+    from rollpath.units import INCH
+
+    by_path = rollpath.choose(RACK, CAR, "2 1/4 in")
+    assert by_path == rollpath.choose(load_rack(RACK), load_car(CAR), 2.25 * INCH)
+    assert str(by_path).startswith("Bolt on: LF ")
+    night = rollpath.plan(RACK, CAR, {"heat": "2 1/2 in", "feature": 1.25 * INCH}, bite="59 lb")
+    assert str(night).startswith("Bolt on for heat: ")
+    change = rollpath.Change(turns=Corners(0.0, 0.0, 1.0, 0.0))
+    assert str(rollpath.weigh(CAR, change, "front")).startswith("Bite: 59 lb now, 66 lb")
+
+
+@pytest.mark.parametrize(
+    ("job", "words"),
+    [
+        (lambda r: r.choose(RACK, CAR, "90 in"), "between"),
+        (lambda r: r.choose(RACK, CAR, "2 in", most=0), "1 or more"),
+        (lambda r: r.plan(RACK, CAR, {"heat": "heavy"}), "needs a track"),
+        (lambda r: r.plan(RACK, CAR, {}), "1 to 12 runs"),
+        (lambda r: r.weigh(CAR, r.Change(), "ballast"), "front, jacks or either"),
+    ],
+)
+def test_jobs_refuse_in_one_line(job, words):
+    import rollpath
+
+    with pytest.raises(rollpath.RollpathError, match=words):
+        job(rollpath)

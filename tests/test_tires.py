@@ -583,3 +583,21 @@ def test_doubts_name_what_makes_the_choice_less_sure():
     assert told.no_pressure == ["C"]
     assert [name for name, _ in told.far_corrected] == ["B"]
     assert [name for _, name, *_ in told.not_as_filed] == ["D"]
+
+
+@pytest.mark.parametrize("by_eighths", [1, 4])
+def test_beyond_the_window_costs_what_it_is_beyond(by_eighths):
+    # The recommendation would lie at 5 in but for a window that ends at 4: beyond it the curve
+    # falls on, and only the distance from the window keeps a set inside.
+    best = curve(5.0, 1.0, window=(1, 4)).recommendation
+    best.optimum = 4 * INCH
+    aim = Aim(4 * INCH, SimpleNamespace(stagger=best))
+    beyond = (4 + by_eighths / 8) * INCH
+    assert aim.miss(beyond) == pytest.approx(by_eighths * INCH / 8)
+    assert aim.miss(4 * INCH) == 0
+    tires = [tire("LF", 82.5), tire("RF", 83.75), RackTire("LR", (taped(82),), ("left_rear",))]
+    tires += [RackTire("IN", (taped(86),), ("right_rear",)),
+              RackTire("OUT", (taped(86 + by_eighths / 8),), ("right_rear",))]  # fmt: skip
+    free = Weights(bite=0, gear=0, wheel=0, unlike=0)
+    first = choose(rack_of(*tires), CAR, aim, free).picks[0]
+    assert first.names["right_rear"] == "IN"

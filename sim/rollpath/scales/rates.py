@@ -60,7 +60,7 @@ class Rates:
     predicted: BiteRates
 
     @property
-    def source(self) -> str:
+    def basis(self) -> str:
         """One word for both axles, or which is which."""
         if self.rear_source == self.front_source:
             return self.rear_source

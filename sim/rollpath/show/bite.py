@@ -57,7 +57,7 @@ def _rates_json(rates: Rates) -> dict[str, Any]:
     return {
         "rear_lb_per_in": pounds(rates.rear * INCH),
         "front_lb_per_in": pounds(rates.front * INCH),
-        "source": rates.source,
+        "source": rates.basis,
         "rear_lb_per_turn": none_or(rates.rear_turn, pounds),
         "front_lb_per_turn": none_or(rates.front_turn, pounds),
         "turn_source": {"rear": rates.rear_turn_source, "front": rates.front_turn_source},

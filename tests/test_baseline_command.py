@@ -112,7 +112,7 @@ def test_the_answer_comes_first_and_then_the_change(run):
 
 
 def test_every_reason_that_the_issue_asks_for_is_on_the_screen(run):
-    _, out, _ = run(ROPEWALK, CAR, "--condition", "heavy")
+    _, out, _ = run(ROPEWALK, CAR, "--condition", "heavy", "--full")
     for words in (
         "middle of 1-2 wants", "middle of 3-4 wants", "by the textbook", "straights want",
         "truest down the straight", "quickest off the corner", "give or take", "surer by",
@@ -130,7 +130,7 @@ def test_the_screen_and_the_json_say_the_same(run, found):
 
 
 def test_si_units_are_shown_when_asked_for(run):
-    _, out, _ = run(SAUCER, CAR, "--units", "si")
+    _, out, _ = run(SAUCER, CAR, "--units", "si", "--full")
     assert out.splitlines()[0].endswith(" mm")
     figures = out.partition("Stands first")[0]
     for unit in ("m/s", "m", "mm", "N"):
@@ -317,7 +317,6 @@ BAD_TRACKS = {
     "object": (("blend: 45 ft", "blend: !!python/object/apply:os.getcwd []"),
                ":7: tags (!) are not allowed"),
     "alias": (("blend: 45 ft", "blend: &b 45 ft\nbow: *b"), ":7: anchors and aliases"),
-    "no car fits": (("width: 45 ft", "width: 8 ft"), "width: the car does not fit"),
 }  # fmt: skip
 
 

@@ -98,7 +98,7 @@ def given(arguments: argparse.Namespace, needs_track: bool = True) -> Given:
     ------
     CommandError, FileError
     """
-    typed = _sorted(arguments)
+    typed = _sorted(arguments, needs_track)
     trailer = trailer_of(arguments)
     if trailer is None:
         find_files(*((name, sort) for sort, names in typed.items() for name in names))
@@ -147,11 +147,12 @@ def data_folder() -> Path | None:
         return None
 
 
-def _sorted(arguments: argparse.Namespace) -> dict[str, list[str]]:
+def _sorted(arguments: argparse.Namespace, needs_track: bool) -> dict[str, list[str]]:
     """What was typed, by the sort of file it is."""
     typed: dict[str, list[str]] = {"track": [], "car": [], "rack": []}
+    said = not needs_track or arguments.radius is not None or bool(arguments.track)
     for name in arguments.files:
-        typed[_sort_of(name, typed)].append(name)
+        typed[_sort_of(name, said or bool(typed["track"]))].append(name)
     for sort in typed:
         option = getattr(arguments, sort, None)
         for name in [option] if isinstance(option, str) else option or []:
@@ -167,15 +168,21 @@ def _sorted(arguments: argparse.Namespace) -> dict[str, list[str]]:
 _KEY = re.compile(rb"^([a-z_]+):", re.MULTILINE)
 
 
-def _sort_of(name: str, typed: dict[str, list[str]]) -> str:
+_TELLTALES = {
+    "track": {b"inside_radius", b"straight"},
+    "rack": {b"tires"},
+    "car": {b"wheelbase", b"weights", b"front", b"rear", b"power"},
+}
+
+
+def _sort_of(name: str, has_track: bool) -> str:
     """Which sort of file a name is: by its keys, or else by its place, the track first."""
     try:
         keys = set(_KEY.findall(read_start(Path(name), LARGEST_FILE)))
     except FileError:
-        return "track" if not typed["track"] else "car"
-    if keys & {b"inside_radius", b"straight"}:
-        return "track"
-    return "rack" if b"tires" in keys else "car"
+        keys = set()
+    by_keys = (sort for sort, telling in _TELLTALES.items() if keys & telling)
+    return next(by_keys, "car" if has_track else "track")
 
 
 def _tracks(

@@ -11,9 +11,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from rollpath.doubts import GiveOrTake, give_or_take
+from rollpath.feel.foretold import foretold
 from rollpath.scales.rates import effect_of
 from rollpath.screen import TRADE, Screen, feet, inches, miles_per_hour, pounds
-from rollpath.show.doubts import assumed_lines, sure_json, sure_lines
+from rollpath.show.doubts import assumed_lines, short_sure_lines, sure_json, sure_lines
+from rollpath.show.feel import foretold_words
 from rollpath.show.picture import (
     SHADE_KEY,
     STYLES,
@@ -31,6 +33,7 @@ from rollpath.show.words import (
     case_json,
     case_words,
     caution_lines,
+    lay_out,
     paragraph,
     row,
     sections,
@@ -194,7 +197,7 @@ def baseline_screen(
     note: str = "",
     sure: GiveOrTake | None = None,
 ) -> str:
-    """The result of `baseline` for a racer: the answer, with a note to it, then the reasons."""
+    """The result of `baseline` for a racer: the answer, with a note to it; the reasons in full."""
     best, now = result.stagger, float(result.car.rear.stagger)
     change = float(best.recommended) - now
     answer = [
@@ -203,6 +206,9 @@ def baseline_screen(
         f"  {case_words(result)}",
         *([paragraph(note, "  ")] if note else []),
     ]
+    if not screen.full:
+        lines = [*answer, *_warnings(result, screen), *_short_lines(result, bite, sure, screen)]
+        return lay_out([*lines, *caution_lines()], screen)
     return sections(
         [
             [*answer, *_warnings(result, screen)],
@@ -215,6 +221,26 @@ def baseline_screen(
         ],
         screen,
     )
+
+
+def _short_lines(
+    result: Baseline, bite: StaggerEffect, sure: GiveOrTake | None, screen: Screen
+) -> list[str]:
+    """What to expect of the number, how sure it is, and what it does to the bite."""
+    best = result.stagger
+    ends = f"  truest down the straight {screen.tape(best.even_drive)}, quickest off the corner "
+    will_do = f"  anything from {tape_range(best.band, screen)} will do"
+    lines = [
+        f"  expect {foretold_words(foretold(result))}",
+        ends + screen.tape(best.quickest),
+        will_do if sure is None else f"{will_do}; give or take {screen.fine(sure.total)}",
+        *([] if sure is None else [f"  {line}" for line in short_sure_lines(sure, screen)]),
+    ]
+    change = float(best.recommended) - float(result.car.rear.stagger)
+    now, then = screen.weight(bite.now), screen.weight(bite.then)
+    if nearest_eighth(change) == 0:
+        return [*lines, f"  bite {now}"]
+    return [*lines, f"  bite {now} now, {then} then; {hold_words(bite, change, screen)}"]
 
 
 def stagger_change_words(change: float, now: float, screen: Screen) -> str:

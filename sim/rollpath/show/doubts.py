@@ -67,6 +67,16 @@ def sure_lines(sure: GiveOrTake, screen: Screen) -> list[str]:
     ]
 
 
+def short_sure_lines(sure: GiveOrTake, screen: Screen) -> list[str]:
+    """What is behind most of the give-or-take, and what shrinks it."""
+    most = sure.doubts[:LARGEST]
+    told = [
+        f"{_NAMES[one.name][0]}{' (not given)' if one.assumed else ''} {screen.fine(one.worth)}"
+        for one in most
+    ]
+    return [f"most of it from {', '.join(told)}", f"surer by: {_NAMES[most[0].name][2]}"]
+
+
 def assumed_lines(sure: GiveOrTake, screen: Screen) -> list[str]:
     """What no file gave, what was taken instead, and how far that may move the answer."""
     told = [

@@ -152,7 +152,10 @@ def _sorted(arguments: argparse.Namespace, needs_track: bool) -> dict[str, list[
     typed: dict[str, list[str]] = {"track": [], "car": [], "rack": []}
     said = not needs_track or arguments.radius is not None or bool(arguments.track)
     for name in arguments.files:
-        typed[_sort_of(name, said or bool(typed["track"]))].append(name)
+        by_place = "track" if not said and not typed["track"] else "car"
+        if arguments.takes_rack and not typed["rack"]:
+            by_place = "rack"
+        typed[_sort_of(name, by_place)].append(name)
     for sort in typed:
         option = getattr(arguments, sort, None)
         for name in [option] if isinstance(option, str) else option or []:
@@ -175,14 +178,14 @@ _TELLTALES = {
 }
 
 
-def _sort_of(name: str, has_track: bool) -> str:
-    """Which sort of file a name is: by its keys, or else by its place, the track first."""
+def _sort_of(name: str, by_place: str) -> str:
+    """Which sort of file a name is: by its keys, or else by its place."""
     try:
         keys = set(_KEY.findall(read_start(Path(name), LARGEST_FILE)))
     except FileError:
         keys = set()
     by_keys = (sort for sort, telling in _TELLTALES.items() if keys & telling)
-    return next(by_keys, "car" if has_track else "track")
+    return next(by_keys, by_place)
 
 
 def _tracks(

@@ -50,6 +50,9 @@ def _numeric_fields(schema: Schema, of: str, inside: str = "") -> dict[str, tupl
         if isinstance(wanted, Group):
             wanted = wanted.schema
         if isinstance(wanted, Either):
+            if key == "bank":  # its one value is the corners': they are swept by name
+                found.update(_numeric_fields(wanted.schema, of, f"{inside}{key}."))
+                continue
             wanted = wanted.field
         if isinstance(wanted, Several | Entries):
             continue

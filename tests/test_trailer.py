@@ -9,6 +9,7 @@ from rollpath.book.book import Book
 from rollpath.cli import main
 from rollpath.corners import CORNERS, Corners
 from rollpath.files.cars import car_from_values
+from rollpath.files.doing import ChangedError, done, mark_of
 from rollpath.files.trailers import find_trailer, load_night, load_trailer, night_text, save_night
 from rollpath.trailer.interview import AnswerError, tires_of, values_of
 from rollpath.trailer.night import (
@@ -321,3 +322,60 @@ def test_the_first_answer_needs_nothing(folder, say, told):
     status, _, err = say("baseline")
     assert status == 2
     assert "rollpath trailer" in err
+
+
+# Two at once
+
+
+def test_whoever_comes_later_changes_what_the_earlier_left(trailer):
+    """Eight at once, each a pound into the right rear: all eight are in it and in the book."""
+    from concurrent.futures import ThreadPoolExecutor
+
+    def pump(_):
+        def change(now):
+            return pumped(now.night, now.car, "right_rear",
+                          float(now.standing.car.pressure.right_rear) + PSI, 0.0)  # fmt: skip
+
+        done(trailer, "air", change)
+
+    before = load_trailer(trailer).night.on_car.right_rear.pressure
+    with ThreadPoolExecutor(8) as crew:
+        list(crew.map(pump, range(8)))
+    after = load_trailer(trailer).night.on_car.right_rear.pressure
+    assert (after - before) / PSI == pytest.approx(8, abs=1e-4)
+    with Book(trailer / "season.db") as book:
+        assert [one.what for one in book.actions()].count("air") == 8
+
+
+def test_what_was_asked_for_of_an_older_night_is_not_done(trailer):
+    seen = mark_of(load_trailer(trailer).night)
+    done(trailer, "tonight", lambda now: replace(now.night, condition="heavy"), seen)
+    with pytest.raises(ChangedError):
+        done(trailer, "tonight", lambda now: replace(now.night, condition="tacky"), seen)
+    same = done(trailer, "tonight", lambda now: replace(now.night, condition="heavy"), seen)
+    assert same.night.condition == "heavy"  # asked twice, a double tap, is done once
+
+
+def test_a_surface_in_between_is_tonights(trailer, say, told):
+    between = told("tonight", "heavy to slick 60%")
+    assert between["condition"] == "heavy to slick 60%"
+    asked = told("baseline")
+    assert asked["stagger"]["recommended_in"] == between["recommended_in"]
+    status, _, err = say("tonight", "heavy to soaked 60%")
+    assert status == 2
+    assert "soaked" in err
+
+
+def test_tonight_and_baseline_hear_the_same_lap_time(trailer, say, told):
+    asked = told("tonight", "--lap-time", "23.1s")
+    status, out, _ = say("baseline", "--json")  # it says on the error stream what the lap told
+    assert status == 0
+    assert asked["recommended_in"] == json.loads(out)["stagger"]["recommended_in"]
+
+
+def test_a_lap_no_surface_gives_is_refused_and_not_written(trailer, say):
+    before = (trailer / "trailer.yaml").read_bytes()
+    status, _, err = say("tonight", "--lap-time", "9.8s")
+    assert status == 2
+    assert "not to be had" in err
+    assert (trailer / "trailer.yaml").read_bytes() == before

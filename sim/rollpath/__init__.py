@@ -24,6 +24,7 @@ if TYPE_CHECKING:
         survey_by_lap,
         survey_by_log,
         sweep,
+        tonight,
         weigh,
     )
     from rollpath.errors import RollpathError
@@ -53,6 +54,7 @@ __all__ = [
     "survey_by_lap",
     "survey_by_log",
     "sweep",
+    "tonight",
     "weigh",
 ]
 __version__ = "0.2.0"
@@ -75,6 +77,7 @@ _ROOMS = {
     "survey_by_lap": "door",
     "survey_by_log": "door",
     "sweep": "door",
+    "tonight": "door",
     "weigh": "door",
 }
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeAlias
 
@@ -19,8 +20,10 @@ from rollpath.errors import RollpathError
 from rollpath.files.cars import car_from_values, load_car
 from rollpath.files.held import hold_car, hold_track
 from rollpath.files.racks import load_rack
+from rollpath.files.surfaces import surface_on
 from rollpath.files.sweeps import read_sweep
 from rollpath.files.tracks import load_track
+from rollpath.files.trailers import load_trailer
 from rollpath.groove.path import GROOVES, Groove
 from rollpath.scales.hold import Outcome, weigh_change
 from rollpath.scales.twist import Change
@@ -31,11 +34,14 @@ from rollpath.tires.air import standing
 from rollpath.tires.choose import Choice
 from rollpath.tires.choose import choose as chosen
 from rollpath.tires.rack import Rack
-from rollpath.track import CONDITIONS, DEFAULT_CONDITION, Track
+from rollpath.track import CONDITIONS, DEFAULT_CONDITION, Condition, Track
+from rollpath.trailer.advice import Advice, advise
 from rollpath.trailer.asked import Rules
 from rollpath.trailer.asked import Run as PlanRun
+from rollpath.trailer.night import Night
 from rollpath.trailer.plan import Plan
 from rollpath.trailer.plan import plan as planned
+from rollpath.trailer.trailer import Trailer
 from rollpath.units import INCH, parse
 
 if TYPE_CHECKING:
@@ -444,3 +450,53 @@ def run_of(name: str, wanted: AnyLength | Baseline, track: Track | None, car: Ca
     if track is None:
         raise RollpathError("a surface needs a track file; or give the stagger, such as 2 1/4 in")
     return PlanRun(name, aim_of(baseline(track, car, wanted)), wanted)
+
+
+def tonight(trailer: Trailer | str | Path) -> Advice:
+    """What to do tonight: the stagger, the tires and air that make it, and what holds the bite.
+
+    Parameters
+    ----------
+    trailer : Trailer or path of its folder
+        Where a lap time was said, the surface is the one that gives it.
+
+    Raises
+    ------
+    RollpathError
+        If nobody has said which track.
+    """
+    what = load_trailer(Path(trailer)) if isinstance(trailer, str | Path) else trailer
+    track, standing = _track_tonight(what), what.standing
+    state = _surface_tonight(track, standing.car, what.night)
+    here = replace(track, conditions={**track.conditions, state.name: state})
+    return advise(what, baseline(here, standing.car, state.name), standing.bite_from)
+
+
+def with_lap_time(trailer: Trailer, lap_time: float) -> Night:
+    """The night with the best lap so far, s, when the track can give such a lap.
+
+    Raises
+    ------
+    surface.StopwatchError
+        If no plausible grip gives it.
+    """
+    night = replace(trailer.night, lap_time=lap_time)
+    if night.track:
+        _surface_tonight(_track_tonight(trailer), trailer.standing.car, night)
+    return night
+
+
+def _track_tonight(trailer: Trailer) -> Track:
+    if not trailer.night.track:
+        raise RollpathError('which track are we at? rollpath tonight "saucer hill" slick')
+    return load_track(trailer.tracks[trailer.track_named(trailer.night.track)])
+
+
+def _surface_tonight(track: Track, car: Car, night: Night) -> Condition:
+    """The surface of tonight, as it was said, or as the lap time has it."""
+    state = surface_on(track, night.condition or DEFAULT_CONDITION)
+    if night.lap_time is None:
+        return state
+    from rollpath.surface import grip_for_lap_time
+
+    return grip_for_lap_time(track, car, state, None, night.lap_time).condition

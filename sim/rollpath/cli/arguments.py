@@ -15,6 +15,7 @@ from rollpath.car import Car
 from rollpath.corners import CORNERS, corner_named
 from rollpath.errors import RollpathError
 from rollpath.files.schema import FileError
+from rollpath.files.surfaces import parts_of
 from rollpath.files.tracks import GROOVE_WORDS, check_measurements, track_from_values
 from rollpath.groove.measured import measured_groove
 from rollpath.groove.path import GROOVES, Groove
@@ -36,8 +37,6 @@ NARROWEST, WIDEST = 40, 120
 """Columns that a screen is laid out for."""
 _CHOICE = re.compile(r"(.*invalid choice: '(.*)') \(choose from (.*)\)", re.DOTALL)
 """How argparse complains of a word that is none of the choices."""
-_BETWEEN = re.compile(r"(\w+) to (\w+) ([\d.]+) ?%")
-"""A surface between two."""
 _BANDS = ("inside", "middle", "outside")
 _FOLDERS = {"track": ("tracks",), "car": ("cars",), "rack": ("cars/racks",)}
 """Where the demo data keeps each sort of file."""
@@ -228,18 +227,15 @@ def add_bands_argument(parser: argparse.ArgumentParser) -> None:
 
 def surface_of(text: str) -> str | tuple[str, str, float]:
     """An argparse type that reads a surface, or one between two, ``heavy to slick 60%``."""
-    between = _BETWEEN.fullmatch(text.strip())
-    words = between.group(1, 2) if between else (text,)
+    try:
+        words, share = parts_of(text.strip())
+    except QuantityError as error:
+        raise argparse.ArgumentTypeError(str(error)) from None
     for word in words:
         if word not in CONDITIONS:
             known = ", ".join(map(repr, CONDITIONS))
             raise argparse.ArgumentTypeError(f"invalid choice: {word!r} (choose from {known})")
-    if between is None:
-        return text
-    share = float(between[3]) / 100
-    if not 0.0 <= share <= 1.0:
-        raise argparse.ArgumentTypeError(f'expected 0% to 100% of the way, got "{text}"')
-    return (words[0], words[1], share)
+    return text if share is None else (words[0], words[1], share)
 
 
 def bands_of(text: str) -> GripBands:

@@ -2,9 +2,8 @@
 
 import argparse
 from collections.abc import Callable
+from dataclasses import replace
 
-from rollpath.book.book import Book
-from rollpath.book.run import BookError
 from rollpath.cli.arguments import (
     Command,
     CommandError,
@@ -13,27 +12,15 @@ from rollpath.cli.arguments import (
     quantity_of,
     screen_of,
 )
-from rollpath.cli.doing import done, trailer_here
+from rollpath.cli.doing import trailer_here
 from rollpath.corners import Corners, corner_named
-from rollpath.errors import RollpathError
 from rollpath.files.cars import check_change
-from rollpath.files.schema import FileError
-from rollpath.files.trailers import load_trailer, save_night
+from rollpath.files.doing import done, fitted_by, pressure_by, undone
+from rollpath.files.trailers import load_trailer
 from rollpath.show.trailer import standing_json, standing_screen
 from rollpath.show.words import as_json
-from rollpath.tires.air import growth_of, limits_of
-from rollpath.tires.rack import DEFAULT_GROWTH
-from rollpath.trailer.night import (
-    Fitted,
-    Night,
-    as_state,
-    bolted,
-    from_state,
-    pumped,
-    turned,
-    weighed,
-)
-from rollpath.trailer.trailer import Trailer, TrailerError
+from rollpath.trailer.night import Night, bolted, pumped, turned, weighed
+from rollpath.trailer.trailer import Trailer
 from rollpath.units import parse
 
 
@@ -59,13 +46,10 @@ def _add_doing(parser: argparse.ArgumentParser) -> None:
 def _do(arguments: argparse.Namespace, what: str, change: Callable[[Trailer], Night]) -> None:
     """Change the night, write it down unless only asked, and show how the car stands then."""
     trailer = trailer_here(arguments)
-    try:
-        night = change(trailer)
-    except TrailerError as error:
-        raise CommandError(str(error)) from None
-    if not arguments.what_if:
-        done(trailer, what, night)
-    after = Trailer(trailer.folder, trailer.car, trailer.rack, trailer.tracks, night)
+    if arguments.what_if:
+        after = replace(trailer, night=change(trailer))
+    else:
+        after = done(trailer.folder, what, change)
     if arguments.json:
         print(as_json(standing_json(after, trailer)))
     else:
@@ -115,26 +99,6 @@ def _turns(text: str) -> str:
     return text if "turn" in text.lower() else f"{text} turns"
 
 
-def fitted_by(trailer: Trailer, corner: str, typed: str) -> Fitted:
-    """What was typed for a corner: a tire of the rack, or a rollout.
-
-    Raises
-    ------
-    TrailerError
-        If it is no tire of the rack and no rollout.
-    """
-    try:
-        return trailer.fitted(trailer.tire_named(typed), corner)
-    except TrailerError as unknown:
-        try:
-            rollout = parse(typed, "tape")
-        except RollpathError:
-            raise unknown from None
-    check_change(corner, rollout)
-    pressure = getattr(trailer.night.on_car, corner).pressure
-    return Fitted("", rollout, pressure)
-
-
 # air
 
 
@@ -150,39 +114,10 @@ def _air(arguments: argparse.Namespace) -> None:
     def change(trailer: Trailer) -> Night:
         night = trailer.night
         for corner, typed in arguments.air:
-            night = pumped(night, trailer.car, corner, *_pressure(trailer, corner, typed))
+            night = pumped(night, trailer.car, corner, *pressure_by(trailer, corner, typed))
         return night
 
     _do(arguments, "air", change)
-
-
-def _pressure(trailer: Trailer, corner: str, typed: str) -> tuple[float, float, str]:
-    """The pressure wanted at a corner, and the growth and the name of what is there."""
-    standing = trailer.standing.car.pressure
-    now = None if standing is None else float(getattr(standing, corner))
-    amount = parse(typed, "pressure")
-    if typed[0] in "+-":
-        if now is None:
-            raise CommandError(f"what does the {corner.replace('_', ' ')} hold now? say it first, "
-                               f"such as rr=16")  # fmt: skip
-        amount += now
-    rack, tire = trailer.rack, None
-    fitted = getattr(trailer.night.on_car, corner)
-    if rack is not None:
-        by_name = {one.name: one for one in rack.tires}
-        here = next((one for one in rack.tires if one.on_car == corner), None)
-        tire = by_name.get(fitted.tire) if fitted.tire else here
-    limits = None if rack is None else (limits_of(rack, tire) if tire else rack.pressure_limits)
-    if limits is not None and not limits[0] - 1.0 <= amount <= limits[1] + 1.0:
-        raise CommandError(f"{corner.replace('_', ' ')}: outside the tire maker's limits in the "
-                           "rack file")  # fmt: skip
-    if amount <= 0:
-        raise CommandError(f"{corner.replace('_', ' ')}: that leaves no air in it")
-    if rack is None:
-        return amount, DEFAULT_GROWTH, fitted.tire
-    if tire is None:
-        return amount, rack.growth, fitted.tire
-    return amount, growth_of(rack, tire), tire.name
 
 
 # pads
@@ -216,15 +151,7 @@ def _add_undo(parser: argparse.ArgumentParser) -> None:
 
 def _undo(arguments: argparse.Namespace) -> None:
     trailer = trailer_here(arguments)
-    try:
-        with Book(trailer.book) as book:
-            action = book.undo()
-    except BookError as error:
-        raise FileError(error.lines) from None
-    state = {
-        name: value for name, value in as_state(trailer.night).items() if name not in action.before
-    }
-    save_night(trailer.folder, from_state({**state, **action.after}))
+    undone(trailer.folder)
     after = load_trailer(trailer.folder)
     if arguments.json:
         print(as_json(standing_json(after, trailer)))

@@ -13,6 +13,7 @@ from rollpath.cli.arguments import (
     find_file,
     find_files,
     path_of,
+    surface_of,
     track_from_arguments,
     word_of,
 )
@@ -243,7 +244,7 @@ def _surface(
     night = None if trailer is None or other_track else trailer.night
     arguments.condition = DEFAULT_CONDITION
     if night is not None and night.condition:
-        arguments.condition = night.condition
+        arguments.condition = surface_of(night.condition)
         taken.append(night.condition)
         if getattr(arguments, "lap_time", 0.0) is None:
             arguments.lap_time = night.lap_time

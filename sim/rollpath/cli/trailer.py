@@ -15,10 +15,11 @@ from rollpath.cli.arguments import (
     screen_of,
     word_of,
 )
-from rollpath.cli.doing import done, record, trailer_here
+from rollpath.cli.doing import trailer_here
 from rollpath.cli.given import data_folder, trailer_folder, trailer_of
+from rollpath.door import tonight, with_lap_time
 from rollpath.errors import RollpathError
-from rollpath.files.tracks import load_track
+from rollpath.files.doing import done, record
 from rollpath.files.trailers import TONIGHT, find_trailer, make_trailer, read_answer
 from rollpath.show.trailer import (
     HOW,
@@ -29,12 +30,9 @@ from rollpath.show.trailer import (
     trailer_screen,
 )
 from rollpath.show.words import as_json
-from rollpath.stagger import baseline
-from rollpath.track import DEFAULT_CONDITION
-from rollpath.trailer.advice import Advice, advise
 from rollpath.trailer.interview import QUESTIONS
-from rollpath.trailer.night import as_state
-from rollpath.trailer.trailer import Trailer, TrailerError
+from rollpath.trailer.night import Night, as_state
+from rollpath.trailer.trailer import Trailer
 
 
 def _add_trailer(parser: argparse.ArgumentParser) -> None:
@@ -126,25 +124,25 @@ def _add_tonight(parser: argparse.ArgumentParser) -> None:
 def _tonight(arguments: argparse.Namespace) -> None:
     """Where we are and what the surface is, or with nothing typed: what to do."""
     if arguments.said or arguments.lap_time is not None:
-        trailer = trailer_here(arguments)
-        night = trailer.night
-        track, surface = _said(arguments.said, trailer.tracks)
-        if track:
-            try:
-                name = trailer.track_named(track)
-            except TrailerError as error:
-                raise CommandError(str(error)) from None
-            night = replace(night, track=name, lap_time=None,
-                            since=datetime.now().isoformat(timespec="minutes"))  # fmt: skip
-        if surface:
-            night = replace(night, condition=read_answer("surface", surface), lap_time=None)
-        if arguments.lap_time is not None:
-            night = replace(night, lap_time=arguments.lap_time)
-        done(trailer, "tonight", night)
+        done(trailer_here(arguments).folder, "tonight", lambda now: _told(arguments, now))
     show_tonight(arguments)
 
 
-def _said(words: list[str], tracks: object) -> tuple[str, str]:
+def _told(arguments: argparse.Namespace, trailer: Trailer) -> Night:
+    """Tonight with what was typed."""
+    night = trailer.night
+    track, surface = _said(arguments.said)
+    if track:
+        night = replace(night, track=trailer.track_named(track), lap_time=None,
+                        since=datetime.now().isoformat(timespec="minutes"))  # fmt: skip
+    if surface:
+        night = replace(night, condition=read_answer("surface", surface), lap_time=None)
+    if arguments.lap_time is not None:
+        night = with_lap_time(replace(trailer, night=night), arguments.lap_time)
+    return night
+
+
+def _said(words: list[str]) -> tuple[str, str]:
     """Track and surface as typed: the last word is the surface when it is one."""
     if not words:
         return "", ""
@@ -157,31 +155,11 @@ def _said(words: list[str], tracks: object) -> tuple[str, str]:
 
 def show_tonight(arguments: argparse.Namespace) -> None:
     """Tonight in half a screen: what to bolt on, the bite, what he will feel, what to write."""
-    advice = advice_of(trailer_here(arguments))
+    advice = tonight(trailer_here(arguments))
     if arguments.json:
         print(as_json(tonight_json(advice)))
     else:
         print(tonight_screen(advice, screen_of(arguments)))
-
-
-def advice_of(trailer: Trailer) -> Advice:
-    """What to do tonight.
-
-    Raises
-    ------
-    CommandError
-        If nobody has said which track.
-    """
-    night = trailer.night
-    if not night.track:
-        raise CommandError('which track are we at? rollpath tonight "saucer hill" slick')
-    try:
-        track = load_track(trailer.tracks[trailer.track_named(night.track)])
-    except TrailerError as error:
-        raise CommandError(str(error)) from None
-    standing = trailer.standing
-    result = baseline(track, standing.car, night.condition or DEFAULT_CONDITION)
-    return advise(trailer, result, standing.bite_from)
 
 
 def bare(folder: Path) -> None:

@@ -15,9 +15,9 @@ from rollpath.files.cars import load_car
 from rollpath.files.racks import load_rack
 from rollpath.files.reading import Reader, read_yaml
 from rollpath.files.schema import FileError, Group, Schema, choice, quantity, text_field
+from rollpath.files.surfaces import surface_named
 from rollpath.files.tracks import load_track
 from rollpath.files.writing import make_folder, write_new, write_whole
-from rollpath.track import CONDITIONS
 from rollpath.trailer.interview import (
     QUESTIONS,
     car_file,
@@ -29,7 +29,7 @@ from rollpath.trailer.interview import (
 )
 from rollpath.trailer.night import Fitted, Night, as_state, from_state
 from rollpath.trailer.trailer import Trailer
-from rollpath.units import INCH, POUND, PSI, QuantityError, parse, with_unit
+from rollpath.units import INCH, POUND, PSI, parse, with_unit
 
 TONIGHT = "trailer.yaml"
 _FITTED: Schema = {
@@ -285,17 +285,3 @@ def _check_texts(texts: Mapping[str, str]) -> None:
         except FileError as error:
             lines = [line.replace(aside + os.sep, "") for line in error.lines]
             raise FileError(lines) from None
-
-
-def surface_named(typed: str) -> str:
-    """A surface as it was typed, when it is one.
-
-    Raises
-    ------
-    RollpathError
-        With those there are.
-    """
-    plain = " ".join(typed.casefold().split())
-    if plain not in CONDITIONS:
-        raise QuantityError(f'no surface "{typed}"; there are {", ".join(CONDITIONS)}')
-    return plain

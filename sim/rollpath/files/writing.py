@@ -69,10 +69,10 @@ def write_whole(path: Path, data: str | bytes) -> None:
         If it cannot be written; what was there is still there.
     """
     with locked(path) as file:
-        _write_locked(file, data)
+        write_locked(file, data)
 
 
-def _write_locked(path: Path, data: str | bytes) -> None:
+def write_locked(path: Path, data: str | bytes) -> None:
     """`write_whole` for who holds the lock already."""
     try:
         handle, beside = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=_PART)
@@ -178,8 +178,8 @@ def _edit_locked(path: Path, file: Path, changes: Changes, keep_old: bool) -> Pa
     mark = b"\xef\xbb\xbf" if before.startswith(b"\xef\xbb\xbf") else b""
     kept = _free_name(path) if keep_old else None
     if kept is not None:
-        _write_locked(kept, before)
-    _write_locked(file, mark + text.encode())
+        write_locked(kept, before)
+    write_locked(file, mark + text.encode())
     if file.read_bytes() != mark + text.encode():
         where = f"; the old file is {kept}" if kept else ""
         raise FileError([f"{path}: did not read back as written{where}"])

@@ -1,0 +1,203 @@
+"""What is done to the car, read as it is typed and written down: the night changed, the book told.
+
+Two people, or the command and the page, may do this at once: the folder is locked from reading the
+night to writing it, and whoever comes later changes what the earlier one left.
+"""
+
+import hashlib
+import json
+from collections.abc import Callable, Mapping
+from pathlib import Path
+
+from rollpath.book.action import Action
+from rollpath.book.book import Book
+from rollpath.book.run import BookError
+from rollpath.errors import RollpathError
+from rollpath.files.cars import check_change
+from rollpath.files.schema import FileError
+from rollpath.files.trailers import TONIGHT, load_night, load_trailer, night_text
+from rollpath.files.writing import locked, write_locked
+from rollpath.tires.air import growth_of, limits_of
+from rollpath.tires.rack import DEFAULT_GROWTH
+from rollpath.trailer.night import Fitted, Night, as_state, difference, from_state
+from rollpath.trailer.trailer import Trailer, TrailerError
+from rollpath.units import parse
+
+Changing = Callable[[Trailer], Night]
+"""What makes a night of how things stand."""
+
+
+class ChangedError(RollpathError):
+    """Somebody else did something after this was asked for."""
+
+
+def mark_of(night: Night) -> str:
+    """A short word that is another for every other night: what a form was made from."""
+    told = json.dumps(as_state(night), sort_keys=True)
+    return hashlib.sha256(told.encode()).hexdigest()[:16]
+
+
+def done(folder: Path, what: str, change: Changing, seen: str | None = None) -> Trailer:
+    """Do something to the car and write it down: tonight, and the action in the book.
+
+    Parameters
+    ----------
+    folder : Path
+        The trailer's.
+    what : str
+        Such as ``bolt``.
+    change : callable
+        Given the trailer as it stands now.
+    seen : str, optional
+        `mark_of` the night that was looked at when this was asked for.
+
+    Returns
+    -------
+    Trailer
+        As it is now.
+
+    Raises
+    ------
+    ChangedError
+        If the night is another than was seen, and this would change it.
+    FileError
+        If it cannot be written; then tonight is as it was.
+    """
+    path = folder / TONIGHT
+    with locked(path) as file:
+        trailer = load_trailer(folder)
+        night = change(trailer)
+        before, after = difference(trailer.night, night)
+        if not before and not after:
+            return trailer
+        if seen is not None and seen != mark_of(trailer.night):
+            raise ChangedError("somebody else did something in between")
+        write_locked(file, night_text(night))
+        try:
+            record(trailer, what, before, after)
+        except FileError as error:
+            write_locked(file, night_text(trailer.night))
+            raise FileError([*error.lines, "nothing was changed"]) from None
+        except BaseException:
+            write_locked(file, night_text(trailer.night))
+            raise
+    return load_trailer(folder)
+
+
+def record(
+    trailer: Trailer, what: str, before: Mapping[str, object], after: Mapping[str, object]
+) -> None:
+    """Write an action into the trailer's book.
+
+    Raises
+    ------
+    FileError
+        If it cannot be kept.
+    """
+    try:
+        with Book(trailer.book) as book:
+            book.record_action(what, before, after)
+    except BookError as error:
+        raise FileError(error.lines) from None
+
+
+def undone(folder: Path, last: str | None = None) -> Action:
+    """Take back the last thing done; that too is in the book.
+
+    Parameters
+    ----------
+    folder : Path
+    last : str, optional
+        Key of the action that is to be taken back.
+
+    Raises
+    ------
+    ChangedError
+        If another was done since.
+    FileError
+        If there is nothing to take back, or it cannot be written.
+    """
+    path = folder / TONIGHT
+    with locked(path) as file:
+        night = load_night(path)
+        try:
+            with Book(load_trailer(folder).book) as book:
+                if last is not None and last != last_done(book.actions()):
+                    raise ChangedError("somebody else did something in between")
+                action = book.undo()
+        except BookError as error:
+            raise FileError(error.lines) from None
+        state = {name: at for name, at in as_state(night).items() if name not in action.before}
+        write_locked(file, night_text(from_state({**state, **action.after})))
+    return action
+
+
+def last_done(actions: list[Action]) -> str:
+    """Key of the action that the next undo takes back; empty when there is none."""
+    from rollpath.book.action import last_to_undo
+
+    last = last_to_undo(actions)
+    return "" if last is None else last.key
+
+
+# What is typed
+
+
+def fitted_by(trailer: Trailer, corner: str, typed: str) -> Fitted:
+    """What was typed for a corner: a tire of the rack, or a rollout.
+
+    Raises
+    ------
+    TrailerError
+        If it is no tire of the rack and no rollout.
+    """
+    try:
+        return trailer.fitted(trailer.tire_named(typed), corner)
+    except TrailerError as unknown:
+        try:
+            rollout = parse(typed, "tape")
+        except RollpathError:
+            raise unknown from None
+    check_change(corner, rollout)
+    pressure = getattr(trailer.night.on_car, corner).pressure
+    return Fitted("", rollout, pressure)
+
+
+def pressure_by(trailer: Trailer, corner: str, typed: str) -> tuple[float, float, str]:
+    """The pressure wanted at a corner, and the growth and the name of what is there.
+
+    Parameters
+    ----------
+    trailer : Trailer
+    corner : str
+    typed : str
+        Such as ``16`` or ``18 psi``; with a sign it is added to what is there.
+
+    Raises
+    ------
+    TrailerError
+        If it leaves no air, or is outside the tire maker's limits.
+    """
+    standing = trailer.standing.car.pressure
+    now = None if standing is None else float(getattr(standing, corner))
+    amount, words = parse(typed, "pressure"), corner.replace("_", " ")
+    if typed[0] in "+-":
+        if now is None:
+            raise TrailerError(f"what does the {words} hold now? say it first, such as rr=16")
+        amount += now
+    rack, tire = trailer.rack, None
+    fitted = getattr(trailer.night.on_car, corner)
+    if rack is not None:
+        by_name = {one.name: one for one in rack.tires}
+        here = next((one for one in rack.tires if one.on_car == corner), None)
+        tire = by_name.get(fitted.tire) if fitted.tire else here
+    limits = None if rack is None else (limits_of(rack, tire) if tire else rack.pressure_limits)
+    if limits is not None and not limits[0] - 1.0 <= amount <= limits[1] + 1.0:
+        raise TrailerError(f"{words}: outside the tire maker's limits in the rack file")
+    if amount <= 0:
+        raise TrailerError(f"{words}: that leaves no air in it")
+    if rack is None:
+        return amount, DEFAULT_GROWTH, fitted.tire
+    if tire is None:
+        return amount, rack.growth, fitted.tire
+    return amount, growth_of(rack, tire), tire.name

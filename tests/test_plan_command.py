@@ -135,6 +135,13 @@ def test_an_unknown_surface_is_told_with_those_there_are(run):
     assert status == 2 and "hevy" in err and "heavy" in err and err.count("\n") == 1
 
 
+def test_a_surface_in_between_wants_a_stagger_in_between(read):
+    runs = read(RACK, CAR, TRACK, "--runs", "a: heavy, b: heavy to slick 60%, c: slick")["runs"]
+    wanted = [one["wanted_in"] for one in runs]
+    assert min(wanted[0], wanted[2]) - 0.13 <= wanted[1] <= max(wanted[0], wanted[2]) + 0.13
+    assert runs[1]["condition"] == "heavy to slick 60%"
+
+
 # The front door
 
 

@@ -12,6 +12,7 @@ from rollpath.cli.arguments import (
     path_of,
     quantity_of,
     screen_of,
+    surface_of,
     word_of,
 )
 from rollpath.cli.given import add_given_arguments, given
@@ -111,12 +112,29 @@ def _reader(track: Track | None, car: Car) -> Callable[[str, str], Run]:
     def read(name: str, what: str) -> Run:
         if what not in known:
             try:
-                known[what] = run_of(name, what, track, car)
+                known[what] = _in_between(name, what, track, car) or run_of(name, what, track, car)
             except RollpathError as error:
                 raise CommandError(f"--runs: {name}: {error}") from None
         return replace(known[what], name=name)
 
     return read
+
+
+def _in_between(name: str, what: str, track: Track | None, car: Car) -> Run | None:
+    """The run on a surface between two, such as ``heavy to slick 60%``; None for any other."""
+    if track is None or " to " not in what:
+        return None
+    from rollpath.surface import mixed
+
+    try:
+        wanted = surface_of(what)
+    except argparse.ArgumentTypeError as error:
+        raise RollpathError(str(error)) from None
+    if isinstance(wanted, str):
+        return None
+    state = mixed(track.condition(wanted[0]), track.condition(wanted[1]), wanted[2])
+    between = replace(track, conditions={**track.conditions, state.name: state})
+    return replace(run_of(name, state.name, between, car), condition=what)
 
 
 def _with_pins(runs: list[Run], typed: list[str]) -> list[Run]:

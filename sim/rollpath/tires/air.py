@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from rollpath.car import Car
-from rollpath.corners import CORNERS, NOTHING, Corners, only
+from rollpath.corners import CORNERS, NOTHING, only
 from rollpath.scales.rates import bite_change, bite_rates
 from rollpath.scales.twist import Change
 from rollpath.tires.rack import DEFAULT_GROWTH, Rack, RackTire
@@ -172,8 +172,3 @@ def air_effect(
 def air_change(corner: str, added: float, growth: float) -> Change:
     """Air added at one corner and the growth it brings, as one change."""
     return Change(rollouts=only(corner, growth * added), pressures=only(corner, added))
-
-
-def air_changes(added: Corners[float], growths: Corners[float]) -> Change:
-    """Air added at all corners and the growth it brings."""
-    return Change(rollouts=added.with_each(growths, lambda p, g: p * g), pressures=added)

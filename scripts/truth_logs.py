@@ -105,10 +105,12 @@ def cases(
     return made
 
 
-def driven_cars(count: int, seed: int) -> tuple[Cars, Driven, np.random.Generator]:
+def driven_cars(
+    count: int, seed: int, laps: float = 3.3
+) -> tuple[Cars, Driven, np.random.Generator]:
     rng = np.random.default_rng(seed)
     cars = drawn(rng, count, fault=np.resize(FAULTS, count))
-    return cars, drive(cars, rng, 3.3), rng
+    return cars, drive(cars, rng, laps), rng
 
 
 def tried(made: list[Case]) -> list[tuple[Case, Recording]]:
@@ -135,8 +137,8 @@ class Figure:
     asked: str
 
     @property
-    def text(self) -> str:
-        return f"{self.name:<52} {self.count:>3} of {self.of:<4} {self.asked}"
+    def told(self) -> str:
+        return f"{self.count:>3} of {self.of:<4} asked: {self.asked}"
 
 
 def says(case: Case, run: Recording) -> str:
@@ -152,7 +154,7 @@ def is_opposite(case: Case, said: str) -> bool:
     return abs(fault) > CLEAR and said == ("more" if fault > 0 else "less")
 
 
-def figures(count: int = 24, seed: int = 3) -> list[Figure]:
+def counted(count: int, seed: int) -> list[Figure]:
     """Cars drawn from a seed that nothing was set on, each read with several faults of its log."""
     cars, driven, _ = driven_cars(count, seed)
 
@@ -181,10 +183,15 @@ def figures(count: int = 24, seed: int = 3) -> list[Figure]:
     ]  # fmt: skip
 
 
+def figures(count: int = 20, seed: int = 3) -> list[tuple[str, str]]:
+    """The rows as `bench.py --truth` prints them: what, and how often."""
+    return [(figure.name, figure.told) for figure in counted(count, seed)]
+
+
 def main() -> int:
-    count, seed = (int(word) for word in (*sys.argv[1:], *("24", "3")[len(sys.argv) - 1 :]))
-    for figure in figures(count, seed):
-        print(figure.text)
+    count, seed = (int(word) for word in (*sys.argv[1:], *("20", "3")[len(sys.argv) - 1 :]))
+    for name, told in figures(count, seed):
+        print(f"{name:<54}{told}")
     return 0
 
 

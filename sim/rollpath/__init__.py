@@ -27,7 +27,9 @@ if TYPE_CHECKING:
         tonight,
         weigh,
     )
+    from rollpath.door_run import debrief, feel
     from rollpath.errors import RollpathError
+    from rollpath.feel.answers import Answers
     from rollpath.files.cars import load_car
     from rollpath.files.racks import load_rack
     from rollpath.files.tracks import load_track
@@ -35,6 +37,7 @@ if TYPE_CHECKING:
     from rollpath.track import Track
 
 __all__ = [
+    "Answers",
     "Book",
     "Car",
     "Change",
@@ -45,6 +48,8 @@ __all__ = [
     "baseline",
     "choose",
     "compare",
+    "debrief",
+    "feel",
     "load_car",
     "load_rack",
     "load_track",
@@ -59,6 +64,7 @@ __all__ = [
 ]
 __version__ = "0.2.0"
 _ROOMS = {
+    "Answers": "feel.answers",
     "Book": "book.book",
     "Car": "car",
     "Change": "scales.twist",
@@ -68,6 +74,8 @@ _ROOMS = {
     "baseline": "door",
     "choose": "door",
     "compare": "door",
+    "debrief": "door_run",
+    "feel": "door_run",
     "load_car": "files.cars",
     "load_rack": "files.racks",
     "load_track": "files.tracks",

@@ -56,9 +56,10 @@ def unforetold(answers: Answers, told: Foretold) -> Answers:
     if told.push_gone("centre", "drive-off") > 0:
         kept["wheel"] = None if answers.wheel == "left" else answers.wheel
         kept["drifts_out"] = None if answers.drifts_out == "yes" else answers.drifts_out
-    if told.steer_gone("drive-off", "straight") > 0:
-        kept["wheel"] = None if answers.wheel == "right" else kept["wheel"]
-        kept["crabs"] = None if answers.crabs == "yes" else answers.crabs
+    if told.steer_gone("drive-off") > 0 and answers.wheel == "right":
+        kept["wheel"] = None
+    if told.steer_gone("straight") > 0 and answers.crabs == "yes":
+        kept["crabs"] = None
     if (answers.entry, told.words.get("entry")) in (
         ("tight", "pushes"),
         ("loose", "steers itself"),
@@ -67,7 +68,7 @@ def unforetold(answers: Answers, told: Foretold) -> Answers:
     return Answers(**kept)
 
 
-def news_in(said: int, told: Foretold) -> float:
+def news_in(said: int, told: Foretold, crabs: bool = False) -> float:
     """How far an answer goes beyond what was foretold: 1 is a whole answer that was not.
 
     Parameters
@@ -76,13 +77,16 @@ def news_in(said: int, told: Foretold) -> float:
         1 asks for more, -1 for less, 0 to leave it.
     told : Foretold
         Of the stagger on the car.
+    crabs : bool
+        Whether he asks for less for what it does on the straight.
 
     Notes
     -----
     The distance in stagger to the nearest one for which that answer is foretold, so that it moves
     smoothly with what is fitted and is nothing where the answer was foretold.
     """
-    pushes, steers = told.push_gone("centre", "drive-off"), told.steer_gone("drive-off", "straight")
+    pushes = told.push_gone("centre", "drive-off")
+    steers = told.steer_gone("straight" if crabs else "drive-off")
     if said > 0:
         return float(np.clip(-pushes / THRESHOLD, 0.0, 2.0))
     if said < 0:
@@ -107,7 +111,8 @@ def driver_says(answers: Answers, told: Foretold) -> tuple[Reading, Witness | No
     reading, fresh = read_answers(answers), unforetold(answers, told)
     if fresh != answers:
         rest = read_answers(fresh)
-        if rest.change not in ("more", "less") and rest.code not in STANDS:
+        beside = rest.code in ("entry", "entry alone") and reading.change in SAID
+        if beside or (rest.change not in ("more", "less") and rest.code not in STANDS):
             # All that he complains of was foretold: no news, whichever way he would have it.
             asked = reading.change if reading.change in SAID else "leave"
             return Reading("as foretold", asked, reading.sure), None
@@ -117,7 +122,7 @@ def driver_says(answers: Answers, told: Foretold) -> tuple[Reading, Witness | No
     said, slips = SAID[reading.change], SLIPS[reading.sure]
     if said and answers.wheelspin is None:
         slips *= MAY_SPIN
-    news = news_in(said, told)
+    news = news_in(said, told, fresh.crabs == "yes")
     return reading, driver_witness([Answer(said, foretold=said - news, slips=slips)])
 
 
@@ -411,7 +416,9 @@ def _as_ordered(result: Baseline, verdict: Verdict | None) -> Baseline:
 
 def _choice(result: Baseline, verdict: Verdict | None, reading: Reading | None) -> Choice | None:
     """What he may have for a complaint that was foretold: a step, and what it costs."""
-    if reading is None or reading.code != "as foretold" or verdict is None or verdict.amount:
+    if reading is None or reading.code != "as foretold" or verdict is None:
+        return None
+    if verdict.amount or verdict.question:
         return None
     change, fitted = SAID.get(reading.change, 0) * CHOICE, float(result.car.rear.stagger)
     low, high = result.stagger.window

@@ -124,8 +124,8 @@ def baseline(
         If any of it cannot be; an unknown condition or groove is answered with those there are.
     """
     where, what = track_of(track), car_of(car)
-    _check_line(groove)
-    _check_surface(where, condition)
+    check_line(groove)
+    check_surface(where, condition)
     if grip is not None:
         _check_between("grip", grip, 0.05, 3.0)
     if drive_emphasis is not None:
@@ -147,7 +147,7 @@ def _window_of(window: tuple[AnyLength, AnyLength]) -> tuple[float, float]:
     return low, high
 
 
-def _check_surface(track: Track, condition: str) -> None:
+def check_surface(track: Track, condition: str) -> None:
     try:
         track.condition(condition)
     except KeyError:
@@ -155,7 +155,7 @@ def _check_surface(track: Track, condition: str) -> None:
         raise RollpathError(f'condition: no "{condition}"; there are {known}') from None
 
 
-def _check_line(groove: str | Groove | None) -> None:
+def check_line(groove: str | Groove | None) -> None:
     if isinstance(groove, str) and groove not in GROOVES:
         raise RollpathError(f'groove: no "{groove}"; there are {", ".join(GROOVES)}')
 
@@ -184,7 +184,7 @@ def compare(
         A key of `compare.SORT_KEYS`.
     """
     for groove in grooves:
-        _check_line(groove)
+        check_line(groove)
     if sort is not None and sort not in SORT_KEYS:
         raise RollpathError(f'sort: no "{sort}"; there are {", ".join(SORT_KEYS)}')
     where = [tracks] if isinstance(tracks, Track | str | Path) else tracks
@@ -212,7 +212,7 @@ def sweep(
         Key, from, to and step, such as ``inside_radius=120ft:260ft:20ft``.
     condition, groove : str
     """
-    _check_line(groove)
+    check_line(groove)
     return swept(track_of(track), car_of(car), read_sweep(of), condition, groove)
 
 

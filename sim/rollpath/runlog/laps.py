@@ -350,8 +350,8 @@ def _check_length(length: float, groove: Groove) -> None:
     ratio = length / float(groove.length)
     if not SAME_TRACK[0] <= ratio <= SAME_TRACK[1]:
         raise RunLogError(
-            f"the recorded lap is {length / FOOT:.0f} ft and a lap of the track "
-            f"{float(groove.length) / FOOT:.0f} ft: another track, or a wrong unit of x and y "
+            f"the recorded lap is {ratio:.2f} times as long as a lap of the track: another track, "
+            "or a wrong unit of x and y "
             "(m or ft)"
         )
 
@@ -394,8 +394,8 @@ def _check_speed(laps: Laps) -> None:
         near = [name for slip, name in UNIT_SLIPS.items() if abs(factor / slip - 1) < UNIT_NEAR]
         hint = f"; {near[0]}?" if near else ""
         raise RunLogError(
-            f"the speed column reads {factor:.3g} times the speed along the positions "
-            f"({recorded / MPH:.0f} against {along / MPH:.0f} mph): a unit is wrong{hint}"
+            f"the speed column reads {factor:.3g} times the speed along the positions: a "
+            f"unit is wrong{hint}"
         )
 
 

@@ -30,6 +30,9 @@ MOST_SLIP = 0.20
 no source)."""
 OFF_THROTTLE = 0.15
 """Of the most throttle, below which the axle is taken to roll: engineering judgement."""
+BRAKES_SLIP = 0.08
+"""Most that the two estimates of a wrong ratio are apart by the brakes alone, as a share of slip.
+Engineering judgement."""
 FEWEST_ROLLING = 9
 """Parts of the lap, an eighth, that must roll for the gear ratio to be judged by them: in a short
 braking the brakes are all of it."""
@@ -133,8 +136,8 @@ def _against_model(
     """Slip that only a wrong ratio explains, and how many times the model's the rest is.
 
     Two see it: what is left where the axle rolls, and where the model's slip is nothing on a
-    robust line through all but the drive-off. Wheelspin fools the second, the brakes the first; a
-    ratio is wrong by what both say.
+    robust line through all but the drive-off. Wheelspin fools the second, the brakes the first;
+    where they are further apart than the brakes explain, a ratio is wrong only by what both say.
     """
     from scipy.optimize import least_squares
 
@@ -150,6 +153,8 @@ def _against_model(
     if rolls.sum() < FEWEST_ROLLING:
         return line, slope
     left = float(np.median((recorded - model)[rolls]))
+    if abs(line - left) < BRAKES_SLIP:
+        return line, slope
     return (min(line, left, key=abs) if line * left > 0 else 0.0), slope
 
 

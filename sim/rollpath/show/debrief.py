@@ -12,6 +12,7 @@ from rollpath.screen import TRADE, Screen, feet, inches
 from rollpath.show.baseline import baseline_json, hold_words, stagger_change_words
 from rollpath.show.feel import foretold_words
 from rollpath.show.words import (
+    ROOMY,
     add_or_take_out,
     case_words,
     caution_lines,
@@ -150,10 +151,27 @@ def verdict_lines(told: DebriefResult, screen: Screen) -> list[str]:
         *([f"ask: {QUESTIONS[verdict.question]}"] if verdict.question else []),
         f"because {reason_words(verdict)}",
         *([choice_words(told.choice, screen)] if told.choice else []),
-        f"next run, look for {look_for_words(told)}"
-        if look_for_words(told) != ON_THE_WATCH
-        else f"next run: {ON_THE_WATCH}",
+        *_entry_aside(told),
+        *_next_run(told),
     ]
+
+
+def _next_run(told: DebriefResult) -> list[str]:
+    """What to look for; nothing beside a question, which is what comes next."""
+    assert told.verdict is not None
+    if told.verdict.question:
+        return []
+    words = look_for_words(told)
+    return [f"next run: {words}" if words == ON_THE_WATCH else f"next run, look for {words}"]
+
+
+def _entry_aside(told: DebriefResult) -> list[str]:
+    """A wrong entry beside another matter: told, but not acted on."""
+    assert told.verdict is not None
+    entry, codes = told.answers.entry, ("entry", "entry alone")
+    if entry not in ("tight", "loose") or set(told.verdict.reasons) & {*codes, "as foretold"}:
+        return []
+    return [f"{entry} on entry is bite and brakes, another day's change"]
 
 
 def choice_words(choice: Choice, screen: Screen) -> str:
@@ -222,12 +240,18 @@ def debrief_screen(told: DebriefResult, screen: Screen) -> str:
         [
             _answer(told, screen),
             recording_lines(told, screen),
-            _scrub_lines(told, screen) if screen.full or told.recording is None else [],
+            _scrub_lines(told, screen) if _has_room(told, screen) else [],
             _belief_lines(told, screen) if screen.full else [],
             caution_lines(),
         ],
         screen,
     )
+
+
+def _has_room(told: DebriefResult, screen: Screen) -> bool:
+    """Whether the table of scrub stands on the screen: two dozen lines are all there are."""
+    roomy = screen.width >= ROOMY or told.verdict is None
+    return screen.full or (told.recording is None and roomy)
 
 
 def _answer(told: DebriefResult, screen: Screen) -> list[str]:
@@ -249,7 +273,8 @@ def _answer(told: DebriefResult, screen: Screen) -> list[str]:
         lines.append(f"  to hold bite with that step: {add_or_take_out(hold, screen)} of front "
                      "stagger")  # fmt: skip
     lines += [paragraph(line, "  ") for line in rest]
-    return [*lines, *_foretold_lines(told, screen)]
+    crowded = told.recording is not None and not screen.full
+    return [*lines, *([] if crowded else _foretold_lines(told, screen))]
 
 
 def _foretold_lines(told: DebriefResult, screen: Screen) -> list[str]:

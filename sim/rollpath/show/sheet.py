@@ -238,10 +238,12 @@ def _put_totals(page: Figure, box: Box, result: Baseline, screen: Screen) -> Non
         ),
         ("whole lap", screen.distance(result.now.lap, 1), screen.distance(result.then.lap, 1)),
     ]  # fmt: skip
+    if abs(float(result.stagger.recommended) - float(result.car.rear.stagger)) < 1e-6:
+        rows = [cells[:2] for cells in rows]  # one stagger, one column
     step = box.height / len(rows)
     for i, cells in enumerate(rows):
         weight = "bold" if i in (0, len(rows) - 1) else "normal"
-        for (share, side), cell in zip(columns, cells, strict=True):
+        for (share, side), cell in zip(columns, cells, strict=False):
             page.text(box.left + share * box.width, box.top - i * step, cell, fontsize=9.5,
                       ha=side, va="top", weight=weight)  # fmt: skip
 

@@ -11,7 +11,7 @@ ROOMS = (
     "errors", "results", "units", "screen", "corners", "typical", "tire", "car", "track",
     "groove", "loads", "forces", "lap", "lever", "surface", "axle", "stagger", "compare", "scales",
     "feel",
-    "tires", "survey", "runlog", "belief", "debrief", "book", "trailer", "files", "door",
+    "tires", "survey", "runlog", "belief", "debrief", "book", "trailer", "files", "door", "door_run",
     "guide", "show", "cli", "page",
 )  # fmt: skip
 """From the bottom up; what stands in a list of the design is here in its order. A room that is not

@@ -11,8 +11,8 @@ ROOMS = (
     "errors", "results", "units", "screen", "corners", "typical", "tire", "car", "track",
     "groove", "loads", "forces", "lap", "lever", "surface", "axle", "stagger", "compare", "scales",
     "feel",
-    "tires", "survey", "runlog", "belief", "debrief", "book", "trailer", "files", "door", "door_run",
-    "guide", "show", "cli", "page",
+    "tires", "survey", "runlog", "belief", "debrief", "book", "trailer", "files", "door",
+    "door_run", "guide", "show", "cli", "page",
 )  # fmt: skip
 """From the bottom up; what stands in a list of the design is here in its order. A room that is not
 named is a fault: say where it stands."""

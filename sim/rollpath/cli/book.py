@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from rollpath.cli.arguments import CommandError
+from rollpath.cli.given import trailer_folder
 from rollpath.files.schema import FileError
 
 if TYPE_CHECKING:
@@ -27,10 +28,14 @@ def told_of_book() -> Iterator[None]:
 
 
 def book_path(arguments: argparse.Namespace) -> Path:
+    """The book that was named, the trailer's, or the one in the user's data folder."""
     from rollpath.book.book import default_path
 
-    path: Path = arguments.book or default_path()
-    return path
+    if arguments.book:
+        named: Path = arguments.book
+        return named
+    folder = trailer_folder()
+    return default_path() if folder is None else folder / "season.db"
 
 
 @contextmanager

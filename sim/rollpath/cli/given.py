@@ -111,7 +111,7 @@ def given(arguments: argparse.Namespace, needs_track: bool = True) -> Given:
     rack_path = find_file(typed["rack"][0], "rack") if typed["rack"] else None
     rack = load_rack(rack_path) if rack_path else None
     if rack is None and trailer is not None and trailer.rack is not None and not typed["car"]:
-        rack, rack_path = trailer.rack, trailer.folder / "rack.yaml"
+        rack, rack_path = trailer.rack_tonight, trailer.folder / "rack.yaml"
     _surface(arguments, trailer, taken, bool(typed["track"]))
     if trailer is not None and taken:
         arguments.note = f"from the trailer: {', '.join(taken)}"

@@ -44,7 +44,10 @@ def _of_notebook(action: Command) -> Command:
 
     def add_arguments(parser: argparse.ArgumentParser) -> None:
         parser.add_argument(
-            "--book", type=path_of, metavar="FILE", help="notebook file (default: your data folder)"
+            "--book",
+            type=path_of,
+            metavar="FILE",
+            help="notebook file (default: the trailer's, or your data folder's)",
         )
         action.add_arguments(parser)
 

@@ -22,6 +22,7 @@ from rollpath.cli.arguments import (
     word_of,
 )
 from rollpath.cli.book import book_path, open_book, say
+from rollpath.cli.given import trailer_of
 from rollpath.feel.answers import ANSWERS
 from rollpath.files.cars import load_car
 from rollpath.files.schema import FileError
@@ -33,6 +34,7 @@ from rollpath.show.notebook import added_screen, page_json, run_json, show_scree
 from rollpath.show.words import as_json
 from rollpath.stagger import baseline
 from rollpath.track import CONDITIONS, Track, TrackError
+from rollpath.trailer.trailer import Trailer, plain_name
 from rollpath.units import EIGHTH
 
 if TYPE_CHECKING:
@@ -159,15 +161,20 @@ def _typed_values(arguments: argparse.Namespace) -> dict[str, Any]:
 
 
 def _run_values(
-    arguments: argparse.Namespace, names: dict[str, set[str]]
+    arguments: argparse.Namespace, names: dict[str, set[str]], trailer: Trailer | None = None
 ) -> tuple[dict[str, Any], float]:
-    """Attributes of a run, from its track and car files too, and the lap of the model."""
-    track = _file_or_name(arguments, "track", load_track, names["track"])
-    car = _file_or_name(arguments, "car", load_car, names["car"])
+    """Attributes of a run, from its track and car files too, and the lap of the model.
+
+    What was not typed is as it stands in the trailer.
+    """
+    track = _file_or_name(arguments, "track", load_track, names["track"], trailer)
+    car = _file_or_name(arguments, "car", load_car, names["car"], trailer)
     values: dict[str, Any] = {}
     lap = math.nan
     if isinstance(car, Car):
         values |= _car_values(car)
+    if trailer is not None and arguments.car is None:
+        values |= _as_it_stands(trailer)
     if isinstance(car, Car) and isinstance(track, Track) and arguments.condition:
         advice, lap = _advice(arguments, track, car)
         values |= advice
@@ -185,11 +192,16 @@ def _file_or_name(
     what: str,
     load: Callable[[Path], Track | Car],
     names: Iterable[str],
+    trailer: Trailer | None,
 ) -> Track | Car | str | None:
     """A track or car from its file; a name when it cannot be meant as a file."""
     typed: str | None = getattr(arguments, what)
+    if typed is None and trailer is not None:
+        return trailer.standing.car if what == "car" else _track_tonight(trailer)
     if typed is None:
         return None
+    if trailer is not None and what == "track" and plain_name(typed) in trailer.tracks:
+        return load(trailer.tracks[plain_name(typed)])
     path = Path(typed)
     if path.is_file() or path.suffix in (".yaml", ".yml") or len(path.parts) > 1:
         return load(find_file(typed, what))
@@ -218,6 +230,25 @@ def _name_meant(typed: str, what: str, names: Iterable[str]) -> str:
         f'--{what} {typed}: no such {what} in the notebook; did you mean "{near}"? '
         f"--new says that it is a new {what}"
     )
+
+
+def _track_tonight(trailer: Trailer) -> Track | str | None:
+    """The track of tonight, from its file when there is one."""
+    name = trailer.night.track
+    path = trailer.tracks.get(name)
+    return load_track(path) if path else name or None
+
+
+def _as_it_stands(trailer: Trailer) -> dict[str, Any]:
+    """What a run keeps of the car in the trailer beside its rollouts and weights."""
+    values: dict[str, Any] = {}
+    for corner, fitted in trailer.night.on_car.by_name().items():
+        values[f"{corner}_tire"] = fitted.tire or None
+        values[f"{corner}_pressure"] = fitted.pressure
+        values[f"{corner}_jack"] = fitted.turns or None
+    source = {"weighed": "scales", "predicted": "predicted"}
+    values["weights_from"] = source.get(trailer.standing.bite_from)
+    return {name: value for name, value in values.items() if value is not None}
 
 
 def _car_values(car: Car) -> dict[str, Any]:
@@ -279,6 +310,8 @@ def _weighed(run: "Run", arguments: argparse.Namespace, book: "Book") -> "Run":
     from rollpath.book.nights import with_pads
     from rollpath.book.run import Page, settled
 
+    if arguments.car is None:
+        return run  # as it stands in the trailer
     if arguments.pads or not Path(arguments.car).is_file():
         return replace(run, weights_from=arguments.pads)
     try:
@@ -307,14 +340,19 @@ def _notebook_add(arguments: argparse.Namespace) -> None:
     from rollpath.book.exchange import to_line
     from rollpath.book.run import BookError, Run, settled
 
+    trailer = trailer_of(arguments)
     for name in ("track", "car"):
-        if getattr(arguments, name) is None:
+        if getattr(arguments, name) is None and trailer is None:
             raise CommandError(f"--{name} is missing: a {name} file, or the name of the {name}")
+    if arguments.track is None and trailer is not None:
+        if not trailer.night.track:
+            raise CommandError('which track? rollpath tonight "saucer hill" slick, or --track')
+        arguments.condition = arguments.condition or trailer.night.condition or None
     if sys.stdin.isatty() and sys.stdout.isatty() and not arguments.json:
         child = Parser(prog="rollpath notebook add", allow_abbrev=False)
         add_run_arguments(child)
         _ask(arguments, child)
-    values, model_lap = _run_values(arguments, _names_in_book(arguments))
+    values, model_lap = _run_values(arguments, _names_in_book(arguments), trailer)
     stagger = values.pop("told_stagger", None)
     run, remarks = _fitted(Run(**{"when": datetime.now(), **values}), stagger)
     run = settled(run)

@@ -208,7 +208,8 @@ def tonight_screen(advice: Advice, screen: Screen) -> str:
         f"  on the car {screen.tape_or_fine(now)}",
         *_bolt_lines(advice, screen),
         *_scale_lines(advice, screen),
-        f"Next: run, then {_write_down(advice)}",
+        paragraph(f"Expect {foretold_words(foretold(advice.result, _fitted(advice)))}."),
+        advice.next_line or "Next: run, then rollpath notebook add --best",
     ]
     return lay_out([*lines, *caution_lines()], screen)
 
@@ -239,8 +240,11 @@ def _scale_lines(advice: Advice, screen: Screen) -> list[str]:
     return lines
 
 
-def _write_down(advice: Advice) -> str:
-    return "rollpath notebook add --best"
+def _fitted(advice: Advice) -> float:
+    """The stagger that will be on the car."""
+    if advice.choice is not None:
+        return float(advice.choice.picks[0].rear_stagger)
+    return float(advice.result.stagger.recommended)
 
 
 def short_screen(advice: Advice, screen: Screen = TRADE) -> str:

@@ -238,7 +238,7 @@ def test_tonight_in_half_a_screen(trailer, say, monkeypatch):
     lines = out.splitlines()
     assert len(lines) <= 20
     assert max(map(len, lines)) <= 40
-    assert lines[0].startswith("Rear stagger ")
+    assert lines[0].startswith("Bolt on rear stagger ")
     assert sum(line.startswith(("  LF", "  RF", "  LR", "  RR")) for line in lines) == 4
     assert "Bite 59 lb (weighed)" in out
 

@@ -12,6 +12,8 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeAlias
 
+from rollpath.book.book import Book
+from rollpath.book.run import Page
 from rollpath.car import Car
 from rollpath.compare import SORT_KEYS, Comparison, Swept
 from rollpath.compare import compare as compared
@@ -469,7 +471,13 @@ def tonight(trailer: Trailer | str | Path) -> Advice:
     track, standing = _track_tonight(what), what.standing
     state = _surface_tonight(track, standing.car, what.night)
     here = replace(track, conditions={**track.conditions, state.name: state})
-    return advise(what, baseline(here, standing.car, state.name), standing.bite_from)
+    result = baseline(here, standing.car, state.name)
+    return advise(what, result, standing.bite_from, _runs_in(what.book))
+
+
+def _runs_in(book: Path) -> list[Page]:
+    """The runs of a book; none where there is no book yet."""
+    return Book(book).runs() if book.exists() else []
 
 
 def with_lap_time(trailer: Trailer, lap_time: float) -> Night:

@@ -47,7 +47,7 @@ def _of_notebook(action: Command) -> Command:
             "--book",
             type=path_of,
             metavar="FILE",
-            help="notebook file (default: the trailer's, or your data folder's)",
+            help="notebook file (default: the trailer's, or your own)",
         )
         action.add_arguments(parser)
 

@@ -5,8 +5,11 @@ from __future__ import annotations
 from typing import Any
 
 from rollpath.corners import CORNERS
+from rollpath.feel.foretold import foretold
 from rollpath.screen import TRADE, Screen, inches, pounds, psi
 from rollpath.show.bite import corner_words, way_to_hold
+from rollpath.show.feel import foretold_words
+from rollpath.show.next import next_line
 from rollpath.show.words import add_or_take_out, caution_lines, lay_out, none_or, paragraph
 from rollpath.trailer.advice import Advice
 from rollpath.trailer.trailer import Trailer
@@ -198,27 +201,39 @@ def trailer_json(trailer: Trailer) -> dict[str, Any]:
 
 def tonight_screen(advice: Advice, screen: Screen) -> str:
     """Tonight in half a screen."""
-    best, car = advice.result.stagger, advice.result.car
-    now = float(car.rear.stagger)
-    change = float(best.recommended) - now
-    step = "leave it" if nearest_eighth(change) == 0 else add_or_take_out(change, screen)
+    best, now = advice.result.stagger, float(advice.result.car.rear.stagger)
     lines = [
-        f"Rear stagger {screen.tape(best.recommended)}: {step}",
+        _order(advice, screen),
         f"  {advice.result.track.name}, {advice.result.condition.name}",
-        f"  on the car {screen.tape_or_fine(now)}",
+        f"  on the car {screen.tape_or_fine(now)}, wanted {screen.tape(best.recommended)}",
         *_bolt_lines(advice, screen),
         *_scale_lines(advice, screen),
         paragraph(f"Expect {foretold_words(foretold(advice.result, _fitted(advice)))}."),
-        advice.next_line or "Next: run, then rollpath notebook add --best",
+        "Next: run, then rollpath notebook add --best"
+        if advice.next_run is None
+        else next_line(advice.next_run, screen),
     ]
     return lay_out([*lines, *caution_lines()], screen)
+
+
+def _order(advice: Advice, screen: Screen) -> str:
+    """The one instruction: what the rack makes of the stagger wanted, or the step to it."""
+    best = advice.result.stagger
+    if advice.choice is None:
+        change = float(best.recommended) - float(advice.result.car.rear.stagger)
+        step = "leave it" if nearest_eighth(change) == 0 else add_or_take_out(change, screen)
+        return f"Rear stagger {screen.tape(best.recommended)}: {step}"
+    pick = advice.choice.picks[0]
+    stagger = screen.tape_or_fine(pick.rear_stagger)
+    moved = pick.wheel_changes or any(abs(added) > 1.0 for added in pick.added)
+    return f"Bolt on rear stagger {stagger}" if moved else f"Leave on rear stagger {stagger}"
 
 
 def _bolt_lines(advice: Advice, screen: Screen) -> list[str]:
     if advice.choice is None:
         return [paragraph(f"No tires to choose from: {advice.why_not or 'no rack yet'}.", "  ")]
     pick, there = advice.choice.picks[0], advice.choice.rack.on_car()
-    lines = [f"Bolt on, {screen.tape_or_fine(pick.rear_stagger)}:"]
+    lines = []
     for i, (corner, tire) in enumerate(zip(CORNERS, pick.tires, strict=True)):
         stays = there[i] >= 0 and advice.choice.rack.tires[there[i]].name == tire.name
         told = [tire.name, screen.tape(getattr(pick.rollouts, corner))]

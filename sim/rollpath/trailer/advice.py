@@ -1,7 +1,10 @@
 """What to do tonight: the stagger, the tires and air that make it, and what holds the bite."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from rollpath.book.next import NextRun, next_run, rack_staggers
+from rollpath.book.run import Page
 from rollpath.corners import NOTHING
 from rollpath.results import Result
 from rollpath.scales.hold import Outcome, weigh_change
@@ -31,6 +34,8 @@ class Advice(Result, told_by="trailer"):
         Why there is no choice; empty when there is one or there is no rack.
     outcome : Outcome
         What it does on the scales, and what holds it.
+    next_run : NextRun or None
+        The run that would teach most; None before a first run is in the book.
     """
 
     trailer: Trailer
@@ -39,9 +44,12 @@ class Advice(Result, told_by="trailer"):
     choice: Choice | None
     why_not: str
     outcome: Outcome
+    next_run: NextRun | None = None
 
 
-def advise(trailer: Trailer, result: Baseline, bite_from: str) -> Advice:
+def advise(
+    trailer: Trailer, result: Baseline, bite_from: str, pages: Sequence[Page] = ()
+) -> Advice:
     """What to do tonight.
 
     Parameters
@@ -50,7 +58,10 @@ def advise(trailer: Trailer, result: Baseline, bite_from: str) -> Advice:
     result : Baseline
         Of the car as it stands, on tonight's track and surface.
     bite_from : str
+    pages : sequence of Page
+        The runs in the book.
     """
+    learned = _next_run(trailer, result, pages)
     rack, choice, why_not = trailer.rack_tonight, None, ""
     if rack is not None:
         try:
@@ -58,8 +69,20 @@ def advise(trailer: Trailer, result: Baseline, bite_from: str) -> Advice:
         except TireError as error:
             why_not = str(error)
     if choice is not None:
-        return Advice(trailer, result, bite_from, choice, why_not, in_full(choice))
+        return Advice(trailer, result, bite_from, choice, why_not, in_full(choice), learned)
     car = result.car
     left, right = rollout_change(car.rear, None, None, result.stagger.recommended)
     change = Change(rollouts=replace(NOTHING, left_rear=float(left), right_rear=float(right)))
-    return Advice(trailer, result, bite_from, None, why_not, weigh_change(car, change, "either"))
+    outcome = weigh_change(car, change, "either")
+    return Advice(trailer, result, bite_from, None, why_not, outcome, learned)
+
+
+def _next_run(trailer: Trailer, result: Baseline, pages: Sequence[Page]) -> NextRun | None:
+    if not pages:
+        return None
+    rack = trailer.rack_tonight
+    return next_run(
+        pages, result.car.name, result.condition.name, result.track.name,
+        optimum=float(result.stagger.unbounded), window=result.stagger.window,
+        staggers=None if rack is None else rack_staggers(rack),
+    )  # fmt: skip

@@ -7,7 +7,8 @@ from pathlib import Path
 
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
-from rollpath.cli import all_commands, main
+from rollpath.cli import main
+from rollpath.cli.table import all_commands
 from rollpath.files.cars import load_car
 from rollpath.files.columns import read_columns
 from rollpath.files.logs import POINT_COLUMNS, load_points, load_position_log, load_run_log

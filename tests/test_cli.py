@@ -4,7 +4,8 @@ import sys
 from pathlib import Path
 
 import pytest
-from rollpath.cli import FIRST_WORDS, all_commands, commands_of, main
+from rollpath.cli import main
+from rollpath.cli.table import FIRST_WORDS, QUESTIONS, all_commands, commands_of
 
 ROOT = Path(__file__).resolve().parents[1]
 
@@ -13,35 +14,40 @@ def test_every_command_is_found_by_its_first_word():
     for name, command in all_commands().items():
         assert commands_of(name.split()[0])[name] is command
         assert f"rollpath {name.split()[0]}" in command.example
+    assert sorted(all_commands()) == sorted(QUESTIONS)
 
 
-def test_a_command_loads_no_module_of_another():
-    look = (
-        "import sys; from rollpath.cli import main; main(['bite', 'cars/number-31.yaml']); "
-        "print(*[m for m in sys.modules if m.startswith('rollpath.cli.')])"
-    )
+@pytest.mark.parametrize("option", ["--help", "--version"])
+def test_overview_and_version_enter_no_room(option):
+    loaded = modules_after(option)
+    assert {name for name in loaded if name.startswith("rollpath.")} <= {
+        "rollpath.cli", "rollpath.cli.table",
+    }  # fmt: skip
+    assert not loaded & {"numpy", "yaml", "argparse"}
+
+
+def modules_after(*typed):
+    """What a fresh Python has imported once a command has run."""
+    look = f"import sys; from rollpath.cli import main; main({list(typed)!r}); print(*sys.modules)"
     ended = subprocess.run(
         [sys.executable, "-c", look],
         cwd=ROOT, env=os.environ | {"PYTHONPATH": str(ROOT / "sim")},
         capture_output=True, text=True,
     )  # fmt: skip
+    return set(ended.stdout.splitlines()[-1].split())
+
+
+def test_a_command_loads_no_module_of_another():
     loaded = {
-        module.removeprefix("rollpath.cli.") for module in ended.stdout.splitlines()[-1].split()
+        module.removeprefix("rollpath.cli.")
+        for module in modules_after("bite", "cars/number-31.yaml")
+        if module.startswith("rollpath.cli.")
     }
     assert loaded & {word.replace("-", "_") for word in FIRST_WORDS} == {"bite"}
 
 
 def test_a_baseline_loads_neither_survey_nor_log_reader():
-    look = (
-        "import sys; from rollpath.cli import main; "
-        "main(['baseline', 'tracks/ropewalk.yaml', 'cars/number-31.yaml']); print(*sys.modules)"
-    )
-    ended = subprocess.run(
-        [sys.executable, "-c", look],
-        cwd=ROOT, env=os.environ | {"PYTHONPATH": str(ROOT / "sim")},
-        capture_output=True, text=True,
-    )  # fmt: skip
-    loaded = set(ended.stdout.splitlines()[-1].split())
+    loaded = modules_after("baseline", "tracks/ropewalk.yaml", "cars/number-31.yaml")
     assert "rollpath.stagger" in loaded
     assert not loaded & {"rollpath.survey", "rollpath.runlog", "rollpath.files.logs"}
 

@@ -8,8 +8,8 @@ from hard_input import NEVER_TYPED, READERS, WORDS, damaged, ends_well, read_or_
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from rollpath.book.run import BookError
-from rollpath.cli import all_commands
 from rollpath.cli.arguments import CommandError
+from rollpath.cli.table import all_commands
 from rollpath.errors import RollpathError
 from rollpath.files.schema import FileError
 from rollpath.files.sweeps import read_sweep

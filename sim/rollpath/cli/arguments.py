@@ -70,9 +70,8 @@ class Parser(argparse.ArgumentParser):
 
 @dataclass(frozen=True)
 class Command:
-    """One command: the question it answers, its arguments, and what runs it."""
+    """One command: its arguments, and what runs it; what it is asked stands in `cli.table`."""
 
-    question: str
     example: str
     add_arguments: Callable[[argparse.ArgumentParser], None]
     run: Callable[[argparse.Namespace], None]

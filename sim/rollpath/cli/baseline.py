@@ -74,7 +74,6 @@ def _lesson(arguments: argparse.Namespace, result: Baseline) -> "Study | None":
 
 COMMANDS: dict[str, Command] = {
     "baseline": Command(
-        "Which rear stagger to start with on a track, and why.",
         "rollpath baseline tracks/saucer-hill.yaml cars/number-31.yaml --condition slick",
         _add_baseline,
         _baseline,

@@ -366,7 +366,6 @@ def rates_to_write(learned: Learned) -> dict[str, str]:
 
 COMMANDS: dict[str, Command] = {
     "bite": Command(
-        "What a change does on the scales, and what holds bite.",
         "rollpath bite cars/number-31.yaml --rear-stagger 1in --hold front",
         _add_bite,
         _bite,

@@ -161,16 +161,16 @@ def _undo(arguments: argparse.Namespace) -> None:
 
 COMMANDS: dict[str, Command] = {
     "bolt": Command(
-        "Tires bolted on, written down.", "rollpath bolt lr=L5 rr=R7", _add_bolt, _bolt
+        "rollpath bolt lr=L5 rr=R7", _add_bolt, _bolt
     ),
     "air": Command(
-        "Air let in or out, and what it does.", "rollpath air rr=+2 --what-if", _add_air, _air
+        "rollpath air rr=+2 --what-if", _add_air, _air
     ),
     "pads": Command(
-        "What the scale pads read, written down.", "rollpath pads 812 741 838 779",
+        "rollpath pads 812 741 838 779",
         _add_pads, _pads,
     ),
     "undo": Command(
-        "Take back the last thing written down.", "rollpath undo", _add_undo, _undo
+        "rollpath undo", _add_undo, _undo
     ),
 }  # fmt: skip

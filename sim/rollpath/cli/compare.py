@@ -183,7 +183,6 @@ def _swept(arguments: argparse.Namespace) -> Swept:
 
 COMMANDS: dict[str, Command] = {
     "compare": Command(
-        "How tracks, surfaces and lines differ in what they ask for, side by side.",
         "rollpath compare tracks/ropewalk.yaml tracks/saucer-hill.yaml --car cars/number-31.yaml "
         "--conditions heavy,slick --grooves middle,rounded,diamond",
         _add_compare,

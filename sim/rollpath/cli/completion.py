@@ -2,8 +2,8 @@
 
 import argparse
 
-from rollpath.cli import all_commands
 from rollpath.cli.arguments import Command, Parser
+from rollpath.cli.table import all_commands
 
 
 def _add_completion(parser: argparse.ArgumentParser) -> None:
@@ -34,7 +34,6 @@ def _completion(arguments: argparse.Namespace) -> None:
 
 COMMANDS: dict[str, Command] = {
     "completion": Command(
-        "Let the shell complete commands and options.",
         "rollpath completion bash >> ~/.bashrc",
         _add_completion,
         _completion,

@@ -144,7 +144,6 @@ def _debrief(arguments: argparse.Namespace) -> None:
 
 COMMANDS: dict[str, Command] = {
     "debrief": Command(
-        "Where on the lap the axle scrubbed, one page for the driver; more, less, or not stagger.",
         "rollpath debrief tracks/saucer-hill.yaml cars/number-31.yaml --condition slick "
         "--wheel left --drifts-out yes --wheelspin no --log run.csv --out pdf",
         _add_debrief,

@@ -17,7 +17,6 @@ def _demo_data(arguments: argparse.Namespace) -> None:
 
 COMMANDS: dict[str, Command] = {
     "demo-data": Command(
-        "Copy the invented demo tracks and cars, to try things on.",
         "rollpath demo-data my-tracks",
         _add_demo_data,
         _demo_data,

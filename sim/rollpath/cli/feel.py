@@ -73,7 +73,6 @@ def _feel(arguments: argparse.Namespace) -> None:
 
 COMMANDS: dict[str, Command] = {
     "feel": Command(
-        "What the driver feels of a rear stagger in the wheel, and where on the lap.",
         "rollpath feel tracks/ropewalk.yaml cars/number-31.yaml --stagger 1in,2in,3in "
         "--condition slick",
         _add_feel,

@@ -36,6 +36,6 @@ def _guide(arguments: argparse.Namespace) -> None:
 
 COMMANDS: dict[str, Command] = {
     "guide": Command(
-        "How and why, a page a topic.", "rollpath guide method", _add_guide, _guide
+        "rollpath guide method", _add_guide, _guide
     ),
 }  # fmt: skip

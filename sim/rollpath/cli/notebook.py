@@ -190,13 +190,11 @@ def _notebook_next(arguments: argparse.Namespace) -> None:
 NOTEBOOK_ACTIONS: dict[str, Command] = {
     "add": notebook_run.ACTIONS["add"],
     "list": Command(
-        "Find runs.",
         "rollpath notebook list --track Ropewalk --since 2026-05-01",
         _add_list_arguments,
         _notebook_list,
     ),
     "show": Command(
-        "All of one run, and what it was before edits.",
         "rollpath notebook show 12",
         add_number_argument,
         show_run,
@@ -204,13 +202,11 @@ NOTEBOOK_ACTIONS: dict[str, Command] = {
     "edit": notebook_run.ACTIONS["edit"],
     **notebook_copy.ACTIONS,
     "next": Command(
-        "Which stagger to run next to learn most, and the evening it begins.",
         "rollpath notebook next --rack cars/racks/number-31.yaml",
         _add_next_arguments,
         _notebook_next,
     ),
     "review": Command(
-        "What changed between runs, and what the nights teach.",
         "rollpath notebook review --car 'Number 31' --condition slick --out pictures",
         _add_review_arguments,
         _notebook_review,
@@ -218,7 +214,6 @@ NOTEBOOK_ACTIONS: dict[str, Command] = {
 }
 COMMANDS: dict[str, Command] = {
     "notebook": Command(
-        "The record of nights: write runs down, find them, and see what they teach.",
         "rollpath notebook add --track tracks/ropewalk.yaml --car cars/number-31.yaml "
         "--condition slick --run feature --best 17.84s --wheel left; rollpath notebook review",
         _add_notebook,

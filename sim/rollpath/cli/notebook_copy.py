@@ -109,19 +109,16 @@ def _notebook_backup(arguments: argparse.Namespace) -> None:
 
 ACTIONS: dict[str, Command] = {
     "export": Command(
-        "Write the whole book as CSV or JSON.",
         "rollpath notebook export season.csv",
         _add_export_arguments,
         _notebook_export,
     ),
     "import": Command(
-        "Take runs from a CSV or JSON; what is there already stays.",
         "rollpath notebook import season.csv",
         _add_import_arguments,
         _notebook_import,
     ),
     "backup": Command(
-        "Copy the book to another file.",
         "rollpath notebook backup notebook-2026.db",
         _add_backup_arguments,
         _notebook_backup,

@@ -456,14 +456,12 @@ def show_run(arguments: argparse.Namespace, kept: str = "") -> None:
 
 ACTIONS: dict[str, Command] = {
     "add": Command(
-        "Write a run down.",
         "rollpath notebook add --track tracks/ropewalk.yaml --car cars/number-31.yaml "
         "--condition slick --run feature --best 17.84s --wheel left --drifts-out yes",
         _add_add_arguments,
         _notebook_add,
     ),
     "edit": Command(
-        "Correct a run; the old values stay in the book.",
         "rollpath notebook edit 12 --best 17.64s",
         _add_edit_arguments,
         _notebook_edit,

@@ -157,7 +157,6 @@ def _with_pins(runs: list[Run], typed: list[str]) -> list[Run]:
 
 COMMANDS: dict[str, Command] = {
     "plan": Command(
-        "The night's tires, air and jacks, run by run.",
         "rollpath plan cars/racks/number-31.yaml cars/number-31.yaml tracks/saucer-hill.yaml "
         '--runs "heat: heavy, feature: slick" --out card.pdf',
         _add_plan,

@@ -231,7 +231,6 @@ def _survey_files(arguments: argparse.Namespace, survey: Survey) -> dict[Path, s
 
 COMMANDS: dict[str, Command] = {
     "survey": Command(
-        "The shape of a track from a tape, a lap length, or a phone's position log.",
         "rollpath survey --chord 100ft --gap 6ft-9in --straight 300ft --width 45ft "
         "--write tracks/new.yaml",
         _add_survey,

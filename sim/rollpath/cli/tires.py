@@ -198,13 +198,11 @@ def _tape(arguments: argparse.Namespace) -> None:
 
 COMMANDS: dict[str, Command] = {
     "tires": Command(
-        "Which four tires of the rack to bolt on.",
         "rollpath tires cars/racks/number-31.yaml --car cars/number-31.yaml --stagger 2-1/4in",
         _add_tires,
         _tires,
     ),
     "tires tape": Command(
-        "Write down a taping of a tire of the rack.",
         'rollpath tires tape rack.yaml R7 "86 1/4 in" "86 3/8 in" "86 1/4 in" --pressure 18psi',
         _add_tape,
         _tape,

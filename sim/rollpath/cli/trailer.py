@@ -174,14 +174,12 @@ def here() -> Path | None:
 
 COMMANDS: dict[str, Command] = {
     "trailer": Command(
-        "The trailer: set up by asking, then shown.",
         'rollpath trailer --track "Saucer Hill" --radius 200ft --straight 320ft '
         '--rear "83-3/4 86-1/4" --pads "812 741 838 779"',
         _add_trailer,
         _trailer,
     ),
     "tonight": Command(
-        "Where we are tonight and what the surface is; what to do about it.",
         'rollpath tonight "saucer hill" slick',
         _add_tonight,
         _tonight,

@@ -9,7 +9,7 @@ import pytest
 PACKAGE = Path(__file__).resolve().parent.parent / "sim" / "rollpath"
 ROOMS = (
     "errors", "results", "units", "screen", "corners", "typical", "tire", "car", "track",
-    "groove", "loads", "forces", "lap", "lever", "surface", "axle", "stagger", "compare", "scales",
+    "groove", "loads", "forces", "lap", "lever", "surface", "axle", "stagger", "doubts", "compare", "scales",
     "feel",
     "tires", "survey", "runlog", "belief", "debrief", "book", "trailer", "files", "door",
     "door_run", "guide", "show", "cli", "page",

@@ -10,7 +10,8 @@ PACKAGE = Path(__file__).resolve().parent.parent / "sim" / "rollpath"
 ROOMS = (
     "errors", "results", "units", "screen", "corners", "typical", "tire", "car", "track",
     "groove", "loads", "forces", "lap", "lever", "surface", "axle", "stagger", "doubts", "compare",
-    "scales", "feel", "tires", "survey", "runlog", "belief", "debrief", "book", "trailer", "files", "door",
+    "scales", "feel",
+    "tires", "survey", "runlog", "belief", "debrief", "book", "trailer", "files", "door",
     "door_run", "guide", "show", "cli", "page",
 )  # fmt: skip
 """From the bottom up; what stands in a list of the design is here in its order. A room that is not

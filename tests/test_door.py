@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 import rollpath as rp
+from rollpath.units import INCH, POUND
 
 ROOT = Path(__file__).resolve().parent.parent
 SAUCER, ROPEWALK = ROOT / "tracks" / "saucer-hill.yaml", ROOT / "tracks" / "ropewalk.yaml"
@@ -119,3 +120,50 @@ def test_comparisons_and_sweeps_are_jobs(track, car):
     assert list(swept.rows["recommended"]) == sorted(swept.rows["recommended"], reverse=True)
     with pytest.raises(rp.RollpathError):
         rp.sweep(track, car, "inside_radus=120ft:200ft:40ft")
+
+
+# Scales, tires and the plan
+
+
+RACK = ROOT / "cars" / "racks" / "number-31.yaml"
+
+
+def test_weighing_a_change_is_a_job(car):
+    change = rp.Change(rollouts=replace(rp.Change().rollouts, right_rear=INCH))
+    outcome = rp.weigh(CAR, change, "front")
+    assert outcome == rp.weigh(car, change, "front")
+    assert outcome.raised == pytest.approx(-9.5 * POUND)  # as the car file found on its scales
+    assert abs(outcome.holds[0].left_over) < 1 * POUND
+    assert "bite" in str(outcome)
+    with pytest.raises(rp.RollpathError, match="front, jacks or either"):
+        rp.weigh(car, change, "rear")
+
+
+def test_choosing_tires_is_a_job_by_stagger_and_by_recommendation(car, track):
+    by_text = rp.choose(RACK, CAR, "2 1/4 in", air=False)
+    assert by_text == rp.choose(rp.load_rack(RACK), car, 2.25 * INCH, air=False)
+    best = by_text.picks[0]
+    assert best.aimed_stagger == pytest.approx(2.25 * INCH, abs=INCH / 8)
+    wanted = rp.baseline(track, car)
+    by_result = rp.choose(RACK, car, wanted, air=False)
+    assert by_result.aim.stagger == float(wanted.stagger.recommended)
+    for stagger, most, named in (
+        ("9 ft", 10, "stagger"),
+        ("2 in", 0, "most"),
+        ("2 lb", 10, "2 lb"),
+    ):
+        with pytest.raises(rp.RollpathError, match=named):
+            rp.choose(RACK, car, stagger, most=most)
+
+
+def test_planning_a_night_is_a_job(car):
+    night = rp.plan(RACK, CAR, {"heat": "2 1/2 in", "feature": "1 1/2 in"}, bite="59 lb")
+    assert [one.run.name for one in night.runs] == ["heat", "feature"]
+    for one in night.runs:
+        assert abs(one.miss) <= INCH / 8
+        # what the plan says of bite is what weighing the same change says
+        raised = rp.weigh(night.car, one.change(night.car)).raised
+        assert one.pick.bite - car.weights.bite == pytest.approx(raised, abs=0.1 * POUND)
+    assert "heat" in str(night)
+    with pytest.raises(rp.RollpathError, match="track file"):
+        rp.plan(RACK, car, {"heat": "heavy"})

@@ -15,19 +15,10 @@ if TYPE_CHECKING:
     from rollpath.book.next import next_run
     from rollpath.book.run import Run
     from rollpath.car import Car
-    from rollpath.door import (
-        baseline,
-        choose,
-        compare,
-        plan,
-        survey_by_chords,
-        survey_by_lap,
-        survey_by_log,
-        sweep,
-        tonight,
-        weigh,
-    )
+    from rollpath.door import baseline, compare, sweep, tonight
     from rollpath.door_run import debrief, feel
+    from rollpath.door_survey import survey_by_chords, survey_by_lap, survey_by_log
+    from rollpath.door_tires import choose, plan, weigh
     from rollpath.errors import RollpathError
     from rollpath.feel.answers import Answers
     from rollpath.files.cars import load_car
@@ -72,7 +63,7 @@ _ROOMS = {
     "Run": "book.run",
     "Track": "track",
     "baseline": "door",
-    "choose": "door",
+    "choose": "door_tires",
     "compare": "door",
     "debrief": "door_run",
     "feel": "door_run",
@@ -80,13 +71,13 @@ _ROOMS = {
     "load_rack": "files.racks",
     "load_track": "files.tracks",
     "next_run": "book.next",
-    "plan": "door",
-    "survey_by_chords": "door",
-    "survey_by_lap": "door",
-    "survey_by_log": "door",
+    "plan": "door_tires",
+    "survey_by_chords": "door_survey",
+    "survey_by_lap": "door_survey",
+    "survey_by_log": "door_survey",
     "sweep": "door",
     "tonight": "door",
-    "weigh": "door",
+    "weigh": "door_tires",
 }
 
 

@@ -6,11 +6,10 @@ What is handed in is checked here, so that the rooms below may trust their numbe
 
 from __future__ import annotations
 
-import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, TypeAlias
+from typing import TypeAlias
 
 from rollpath.book.book import Book
 from rollpath.book.run import Page
@@ -21,38 +20,21 @@ from rollpath.compare import sweep as swept
 from rollpath.errors import RollpathError
 from rollpath.files.cars import car_from_values, load_car
 from rollpath.files.held import hold_car, hold_track
-from rollpath.files.racks import load_rack
 from rollpath.files.surfaces import surface_on
 from rollpath.files.sweeps import read_sweep
 from rollpath.files.tracks import load_track
 from rollpath.files.trailers import load_trailer
 from rollpath.groove.path import GROOVES, Groove
-from rollpath.scales.hold import Outcome, weigh_change
-from rollpath.scales.twist import Change
 from rollpath.stagger import Baseline
 from rollpath.stagger import baseline as worked_out
-from rollpath.tires.aim import Aim, Weights
-from rollpath.tires.air import standing
-from rollpath.tires.choose import Choice
-from rollpath.tires.choose import choose as chosen
-from rollpath.tires.rack import Rack
 from rollpath.track import CONDITIONS, DEFAULT_CONDITION, Condition, Track
 from rollpath.trailer.advice import Advice, advise
-from rollpath.trailer.asked import Rules
-from rollpath.trailer.asked import Run as PlanRun
 from rollpath.trailer.night import Night
-from rollpath.trailer.plan import Plan
-from rollpath.trailer.plan import plan as planned
 from rollpath.trailer.trailer import Trailer
 from rollpath.units import INCH, parse
 
-if TYPE_CHECKING:
-    from rollpath.survey.log import PositionLog
-    from rollpath.survey.tape import Survey
-
 AnyTrack: TypeAlias = Track | str | Path
 AnyCar: TypeAlias = Car | str | Path
-AnyRack: TypeAlias = Rack | str | Path
 AnyLength: TypeAlias = float | str
 """Metres, or trade text such as ``2 1/4 in``."""
 FURTHEST_WINDOW = (-8 * INCH, 8 * INCH)
@@ -216,242 +198,6 @@ def sweep(
     """
     check_line(groove)
     return swept(track_of(track), car_of(car), read_sweep(of), condition, groove)
-
-
-# A track as it was measured
-
-
-def survey_by_chords(
-    turns_12: Sequence[tuple[AnyLength, AnyLength]],
-    turns_34: Sequence[tuple[AnyLength, AnyLength]] = (),
-    straight: AnyLength | None = None,
-    width: AnyLength | None = None,
-    *,
-    bow: AnyLength = 0.0,
-    lap: AnyLength | None = None,
-    from_inside: AnyLength | None = None,
-) -> Survey:
-    """A track from chords taped in its corners, and a paced straight or a lap length.
-
-    Parameters
-    ----------
-    turns_12, turns_34 : sequences of (chord, gap)
-        m, or trade text such as ``("100 ft", "6 ft 9 in")``; an end left out is taken to be like
-        the other, and the give-or-take has room for that.
-    straight, width, bow : lengths
-    lap : length, optional
-        Instead of a straight.
-    from_inside : length, optional
-        How far outside the inside edge the lap was measured; the middle when nobody knows.
-    """
-    from rollpath.survey.tape import survey_by_chords as by_chords
-
-    ends = tuple([(far_of(c), far_of(g)) for c, g in end] for end in (turns_12, turns_34))
-    return by_chords(
-        (ends[0], ends[1]), _far_or_none(straight), _far_or_none(width), far_of(bow),
-        _far_or_none(lap), _far_or_none(from_inside),
-    )  # fmt: skip
-
-
-def survey_by_lap(
-    lap: AnyLength,
-    straight: AnyLength | None = None,
-    width: AnyLength | None = None,
-    *,
-    bow: AnyLength = 0.0,
-    from_inside: AnyLength | None = None,
-) -> Survey:
-    """A track of equal ends from a lap length alone, or with a paced straight.
-
-    Parameters
-    ----------
-    lap, straight, width, bow, from_inside : lengths
-        m, or trade text such as ``3/8 mile``; see `survey_by_chords`.
-    """
-    from rollpath.survey.tape import survey_by_lap as by_lap
-
-    return by_lap(
-        far_of(lap), _far_or_none(straight), _far_or_none(width), far_of(bow),
-        _far_or_none(from_inside),
-    )  # fmt: skip
-
-
-def survey_by_log(
-    log: PositionLog | str | Path,
-    width: AnyLength | None = None,
-    *,
-    from_inside: AnyLength = 0.0,
-) -> Survey:
-    """A track from a position log walked or driven along a line parallel to its edges.
-
-    Parameters
-    ----------
-    log : PositionLog or path
-        GPX, or CSV with positions.
-    width : length, optional
-    from_inside : length
-        How far outside the inside edge the line lies.
-    """
-    from rollpath.files.logs import load_position_log
-    from rollpath.survey.measured import survey_by_log as by_log
-
-    read = load_position_log(log) if isinstance(log, str | Path) else log
-    return by_log(read, _far_or_none(width), far_of(from_inside))
-
-
-def far_of(length: AnyLength) -> float:
-    """A length on the ground in metres, from trade text when that is what is given."""
-    return parse(length, "length") if isinstance(length, str) else float(length)
-
-
-def _far_or_none(length: AnyLength | None) -> float | None:
-    return None if length is None else far_of(length)
-
-
-# Scales, tires, and the night
-
-
-def rack_of(rack: AnyRack) -> Rack:
-    """A rack, read from its file when that is what is given."""
-    return load_rack(rack) if isinstance(rack, str | Path) else rack
-
-
-def weigh(
-    car: AnyCar, change: Change, hold: str | None = None, *, rack: AnyRack | None = None
-) -> Outcome:
-    """What a change of tires, air, jacks or spacers does on the four scale pads.
-
-    Parameters
-    ----------
-    car : Car or path
-    change : Change
-        SI, corner by corner; `tires.air.air_change` makes one of air and the growth it brings.
-    hold : str, optional
-        ``front``, ``jacks`` or ``either``: also find what puts bite back.
-    rack : Rack or path, optional
-        Gives the running pressures where the car's own are not known.
-
-    Raises
-    ------
-    RollpathError
-        If an effect cannot be told from what the car file holds.
-
-    Examples
-    --------
-    An inch more rear stagger, by a bigger right rear::
-
-        weigh("car.yaml", Change(rollouts=only("right_rear", INCH)), "front").holds[0]
-    """
-    what = car_of(car)
-    if rack is not None:
-        what = standing(what, rack_of(rack))
-    if hold not in (None, "front", "jacks", "either"):
-        raise RollpathError(f'hold: expected front, jacks or either, got "{hold}"')
-    return weigh_change(what, change, hold)
-
-
-def choose(
-    rack: AnyRack,
-    car: AnyCar,
-    stagger: AnyLength | Baseline,
-    weights: Weights | None = None,
-    most: int = 10,
-    *,
-    air: bool = True,
-    hot: bool = False,
-) -> Choice:
-    """Which four tires of a rack to bolt on, and how much air to give them.
-
-    Parameters
-    ----------
-    rack : Rack or path
-    car : Car or path
-    stagger : float, str or Baseline
-        Wanted cold: metres, trade text such as ``2 1/4 in``, or a recommendation, whose cost then
-        says how much a miss matters.
-    weights : Weights, optional
-        What each aim is worth.
-    most : int
-        How many sets to return.
-    air, hot : bool
-        Whether to choose air too; whether `stagger` is that of hot tires.
-
-    Raises
-    ------
-    RollpathError
-        If no four tires may go on the car together.
-    """
-    what = car_of(car)
-    if most < 1:
-        raise RollpathError(f"most: expected 1 or more, got {most}")
-    return chosen(rack_of(rack), what, aim_of(stagger), weights, most, air=air, hot=hot)
-
-
-def aim_of(stagger: AnyLength | Baseline) -> Aim:
-    """A stagger wanted, or a recommendation, as what a choice aims at."""
-    if isinstance(stagger, Baseline):
-        return Aim(float(stagger.stagger.recommended), stagger)
-    length = length_of(stagger)
-    least, most = FURTHEST_WINDOW
-    if not least <= length <= most:
-        raise RollpathError("expected a stagger between -12 and 24 in")
-    return Aim(length)
-
-
-def plan(
-    rack: AnyRack,
-    car: AnyCar,
-    runs: Sequence[PlanRun] | Mapping[str, AnyLength | Baseline],
-    track: AnyTrack | None = None,
-    *,
-    bite: AnyLength | None = None,
-    rules: Rules | None = None,
-) -> Plan:
-    """Tires, air and jack turns for every run of a night: the best over all of it.
-
-    Parameters
-    ----------
-    rack : Rack or path
-    car : Car or path
-    runs : sequence of trailer.asked.Run, or mapping
-        By name what each wants: a stagger, a recommendation, or a surface such as ``slick``, for
-        which a track is needed.
-    track : Track or path, optional
-    bite : float or str, optional
-        Target on the scales: newton, or trade text such as ``75 lb``; what the car has now when
-        left out.
-    rules : Rules, optional
-        What may be changed between runs.
-
-    Raises
-    ------
-    RollpathError
-        If a run cannot be read, or no night keeps to the rules.
-
-    Examples
-    --------
-    ::
-
-        plan("rack.yaml", "car.yaml", {"heat": "heavy", "feature": "1 1/2 in"}, "track.yaml")
-    """
-    what = car_of(car)
-    where = None if track is None else track_of(track)
-    asked = (
-        [run_of(name, wanted, where, what) for name, wanted in runs.items()]
-        if isinstance(runs, Mapping)
-        else list(runs)
-    )
-    held = parse(bite, "weight") if isinstance(bite, str) else bite
-    return planned(rack_of(rack), what, asked, bite=held, rules=rules)
-
-
-def run_of(name: str, wanted: AnyLength | Baseline, track: Track | None, car: Car) -> PlanRun:
-    """One run of a plan from what it wants; see `plan`."""
-    if not isinstance(wanted, str) or re.match(r"[-+]?[\d.]", wanted):
-        return PlanRun(name, aim_of(wanted))
-    if track is None:
-        raise RollpathError("a surface needs a track file; or give the stagger, such as 2 1/4 in")
-    return PlanRun(name, aim_of(baseline(track, car, wanted)), wanted)
 
 
 def tonight(trailer: Trailer | str | Path) -> Advice:

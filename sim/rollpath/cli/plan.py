@@ -17,7 +17,7 @@ from rollpath.cli.arguments import (
 )
 from rollpath.cli.given import add_given_arguments, given
 from rollpath.corners import Corners, corner_named
-from rollpath.door import plan, run_of
+from rollpath.door_tires import plan, run_of
 from rollpath.errors import RollpathError
 from rollpath.show.plan import plan_json, plan_screen
 from rollpath.show.words import as_json

@@ -9,19 +9,16 @@ from rollpath.cli.arguments import (
     add_bands_argument,
     add_output_arguments,
     add_points_argument,
-    find_files,
     nearest,
     number_between,
     plain_word,
     recorded_groove,
     screen_of,
     watched,
-    word_of,
 )
+from rollpath.cli.given import NO_TRACK, Given, add_given_arguments, given
 from rollpath.compare import SORT_KEYS, Comparison, Sweep, Swept, compare, sweep
-from rollpath.files.cars import load_car
 from rollpath.files.sweeps import read_sweep
-from rollpath.files.tracks import load_track
 from rollpath.groove.free import DIAMOND_SHARPNESS, DIAMOND_ZONE
 from rollpath.groove.path import FASTEST, GROOVES
 from rollpath.screen import Screen
@@ -49,15 +46,7 @@ def names_of(allowed: Sequence[str]) -> Callable[[str], list[str]]:
 
 
 def _add_compare(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("files", type=word_of, nargs="+", metavar="TRACK", help="track files")
-    parser.add_argument(
-        "--car",
-        type=word_of,
-        action="append",
-        required=True,
-        metavar="FILE",
-        help="car file; may be repeated",
-    )
+    add_given_arguments(parser, many_cars=True)
     parser.add_argument(
         "--conditions", type=names_of(list(CONDITIONS)), default=list(CONDITIONS), metavar="A,B",
         help=f"states of the surface (default {','.join(CONDITIONS)})",
@@ -129,16 +118,14 @@ def _compare_night(arguments: argparse.Namespace, screen: Screen) -> None:
     from rollpath.groove.night import night
     from rollpath.show import night as told
 
-    if (len(arguments.files), len(arguments.car), len(arguments.grooves or [""])) != (1, 1, 1):
-        raise CommandError("--night takes one track, one car and at most one groove")
+    named = _one_case(arguments, "--night")
     if arguments.sweep is not None or arguments.points is not None:
         raise CommandError("--night goes with neither --sweep nor --points")
-    path, car = find_files((arguments.files[0], "track"), (arguments.car[0], "car"))
     ends = arguments.conditions if len(arguments.conditions) > 1 else ["heavy", "slick"]
     if arguments.conditions == list(CONDITIONS):
         ends = ["heavy", "slick"]
     result = night(
-        load_track(path), load_car(car), ends[0], ends[-1], arguments.bands,
+        named.track, named.car, ends[0], ends[-1], arguments.bands,
         groove=(arguments.grooves or [FASTEST])[0],
     )  # fmt: skip
     if arguments.json:
@@ -152,16 +139,15 @@ def _compare_night(arguments: argparse.Namespace, screen: Screen) -> None:
 
 
 def _compared(arguments: argparse.Namespace) -> Comparison:
-    paths = find_files(
-        *((name, "track") for name in arguments.files), *((name, "car") for name in arguments.car)
-    )
-    tracks = [load_track(path) for path in paths[: len(arguments.files)]]
+    named = given(arguments)
+    if not named.tracks:
+        raise CommandError(NO_TRACK)
     return compare(
-        tracks,
-        [load_car(path) for path in paths[len(arguments.files) :]],
+        named.tracks,
+        [named.car, *named.more_cars],
         arguments.conditions,
         arguments.grooves or (),
-        recorded=[recorded_groove(arguments, track) for track in tracks],
+        recorded=[recorded_groove(arguments, track) for track in named.tracks],
         sort=arguments.sort,
         each=watched,
         zone=arguments.zone,
@@ -169,14 +155,24 @@ def _compared(arguments: argparse.Namespace) -> Comparison:
     )
 
 
+def _one_case(arguments: argparse.Namespace, option: str) -> Given:
+    """One track and one car, for what takes no more.
+
+    Raises
+    ------
+    CommandError
+    """
+    named = given(arguments)
+    if len(named.tracks) > 1 or named.more_cars or len(arguments.grooves or [""]) > 1:
+        raise CommandError(f"{option} takes one track, one car and at most one groove")
+    return named
+
+
 def _swept(arguments: argparse.Namespace) -> Swept:
-    one_each = (len(arguments.files), len(arguments.car), len(arguments.grooves or [""]))
-    if one_each != (1, 1, 1):
-        raise CommandError("--sweep takes one track, one car and at most one groove")
+    named = _one_case(arguments, "--sweep")
     condition = arguments.conditions[0] if len(arguments.conditions) == 1 else DEFAULT_CONDITION
-    track, car = find_files((arguments.files[0], "track"), (arguments.car[0], "car"))
     return sweep(
-        load_track(track), load_car(car), arguments.sweep, condition,
+        named.track, named.car, arguments.sweep, condition,
         (arguments.grooves or [None])[0], each=watched,
     )  # fmt: skip
 

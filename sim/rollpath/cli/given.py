@@ -49,6 +49,8 @@ class Given:
     rack_path : Path or None
     trailer : Trailer or None
         None when there is none, or when nothing of it was needed.
+    more_cars : tuple of Car
+        Others beside it, where a command takes several.
     """
 
     tracks: tuple[Track, ...]
@@ -57,6 +59,7 @@ class Given:
     rack: Rack | None
     rack_path: Path | None
     trailer: Trailer | None
+    more_cars: tuple[Car, ...] = ()
 
     @property
     def track(self) -> Track:
@@ -74,7 +77,9 @@ class Given:
         return self.tracks[0]
 
 
-def add_given_arguments(parser: argparse.ArgumentParser, rack: bool = False) -> None:
+def add_given_arguments(
+    parser: argparse.ArgumentParser, rack: bool = False, many_cars: bool = False
+) -> None:
     """Files in any order, or by option; what is not said comes from the trailer."""
     parser.add_argument(
         "files", type=word_of, nargs="*", metavar="FILE",
@@ -82,11 +87,16 @@ def add_given_arguments(parser: argparse.ArgumentParser, rack: bool = False) -> 
     )  # fmt: skip
     group = parser.add_argument_group("the same by name; what is not said comes from the trailer")
     group.add_argument("--track", type=word_of, metavar="TRACK", help="file, or name of a track")
-    group.add_argument("--car", type=word_of, metavar="CAR", help="car file")
+    if many_cars:
+        group.add_argument(
+            "--car", type=word_of, action="append", metavar="CAR", help="file; may be repeated"
+        )
+    else:
+        group.add_argument("--car", type=word_of, metavar="CAR", help="car file")
     if rack:
         group.add_argument("--rack", type=word_of, metavar="RACK", help="rack file")
     group.add_argument("--trailer", type=path_of, metavar="DIR", help="the trailer's folder")
-    parser.set_defaults(takes_rack=rack)
+    parser.set_defaults(takes_rack=rack, takes_cars=many_cars)
     add_track_arguments(parser)
 
 
@@ -115,7 +125,8 @@ def given(arguments: argparse.Namespace, needs_track: bool = True) -> Given:
     _surface(arguments, trailer, taken, bool(typed["track"]))
     if trailer is not None and taken:
         arguments.note = f"from the trailer: {', '.join(taken)}"
-    return Given(tracks, car, car_path, rack, rack_path, trailer)
+    more = tuple(load_car(find_file(name, "car")) for name in typed["car"][1:])
+    return Given(tracks, car, car_path, rack, rack_path, trailer, more)
 
 
 def trailer_of(arguments: argparse.Namespace) -> Trailer | None:
@@ -161,7 +172,7 @@ def _sorted(arguments: argparse.Namespace, needs_track: bool) -> dict[str, list[
         option = getattr(arguments, sort, None)
         for name in [option] if isinstance(option, str) else option or []:
             typed[sort].append(name)
-    for sort in ("car", "rack"):
+    for sort in ("rack",) if arguments.takes_cars else ("car", "rack"):
         if len(typed[sort]) > 1:
             raise CommandError(f"two {sort} files: {', '.join(typed[sort])}; name one")
     if typed["rack"] and not arguments.takes_rack:

@@ -29,7 +29,7 @@ from rollpath.show.trailer import (
     trailer_json,
     trailer_screen,
 )
-from rollpath.show.words import as_json
+from rollpath.show.words import as_json, lay_out
 from rollpath.trailer.interview import QUESTIONS
 from rollpath.trailer.night import Night, as_state
 from rollpath.trailer.trailer import Trailer
@@ -72,7 +72,8 @@ def _trailer(arguments: argparse.Namespace) -> None:
         first = trailer_here(arguments)
         record(first, "trailer", {}, as_state(first.night))
         if not arguments.json:
-            print(f"written: {', '.join(path.name for path in written)} in {where}")
+            names = ", ".join(path.name for path in written)
+            print(lay_out([f"written: {names} in {where}"], screen_of(arguments)))
     trailer = trailer_of(arguments)
     assert trailer is not None
     if arguments.json:

@@ -1,12 +1,17 @@
 """rollpath debrief: answers, recorded laps, the page, and input that cannot be used."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
+from rollpath.book.book import Book
 from rollpath.cli import main
 from rollpath.feel.answers import ANSWERS
 from rollpath.show.words import SHORT_CAUTIONS
+
+from scripts.made_season import Season, made_season
 
 CASE = ("debrief", "tracks/saucer-hill.yaml", "cars/number-31.yaml", "--condition", "slick",
         "--groove", "middle")  # fmt: skip
@@ -159,6 +164,59 @@ class TestLog:
         assert any("--steering-positive right" in note for note in log["notes"])
         told = data("--log", str(path), "--steering-positive", "right")
         assert told["log"]["exit_steer_deg"] is not None
+
+
+class TestStaggerTold:
+    def test_what_was_on_the_car_may_be_told(self, data):
+        told = data("--stagger", "3-1/4in", "--wheel", "right", "--crabs", "yes")
+        assert told["now"]["stagger_in"] == pytest.approx(3.25)
+        assert told["verdict"]["change"] == "less"
+        told = data("--stagger", "1 1/4 in", *LOG)
+        assert told["log"]["taped_in"] == pytest.approx(1.25)
+
+    def test_an_absurd_one_is_one_line(self, run):
+        status, _, err = run(*CASE, "--stagger", "225in")
+        assert status == 2 and "between -8 and 8 in" in err and err.count("\n") == 1
+
+
+@pytest.fixture(scope="module")
+def book(tmp_path_factory):
+    """Nights of a car that wants half an inch less than the physics says."""
+    path = tmp_path_factory.mktemp("book") / "season.db"
+    pages, _ = made_season(Season(off=-0.5, nights=14, runs=5), np.random.default_rng(4))
+    with Book(path) as book:
+        for page in pages:
+            book.add(replace(page.run, track="Saucer Hill"))
+    return ("--book", str(path))
+
+
+class TestNights:
+    def test_baseline_and_debrief_agree_on_the_best_stagger(self, run, book):
+        told = [
+            json.loads(run(job, *CASE[1:], *book, "--json")[1]) for job in ("baseline", "debrief")
+        ]
+        assert told[0]["correction"]["stagger_in"] < -0.3
+        for key in ("recommended_in", "unbounded_in", "band_in"):
+            assert told[0]["stagger"][key] == pytest.approx(told[1]["stagger"][key])
+        assert told[1]["belief"]["best_in"] == pytest.approx(
+            told[0]["stagger"]["unbounded_in"], abs=0.02
+        )
+
+    def test_every_witness_has_its_share(self, run, book):
+        words = (*LOG, "--gear-ratio", "5.8", "--wheel", "right", "--crabs", "yes")
+        _, out, _ = run(*CASE, *book, *words, "--json")
+        shares = json.loads(out)["belief"]["shares"]
+        assert set(shares) == {"physics", "driver", "log", "nights"}
+        assert sum(shares.values()) == pytest.approx(1.0, abs=1e-4)
+        _, out, _ = run(*CASE, *book, *words, "--full")
+        assert all(f"{name} " in out.split("who brought it")[1] for name in shares)
+
+    def test_fits_a_phone_with_a_log_and_a_notebook(self, run, book, monkeypatch):
+        monkeypatch.setenv("COLUMNS", "40")
+        for felt in (("--wheel", "right", "--crabs", "yes"), ("--wheel", "left"), ()):
+            _, out, _ = run(*CASE, *book, *LOG, "--gear-ratio", "5.8", *felt)
+            assert len(out.splitlines()) <= 24
+            assert max(map(len, out.splitlines())) <= 40
 
 
 class TestPage:

@@ -49,6 +49,11 @@ class Axle:
     def half_track(self) -> Real:
         return 0.5 * self.track_width
 
+    def with_stagger(self, stagger: Real) -> "Axle":
+        """The axle with another stagger on the same mean rollout."""
+        mean, half = self.mean_rollout, 0.5 * stagger
+        return Axle(self.track_width, mean - half, mean + half)
+
 
 @dataclass(frozen=True)
 class Tire:

@@ -44,6 +44,11 @@ CHOICE = INCH / 4
 """Step that a driver is offered for what bothers him. Engineering judgement."""
 LEAST_PHYSICS_DOUBT = 0.15 * INCH
 """The physics is never surer than this, however well all was measured. Engineering judgement."""
+NINETY_NINE = 2.576
+"""Standard deviations either way that hold 99 in 100: normal distribution."""
+LEAST_TAUGHT = 1.0
+"""Nights that show a correction know at least this much of what the physics knows. Engineering
+judgement."""
 MAY_SPIN = 2.0
 """How much oftener an answer says nothing of the stagger when nobody asked about wheelspin.
 Engineering judgement."""
@@ -159,6 +164,27 @@ class Verdict:
 
 
 @dataclass(frozen=True)
+class Lesson:
+    """What nights teach beside the physics: stagger to add to it, and half its interval of 99 in
+    100, m."""
+
+    correction: float
+    reach: float
+
+    def witness(self, physics_sd: float) -> Witness:
+        """The nights as a witness beside physics of that standard deviation, m.
+
+        What was learned has the physics in it, so the witness is what is left when that is taken
+        out again: both together then lie at the correction (precisions add).
+        """
+        after = self.reach / NINETY_NINE
+        own = max(after**-2.0 - physics_sd**-2.0, LEAST_TAUGHT * physics_sd**-2.0)
+        return estimate(
+            "nights", self.correction * (own + physics_sd**-2.0) / own, own**-0.5
+        )  # fmt: skip
+
+
+@dataclass(frozen=True)
 class Choice:
     """A step that nobody orders: what a driver may have for what bothers him, and its price.
 
@@ -217,10 +243,10 @@ def decide(
         )  # fmt: skip
     change = "more" if step > 0 else "less" if step < 0 else "leave"
     against = _against(said, belief.mean - fitted)
-    unasked = step != 0 and change != said
+    unasked = "by the lap" if reading else "by the lap alone"
     reasons = (
         *_codes(reading), *(("against the lap",) if against else ()),
-        *(("by the lap",) if unasked else ()), *(("log",) if word else ()),
+        *((unasked,) if step and change != said else ()), *(("log",) if word else ()),
     )  # fmt: skip
     question = "against the lap" if against else reading.code if said == "ask" and reading else ""
     return Verdict(change, step, "low" if question else sure, reasons, question)
@@ -353,8 +379,12 @@ def debrief_of(
     answers: Answers | None = None,
     log: RunLog | None = None,
     gear_ratio: float | None = None,
+    nights: Lesson | None = None,
 ) -> DebriefResult:
-    """The debrief of a case whose baseline is known already; see `debrief`."""
+    """The debrief of a case whose baseline is known already; see `debrief`.
+
+    `nights` is what his own nights put on the physics at this track, where they put anything.
+    """
     from rollpath.feel.foretold import foretold_by
     from rollpath.feel.lap import trim_lap
 
@@ -364,19 +394,38 @@ def debrief_of(
     )
     told = foretold_by(feel, 0)
     recording, word = _log_says(result, log, gear_ratio)
+    if word is not None and nights is not None:
+        # What the nights put on the physics holds for the line that was recorded too.
+        word = replace(word, best=word.best + nights.correction)
     reading, heard = driver_says(answers, told) if answers.given else (None, None)
     physics = float(result.stagger.unbounded)
     witnesses = [heard] if heard else []
     if word is not None and word.code == "stagger":
         witnesses.append(estimate("log", word.best - physics, word.sd))
     sd = max(give_or_take(result).sd, LEAST_PHYSICS_DOUBT)
-    belief, window = believe(physics, sd, witnesses), result.stagger.window
+    if nights is not None:
+        witnesses.append(nights.witness(sd))
+    belief, window = _believed(physics, sd, witnesses), result.stagger.window
     spoken = reading is not None or word is not None
     verdict = decide(reading, word, belief, fitted, window) if spoken else None
     return DebriefResult(
-        _as_ordered(result, verdict), result, told, feel, belief, answers, recording, reading,
-        word, verdict, _choice(result, verdict, reading),
+        _as_ordered(_learned(result, nights), verdict), result, told, feel, belief, answers,
+        recording, reading, word, verdict, _choice(result, verdict, reading),
     )  # fmt: skip
+
+
+def _believed(physics: float, sd: float, witnesses: list[Witness]) -> Belief:
+    """The belief; the nights, which were weighed against the physics already, do not stand apart
+    from it."""
+    belief = believe(physics, sd, witnesses)
+    return replace(belief, apart=tuple(two for two in belief.apart if two != ("physics", "nights")))
+
+
+def _learned(result: Baseline, nights: Lesson | None) -> Baseline:
+    """The case with what the nights teach put on it, as a baseline with a notebook has it."""
+    from rollpath.stagger import corrected
+
+    return result if nights is None else corrected(result, nights.correction)
 
 
 def _beside(result: Baseline, fitted: float) -> float:

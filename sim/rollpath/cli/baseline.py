@@ -1,36 +1,28 @@
 """`rollpath baseline`: which rear stagger to start with."""
 
 import argparse
-from typing import TYPE_CHECKING
 
 from rollpath.cli.arguments import (
     Command,
     add_case_arguments,
     add_output_arguments,
-    path_of,
     run_baseline_case,
     screen_of,
 )
-from rollpath.cli.book import open_book, told_of_book
+from rollpath.cli.book import add_lesson_argument, lesson_of
 from rollpath.cli.given import add_given_arguments, given
 from rollpath.doubts import give_or_take
 from rollpath.scales.rates import effect_of
 from rollpath.show.baseline import baseline_json, baseline_screen
 from rollpath.show.study import lesson_json, lesson_words
 from rollpath.show.words import as_json
-from rollpath.stagger import Baseline, corrected
-
-if TYPE_CHECKING:
-    from rollpath.book.lessons import Study
+from rollpath.stagger import corrected
 
 
 def _add_baseline(parser: argparse.ArgumentParser) -> None:
     add_given_arguments(parser)
     add_case_arguments(parser)
-    parser.add_argument(
-        "--book", type=path_of, metavar="FILE",
-        help="notebook whose nights correct the physics, where they carry a correction",
-    )  # fmt: skip
+    add_lesson_argument(parser)
     add_output_arguments(parser)
 
 
@@ -38,7 +30,7 @@ def _baseline(arguments: argparse.Namespace) -> None:
     named = given(arguments)
     track, car = named.track, named.car
     result = physics = run_baseline_case(arguments, track, car)
-    lesson = _lesson(arguments, result)
+    lesson = lesson_of(arguments, result)
     found = None if lesson is None else lesson.at(track.name).correction
     if found is not None:
         result = corrected(physics, found.stagger)
@@ -58,18 +50,6 @@ def _baseline(arguments: argparse.Namespace) -> None:
 
         deliver(baseline_pictures(result, screen_of(arguments)),
                       arguments.out, arguments.show)  # fmt: skip
-
-
-def _lesson(arguments: argparse.Namespace, result: Baseline) -> "Study | None":
-    """What the notebook that was named says of this car in this condition."""
-    if arguments.book is None:
-        return None
-    from rollpath.book.lessons import study_of
-
-    with told_of_book(), open_book(arguments) as book:
-        named = arguments.condition
-        surface = named if isinstance(named, str) else result.condition.name
-        return study_of(book.runs(), result.car.name, surface)
 
 
 COMMANDS: dict[str, Command] = {

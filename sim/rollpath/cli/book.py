@@ -8,12 +8,14 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from rollpath.cli.arguments import CommandError
+from rollpath.cli.arguments import CommandError, path_of
 from rollpath.cli.given import trailer_folder
 from rollpath.files.schema import FileError
 
 if TYPE_CHECKING:
     from rollpath.book.book import Book
+    from rollpath.book.lessons import Study
+    from rollpath.stagger import Baseline
 
 
 @contextmanager
@@ -53,6 +55,25 @@ def open_book(arguments: argparse.Namespace, new: bool = False) -> Iterator["Boo
         finally:
             for notice in book.notices:
                 print(f"rollpath: {notice}", file=sys.stderr)
+
+
+def add_lesson_argument(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--book", type=path_of, metavar="FILE",
+        help="notebook whose nights correct the physics, where they carry a correction",
+    )  # fmt: skip
+
+
+def lesson_of(arguments: argparse.Namespace, result: "Baseline") -> "Study | None":
+    """What the notebook that was named says of this car in this condition; None without one."""
+    if arguments.book is None:
+        return None
+    from rollpath.book.lessons import study_of
+
+    with told_of_book(), open_book(arguments) as book:
+        named = arguments.condition
+        surface = named if isinstance(named, str) else result.condition.name
+        return study_of(book.runs(), result.car.name, surface)
 
 
 def say(text: str, kept: str) -> None:

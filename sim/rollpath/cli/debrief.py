@@ -3,7 +3,9 @@
 import argparse
 from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
+from rollpath.car import Car
 from rollpath.cli.arguments import (
     Command,
     CommandError,
@@ -11,19 +13,27 @@ from rollpath.cli.arguments import (
     add_output_arguments,
     number_between,
     path_of,
+    quantity_of,
     run_baseline_case,
     screen_of,
     word_of,
 )
+from rollpath.cli.book import add_lesson_argument, lesson_of
 from rollpath.cli.given import add_given_arguments, given
-from rollpath.debrief import debrief_of
+from rollpath.debrief import Lesson, debrief_of
 from rollpath.feel.answers import ANSWERS, Answers
+from rollpath.files.cars import LEAST_STAGGER
 from rollpath.files.logs import RUN_COLUMNS, load_run_log
 from rollpath.files.schema import FileError
+from rollpath.files.slips import MOST_STAGGER
 from rollpath.runlog.laps import RunLog, RunLogError
 from rollpath.show.debrief import debrief_json, debrief_screen
+from rollpath.show.study import brief_lesson, lesson_json, lesson_words
 from rollpath.show.words import as_json
 from rollpath.units import shorten
+
+if TYPE_CHECKING:
+    from rollpath.book.lessons import Study
 
 
 def add_answer_arguments(parser: argparse.ArgumentParser) -> None:
@@ -102,7 +112,13 @@ def run_log_of(arguments: argparse.Namespace) -> RunLog | None:
 
 def _add_debrief(parser: argparse.ArgumentParser) -> None:
     add_given_arguments(parser)
+    parser.add_argument(
+        "--stagger", type=quantity_of("tape"), metavar="S",
+        help="the rear stagger that was on the car, such as 2-1/4in, where its file is not up to "
+        "date",
+    )  # fmt: skip
     add_case_arguments(parser)
+    add_lesson_argument(parser)
     add_answer_arguments(parser)
     add_log_arguments(parser)
     parser.add_argument(
@@ -116,19 +132,41 @@ def _add_debrief(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--show", action="store_true", help="show the page on the screen")
 
 
+def as_driven(car: Car, stagger: float | None) -> Car:
+    """The car with the rear stagger that was told, on the rollouts that its file has."""
+    if stagger is None:
+        return car
+    if not LEAST_STAGGER <= stagger <= MOST_STAGGER:
+        raise CommandError("--stagger: expected a stagger between -8 and 8 in")
+    return replace(car, rear=car.rear.with_stagger(stagger))
+
+
+def learned_at(study: "Study", track: str) -> Lesson | None:
+    """What the nights put on the physics at a track; None where they put nothing."""
+    found = study.at(track).correction
+    if found is None:
+        return None
+    low, high = found.interval
+    return Lesson(found.stagger, 0.5 * (high - low))
+
+
 def _debrief(arguments: argparse.Namespace) -> None:
     named, log = given(arguments), run_log_of(arguments)
-    track, car = named.track, named.car
+    track, car = named.track, as_driven(named.car, arguments.stagger)
     result = run_baseline_case(arguments, track, car)
+    study = lesson_of(arguments, result)
     screen = screen_of(arguments)
     try:
-        told = debrief_of(result, answers_of(arguments), log, arguments.gear_ratio)
+        told = debrief_of(result, answers_of(arguments), log, arguments.gear_ratio,
+                          None if study is None else learned_at(study, track.name))  # fmt: skip
     except RunLogError as error:
         raise FileError([f"{arguments.log}: {error}"]) from None
     if arguments.json:
-        print(as_json(debrief_json(told)))
+        lesson = {} if study is None else lesson_json(study, result)
+        print(as_json(debrief_json(told) | lesson))
     else:
-        print(debrief_screen(told, screen))
+        words = lesson_words if screen.full else brief_lesson
+        print(debrief_screen(told, screen, "" if study is None else words(study, result, screen)))
     if arguments.out or arguments.show:
         from rollpath.show.picture import deliver
         from rollpath.show.sheet import draw_feel_page, draw_sheet, write_sheets

@@ -79,6 +79,7 @@ REASONS = {
     "and no news",
     "against the lap": "the lap is quicker the other way, so neither word moves it alone",
     "by the lap": "the lap is quicker so, and nothing he feels speaks against it",
+    "by the lap alone": "the lap is quicker so",
     "apart": "what was seen and said does not fit together",
     "tape": "the wheel and the tape do not fit together, so no step can be trusted",
     "log": "the recorded laps are counted in",
@@ -234,11 +235,14 @@ def _recording_in_full(run: Recording, screen: Screen) -> list[str]:
     return lines
 
 
-def debrief_screen(told: DebriefResult, screen: Screen) -> str:
-    """A debrief: the instruction first, what it rests on, and where it scrubbed."""
+def debrief_screen(told: DebriefResult, screen: Screen, note: str = "") -> str:
+    """A debrief: the instruction first, what it rests on, and where it scrubbed.
+
+    `note` is what his own nights say.
+    """
     return sections(
         [
-            _answer(told, screen),
+            [*_answer(told, screen), *([paragraph(note, "  ")] if note else [])],
             recording_lines(told, screen),
             _scrub_lines(told, screen) if _has_room(told, screen) else [],
             _belief_lines(told, screen) if screen.full else [],

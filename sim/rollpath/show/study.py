@@ -145,6 +145,15 @@ def lesson_words(study: Study, physics: Baseline, screen: Screen) -> str:
     )
 
 
+def brief_lesson(study: Study, physics: Baseline, screen: Screen) -> str:
+    """The same in one line: what the nights put on the physics, or that they put nothing."""
+    found = study.at(physics.track.name).correction
+    if found is None:
+        return f"your own nights, {study.condition}: no correction"
+    more = screen.fine(found.stagger, signed=True)
+    return f"your own nights, {found.condition}: {more} on the physics, counted in"
+
+
 def _learned_away(study: Study, finding: Finding, screen: Screen) -> str:
     """What was learned at other tracks, when it is not enough for this one."""
     found = study.correction

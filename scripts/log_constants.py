@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from importlib import import_module
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -45,8 +46,8 @@ def constants() -> dict[str, str]:
     found: dict[str, str] = {}
     for room in ROOMS:
         module = import_module(f"rollpath.runlog.{room}")
-        with open(str(module.__file__)) as text:
-            own = {line.split("=")[0].split(":")[0].strip() for line in text if "=" in line}
+        text = Path(str(module.__file__)).read_text().splitlines()
+        own = {line.split("=")[0].split(":")[0].strip() for line in text if "=" in line}
         for name, value in vars(module).items():
             number = isinstance(value, int | float | tuple) and not isinstance(value, bool)
             if name.isupper() and number and name in own and name not in SKIPPED:

@@ -1,20 +1,23 @@
 """Surfaces in between, what a lap time says of one, and a night from one to another."""
 
 import json
+import re
 from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
 import pytest
+import rollpath
 from ovals import DEMO_TRACKS, ROOT, demo_car, demo_track
 from rollpath.cli import main
+from rollpath.doubts import give_or_take
 from rollpath.groove.lay import make_groove
 from rollpath.groove.night import night
 from rollpath.lap import solve_lap
 from rollpath.screen import TRADE
 from rollpath.show.night import instruction, night_picture, short_screen
 from rollpath.show.surface import come_words, near_words
-from rollpath.stagger import baseline
+from rollpath.stagger import baseline, timed_baseline
 from rollpath.surface import (
     StopwatchError,
     come_from,
@@ -151,14 +154,67 @@ def test_a_surface_that_cannot_be_is_told_in_one_line(capsys, typed, told):
     [
         (("--grip", "0.84"), "grip 0.84 (between rubbered and tacky)"),
         (("--condition", "heavy to slick 60%"), "heavy to slick 60%"),
-        (("--lap-time", "19.8s"), "a 19.80 s track (between"),
+        (("--lap-time", "19.8s"), "19.80 s is between rubbered and tacky, grip 0.85, give or take"),
     ],
 )
 def test_a_screen_is_headed_by_the_surface_it_is_for(capsys, typed, head):
     main(["baseline", SAUCER, NUMBER_31, *typed])
     out, err = capsys.readouterr()
     assert head in " ".join(out.split())
-    assert ("give or take" in err) == (typed[0] == "--lap-time")
+    assert err == ""
+
+
+SCREENS = (
+    ("baseline", SAUCER, NUMBER_31), ("feel", SAUCER, NUMBER_31), ("debrief", SAUCER, NUMBER_31),
+    ("tires", f"{ROOT}/cars/racks/number-31.yaml", NUMBER_31, "--track", SAUCER),
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("typed", SCREENS, ids=lambda typed: typed[0])
+def test_every_screen_tells_what_the_watch_says_and_what_it_did(monkeypatch, capsys, typed):
+    monkeypatch.setenv("COLUMNS", "40")
+    assert main([*typed, "--condition", "slick", "--lap-time", "19.8s"]) == 0
+    out, err = capsys.readouterr()
+    assert err == ""
+    assert len(out.splitlines()) <= 24
+    told = " ".join(out.split())
+    assert "19.80 s is between rubbered and tacky, grip 0.8" in told
+    assert re.search(r"that turns 1 \d/8 in into (1|2) \d/\d in", told)
+
+
+@pytest.mark.parametrize("typed", SCREENS, ids=lambda typed: typed[0])
+def test_json_tells_what_the_watch_says_and_what_it_did(capsys, typed):
+    main([*typed, "--condition", "slick", "--json"])
+    plain = json.loads(capsys.readouterr().out)
+    main([*typed, "--condition", "slick", "--lap-time", "19.8s", "--json"])
+    told = json.loads(capsys.readouterr().out)["surface"]
+    assert told["near"] == ["rubbered", "tacky"]
+    assert (told["lap_time_s"], plain["surface"]["lap_time_s"]) == (19.8, None)
+    assert 0.0 < told["give_or_take_grip"] < 0.1
+    asked = plain.get("target_in") or plain.get("stagger", {}).get("recommended_in")
+    assert asked is None or told["without_it_in"] == pytest.approx(asked, abs=1e-6)
+
+
+def test_a_lap_time_makes_the_answer_surer_than_a_word():
+    state = SAUCER_HILL.condition("tacky")
+    by_word = give_or_take(baseline(SAUCER_HILL, CAR, "tacky"))
+    by_watch = give_or_take(timed_baseline(SAUCER_HILL, CAR, state, None, 19.8))
+    assert by_watch.total < by_word.total
+
+
+def test_a_python_program_asks_the_watch_and_the_night():
+    timed = rollpath.surface_for_lap_time(SAUCER, NUMBER_31, "19.8 s")
+    assert str(timed).startswith("19.80 s is between rubbered and tacky")
+    assert timed == rollpath.surface_for_lap_time(SAUCER, NUMBER_31, 19.8)
+    with pytest.raises(rollpath.RollpathError, match=r"grip 0\.3 gives .* grip 1\.4"):
+        rollpath.surface_for_lap_time(SAUCER, NUMBER_31, 45.0)
+    with pytest.raises(rollpath.RollpathError, match="5 to 200 s"):
+        rollpath.surface_for_lap_time(SAUCER, NUMBER_31, 0.0)
+    gone = rollpath.night(SAUCER, NUMBER_31, groove="middle")
+    assert [step.condition.name for step in (gone.steps[0], gone.steps[-1])] == [
+        "heavy to slick 0%", "heavy to slick 100%"]  # fmt: skip
+    with pytest.raises(rollpath.RollpathError, match='no "soaked"'):
+        rollpath.night(SAUCER, NUMBER_31, "soaked")
 
 
 # A night

@@ -15,7 +15,8 @@ if TYPE_CHECKING:
     from rollpath.book.next import next_run
     from rollpath.book.run import Run
     from rollpath.car import Car
-    from rollpath.door import baseline, compare, sweep, tonight
+    from rollpath.door import baseline, compare, sweep
+    from rollpath.door_night import night, surface_for_lap_time, tonight
     from rollpath.door_run import debrief, feel
     from rollpath.door_survey import survey_by_chords, survey_by_lap, survey_by_log
     from rollpath.door_tires import choose, plan, weigh
@@ -45,7 +46,9 @@ __all__ = [
     "load_rack",
     "load_track",
     "next_run",
+    "night",
     "plan",
+    "surface_for_lap_time",
     "survey_by_chords",
     "survey_by_lap",
     "survey_by_log",
@@ -71,12 +74,14 @@ _ROOMS = {
     "load_rack": "files.racks",
     "load_track": "files.tracks",
     "next_run": "book.next",
+    "night": "door_night",
     "plan": "door_tires",
+    "surface_for_lap_time": "door_night",
     "survey_by_chords": "door_survey",
     "survey_by_lap": "door_survey",
     "survey_by_log": "door_survey",
     "sweep": "door",
-    "tonight": "door",
+    "tonight": "door_night",
     "weigh": "door_tires",
 }
 

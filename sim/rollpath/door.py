@@ -7,12 +7,9 @@ What is handed in is checked here, so that the rooms below may trust their numbe
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from pathlib import Path
 from typing import TypeAlias
 
-from rollpath.book.book import Book
-from rollpath.book.run import Page
 from rollpath.car import Car
 from rollpath.compare import SORT_KEYS, Comparison, Swept
 from rollpath.compare import compare as compared
@@ -20,17 +17,12 @@ from rollpath.compare import sweep as swept
 from rollpath.errors import RollpathError
 from rollpath.files.cars import car_from_values, load_car
 from rollpath.files.held import hold_car, hold_track
-from rollpath.files.surfaces import surface_on
 from rollpath.files.sweeps import read_sweep
 from rollpath.files.tracks import load_track
-from rollpath.files.trailers import load_trailer
 from rollpath.groove.path import GROOVES, Groove
 from rollpath.stagger import Baseline
 from rollpath.stagger import baseline as worked_out
-from rollpath.track import CONDITIONS, DEFAULT_CONDITION, Condition, Track
-from rollpath.trailer.advice import Advice, advise
-from rollpath.trailer.night import Night
-from rollpath.trailer.trailer import Trailer
+from rollpath.track import CONDITIONS, DEFAULT_CONDITION, Track
 from rollpath.units import INCH, parse
 
 AnyTrack: TypeAlias = Track | str | Path
@@ -198,59 +190,3 @@ def sweep(
     """
     check_line(groove)
     return swept(track_of(track), car_of(car), read_sweep(of), condition, groove)
-
-
-def tonight(trailer: Trailer | str | Path) -> Advice:
-    """What to do tonight: the stagger, the tires and air that make it, and what holds the bite.
-
-    Parameters
-    ----------
-    trailer : Trailer or path of its folder
-        Where a lap time was said, the surface is the one that gives it.
-
-    Raises
-    ------
-    RollpathError
-        If nobody has said which track.
-    """
-    what = load_trailer(Path(trailer)) if isinstance(trailer, str | Path) else trailer
-    track, standing = _track_tonight(what), what.standing
-    state = _surface_tonight(track, standing.car, what.night)
-    here = replace(track, conditions={**track.conditions, state.name: state})
-    result = baseline(here, standing.car, state.name)
-    return advise(what, result, standing.bite_from, _runs_in(what.book))
-
-
-def _runs_in(book: Path) -> list[Page]:
-    """The runs of a book; none where there is no book yet."""
-    return Book(book).runs() if book.exists() else []
-
-
-def with_lap_time(trailer: Trailer, lap_time: float) -> Night:
-    """The night with the best lap so far, s, when the track can give such a lap.
-
-    Raises
-    ------
-    surface.StopwatchError
-        If no plausible grip gives it.
-    """
-    night = replace(trailer.night, lap_time=lap_time)
-    if night.track:
-        _surface_tonight(_track_tonight(trailer), trailer.standing.car, night)
-    return night
-
-
-def _track_tonight(trailer: Trailer) -> Track:
-    if not trailer.night.track:
-        raise RollpathError('which track are we at? rollpath tonight "saucer hill" slick')
-    return load_track(trailer.tracks[trailer.track_named(trailer.night.track)])
-
-
-def _surface_tonight(track: Track, car: Car, night: Night) -> Condition:
-    """The surface of tonight, as it was said, or as the lap time has it."""
-    state = surface_on(track, night.condition or DEFAULT_CONDITION)
-    if night.lap_time is None:
-        return state
-    from rollpath.surface import grip_for_lap_time
-
-    return grip_for_lap_time(track, car, state, None, night.lap_time).condition

@@ -63,8 +63,8 @@ class Doubt:
     Attributes
     ----------
     name : str
-        A dotted key of the car file, one of `TRACK_NAMES`, or ``grip``, ``slip_stiffness``,
-        ``line``, ``tape``.
+        A dotted key of the car file, one of `TRACK_NAMES`, or ``grip``, ``timed_grip``,
+        ``slip_stiffness``, ``line``, ``tape``.
     assumed : bool
         True where nobody measured it.
     value : float
@@ -132,7 +132,7 @@ def give_or_take(result: Baseline) -> GiveOrTake:
     case = Case(lay(result.track, 0.0), result.car, result.condition)
     found = [
         *_of_the_car(case, optimum),
-        *_of_the_surface(case, optimum),
+        *_of_the_surface(result, case, optimum),
         *_of_the_track(result, case, optimum, lay),
         Doubt("tape", False, 0.0, NINE_IN_TEN * math.sqrt(2.0) * TAPE_DOUBT),
     ]
@@ -158,14 +158,19 @@ def _of_the_car(case: Case, optimum: Optimum) -> Iterator[Doubt]:
         yield Doubt(key, key in case.car.assumed, float(value_of(case.car, key)), _worth(up, down))
 
 
-def _of_the_surface(case: Case, optimum: Optimum) -> Iterator[Doubt]:
-    for name, share in (("grip", GRIP_DOUBT), ("slip_stiffness", STIFFNESS_DOUBT)):
+def _of_the_surface(result: Baseline, case: Case, optimum: Optimum) -> Iterator[Doubt]:
+    grip, assumed, share = "grip", True, GRIP_DOUBT
+    if result.watch is not None:
+        timed = result.watch.timed
+        told = timed.doubt / NINE_IN_TEN / timed.grip
+        grip, assumed, share = "timed_grip", False, min(told, GRIP_DOUBT)
+    for name, key, off in (("grip", grip, share), ("slip_stiffness",) * 2 + (STIFFNESS_DOUBT,)):
         up, down = (
-            optimum(replace(case, condition=surface_varied(case.condition, name, side * share)))
+            optimum(replace(case, condition=surface_varied(case.condition, name, side * off)))
             for side in (1.0, -1.0)
         )
         value = case.condition.mean_grip if name == "grip" else case.condition.slip_stiffness
-        yield Doubt(name, True, float(value), _worth(up, down))
+        yield Doubt(key, assumed or name != "grip", float(value), _worth(up, down))
 
 
 def surface_varied(condition: Condition, name: str, share: Real) -> Condition:

@@ -21,6 +21,7 @@ from rollpath.lap import Lap, solve_lap
 from rollpath.lever import lever
 from rollpath.loads import across
 from rollpath.results import Result
+from rollpath.surface import Watched, grip_for_lap_time
 from rollpath.track import DEFAULT_CONDITION, Condition, Track
 from rollpath.units import EIGHTH, INCH, FloatArray, Real
 
@@ -125,6 +126,8 @@ class Baseline(Result, told_by="baseline"):
         As asked for.
     now, then : Scrub
         With the stagger on the car, and with the recommended one.
+    watch : Watched or None
+        The lap time that told the surface, where one did.
     """
 
     track: Track
@@ -138,6 +141,7 @@ class Baseline(Result, told_by="baseline"):
     tire_load: bool
     now: Scrub
     then: Scrub
+    watch: Watched | None = None
 
 
 def baseline(
@@ -195,6 +199,50 @@ def baseline(
         now=scrub_distance(lap, needed, car.rear.stagger),
         then=scrub_distance(lap, needed, best.recommended),
     )  # fmt: skip
+
+
+def timed_baseline(
+    track: Track,
+    car: Car,
+    condition: Condition,
+    groove: str | Groove | None,
+    lap_time: float,
+    *,
+    drive_emphasis: float = DRIVE_EMPHASIS,
+    tire_load: bool = True,
+    window: tuple[float, float] | None = None,
+) -> Baseline:
+    """The baseline on the surface that gives a lap time.
+
+    Parameters
+    ----------
+    track, car, groove, drive_emphasis, tire_load, window
+        See `baseline`.
+    condition : Condition
+        As the surface was said: see `surface.grip_for_lap_time`.
+    lap_time : float
+        s.
+
+    Raises
+    ------
+    surface.StopwatchError
+        If no plausible grip gives it.
+    """
+    timed = grip_for_lap_time(track, car, condition, groove, lap_time)
+
+    def on(state: Condition) -> Baseline:
+        return baseline(
+            on_surface(track, state), car, state.name, timed.groove,
+            drive_emphasis=drive_emphasis, tire_load=tire_load, window=window,
+        )  # fmt: skip
+
+    result, without = on(timed.condition), on(condition).stagger.recommended
+    return replace(result, watch=Watched(timed, without, result.stagger.recommended))
+
+
+def on_surface(track: Track, state: Condition) -> Track:
+    """The track with one more surface, under its name."""
+    return replace(track, conditions={**track.conditions, state.name: state})
 
 
 def corrected(result: Baseline, by: float) -> Baseline:

@@ -15,6 +15,7 @@ from rollpath.errors import RollpathError
 from rollpath.groove.lay import lay_groove, make_groove, same_line
 from rollpath.groove.path import FASTEST, GROOVES, Groove
 from rollpath.lap import LapError, solve_lap
+from rollpath.results import Result
 from rollpath.track import CONDITIONS, Condition, GripBands, Track
 from rollpath.units import Real
 
@@ -84,8 +85,8 @@ def named_near(track: Track, grip: float) -> tuple[str, ...]:
     return (below[-1] if below else "", above[0] if above else "")
 
 
-@dataclass(frozen=True)
-class Timed:
+@dataclass(frozen=True, eq=False)
+class Timed(Result, told_by="surface"):
     """What a lap time says of the surface.
 
     Attributes
@@ -100,6 +101,7 @@ class Timed:
         Mean over the width.
     doubts : dict
         How far off the grip may be for each reason, nine times in ten.
+    track : Track
     """
 
     lap_time: float
@@ -107,11 +109,30 @@ class Timed:
     groove: Groove
     grip: float
     doubts: dict[str, float]
+    track: Track
 
     @property
     def doubt(self) -> float:
         """How far off the grip may be, nine times in ten."""
         return math.hypot(*self.doubts.values())
+
+
+@dataclass(frozen=True)
+class Watched:
+    """A lap time beside an answer.
+
+    Attributes
+    ----------
+    timed : Timed
+    without : float
+        The rear stagger recommended on the surface as it was said, the same line driven, m.
+    recommended : float
+        The one recommended on the surface that gives the lap time, m.
+    """
+
+    timed: Timed
+    without: Real
+    recommended: Real
 
 
 def grip_for_lap_time(
@@ -142,10 +163,10 @@ def grip_for_lap_time(
         state = replace(condition, grip=condition.grip * share)
         path = lay_groove(track, FASTEST, car, state, start=path)
         share = _share_for(path, car, condition, lap_time)
-    found = replace(condition, grip=condition.grip * share)
+    found = replace(condition, name=f"a {lap_time:.2f} s track", grip=condition.grip * share)
     return Timed(
         lap_time, found, path, float(found.mean_grip),
-        _doubts(track, car, condition, path, lap_time, share),
+        _doubts(track, car, condition, path, lap_time, share), track,
     )  # fmt: skip
 
 

@@ -20,12 +20,13 @@ from rollpath.files.tracks import GROOVE_WORDS, check_measurements, track_from_v
 from rollpath.groove.measured import measured_groove
 from rollpath.groove.path import GROOVES, Groove
 from rollpath.screen import Screen
-from rollpath.stagger import DRIVE_EMPHASIS, Baseline, baseline
+from rollpath.stagger import DRIVE_EMPHASIS, Baseline, baseline, on_surface, timed_baseline
 from rollpath.track import (
     CONDITIONS,
     DEFAULT_CONDITION,
     LEAST_BAND,
     MOST_BAND,
+    Condition,
     GripBands,
     Track,
     TrackError,
@@ -252,24 +253,22 @@ def bands_of(text: str) -> GripBands:
     return GripBands(*(read(part.rpartition("=")[2]) for part in parts))
 
 
-def surfaced(arguments: argparse.Namespace, track: Track, car: Car) -> tuple[Track, str, str]:
-    """The track with the surface that was asked for, the surface's name, and a word on it.
+def surfaced(arguments: argparse.Namespace, track: Track) -> Condition:
+    """The surface that was asked for, but for what a lap time says of it.
 
     Raises
     ------
-    surface.StopwatchError
-        If no plausible grip gives the lap time.
     CommandError
         If two of the arguments say two things.
     """
-    from rollpath.show.surface import grip_name, timed_name, timed_words
-    from rollpath.surface import grip_for_lap_time, mixed
+    from rollpath.show.surface import grip_name
+    from rollpath.surface import mixed
 
     typed = [flag for flag in ("grip", "bands", "lap_time") if getattr(arguments, flag) is not None]
     if "grip" in typed and len(typed) > 1:
         flags = " and ".join(f"--{flag.replace('_', '-')}" for flag in typed)
         raise CommandError(f"{flags} say the grip twice; give one of them")
-    wanted, told = arguments.condition, ""
+    wanted = arguments.condition
     if isinstance(wanted, tuple):
         state = mixed(track.condition(wanted[0]), track.condition(wanted[1]), wanted[2])
     else:
@@ -278,12 +277,7 @@ def surfaced(arguments: argparse.Namespace, track: Track, car: Car) -> tuple[Tra
         state = replace(state, grip=arguments.bands)
     if arguments.grip is not None:
         state = replace(state, name=grip_name(track, arguments.grip), grip=arguments.grip)
-    if arguments.lap_time is not None:
-        line = recorded_groove(arguments, track) if "points" in arguments else None
-        timed = grip_for_lap_time(track, car, state, line or arguments.groove, arguments.lap_time)
-        state = replace(timed.condition, name=timed_name(track, timed))
-        told = timed_words(track, timed)
-    return replace(track, conditions={**track.conditions, state.name: state}), state.name, told
+    return state
 
 
 def add_points_argument(parser: argparse.ArgumentParser) -> None:
@@ -375,18 +369,17 @@ def track_from_arguments(arguments: argparse.Namespace) -> Track:
 
 def run_baseline_case(arguments: argparse.Namespace, track: Track, car: Car) -> Baseline:
     """`baseline` with the switches that were typed."""
-    track, condition, told = surfaced(arguments, track, car)
-    if told:
-        print(f"rollpath: note: {told}", file=sys.stderr)
-    result = baseline(
-        track,
-        car,
-        condition,
-        recorded_groove(arguments, track) or arguments.groove,
-        drive_emphasis=arguments.drive_emphasis,
-        tire_load=arguments.tire_load == "on",
-        window=arguments.window,
-    )
+    state = surfaced(arguments, track)
+    line = recorded_groove(arguments, track) or arguments.groove
+    how = {
+        "drive_emphasis": arguments.drive_emphasis,
+        "tire_load": arguments.tire_load == "on",
+        "window": arguments.window,
+    }
+    if arguments.lap_time is not None:
+        result = timed_baseline(track, car, state, line, arguments.lap_time, **how)
+    else:
+        result = baseline(on_surface(track, state), car, state.name, line, **how)
     if not result.groove.settled:
         print(f"rollpath: note: the search for the {result.groove.name} line ended before it "
               "settled; take it as rough", file=sys.stderr)  # fmt: skip

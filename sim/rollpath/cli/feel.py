@@ -1,7 +1,7 @@
 """`rollpath feel`: what the driver feels of a stagger in the wheel."""
 
 import argparse
-import sys
+from dataclasses import replace
 
 from rollpath.cli.arguments import (
     Command,
@@ -18,6 +18,7 @@ from rollpath.files.cars import LEAST_STAGGER
 from rollpath.files.slips import MOST_STAGGER
 from rollpath.show.feel import feel_json, feel_screen
 from rollpath.show.words import as_json
+from rollpath.stagger import on_surface, timed_baseline
 
 MOST_LINES = 6
 """Each needs a line of its own in a picture."""
@@ -52,13 +53,15 @@ def _add_feel(parser: argparse.ArgumentParser) -> None:
 
 def _feel(arguments: argparse.Namespace) -> None:
     named = given(arguments)
-    track, condition, told = surfaced(arguments, named.track, named.car)
-    car = named.car
-    if told:
-        print(f"rollpath: note: {told}", file=sys.stderr)
+    track, car, state, watch = named.track, named.car, surfaced(arguments, named.track), None
+    line = arguments.groove
+    if arguments.lap_time is not None:
+        timed = timed_baseline(track, car, state, line, arguments.lap_time)
+        state, line, watch = timed.condition, timed.groove, timed.watch
     result = what_driver_feels(
-        track, car, condition, arguments.groove, arguments.stagger, pace=arguments.pace
+        on_surface(track, state), car, state.name, line, arguments.stagger, pace=arguments.pace
     )
+    result = replace(result, watch=watch)
     screen = screen_of(arguments)
     if arguments.json:
         print(as_json(feel_json(result)))

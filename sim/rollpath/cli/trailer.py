@@ -17,7 +17,7 @@ from rollpath.cli.arguments import (
 )
 from rollpath.cli.doing import trailer_here
 from rollpath.cli.given import data_folder, trailer_folder, trailer_of
-from rollpath.door import tonight, with_lap_time
+from rollpath.door_night import tonight, with_lap_time
 from rollpath.errors import RollpathError
 from rollpath.files.doing import done, record
 from rollpath.files.trailers import TONIGHT, find_trailer, make_trailer, read_answer

@@ -19,6 +19,7 @@ from rollpath.loads import across, wheel_loads
 from rollpath.results import Result
 from rollpath.scales.rates import stagger_effect
 from rollpath.stagger import recommend
+from rollpath.surface import Watched
 from rollpath.track import DEFAULT_CONDITION, Condition, Track
 from rollpath.units import DEGREE, FloatArray, G, Real
 
@@ -384,6 +385,8 @@ class FeelCase(Result, told_by="feel"):
         the same lap.
     pace : float
         Share of the speed that can be held; see `trim_lap`.
+    watch : Watched or None
+        The lap time that told the surface, where one did.
     """
 
     track: Track
@@ -395,6 +398,7 @@ class FeelCase(Result, told_by="feel"):
     softer: Feel
     stiffer: Feel
     pace: float
+    watch: Watched | None = None
 
 
 def what_driver_feels(

@@ -28,6 +28,7 @@ from rollpath.show.picture import (
     mark_signs,
     shade_phases,
 )
+from rollpath.show.surface import surface_json, watch_lines
 from rollpath.show.words import (
     add_or_take_out,
     case_json,
@@ -145,6 +146,7 @@ def baseline_json(
     best, lap = result.stagger, result.lap
     return {
         **case_json(result),
+        "surface": surface_json(result),
         "stagger": {
             "recommended_in": inches(best.recommended),
             "optimum_in": inches(best.optimum),
@@ -204,6 +206,7 @@ def baseline_screen(
         f"Rear stagger to bolt on: {screen.tape(best.recommended)}",
         f"  {stagger_change_words(change, now, screen)}",
         f"  {case_words(result)}",
+        *watch_lines(result, screen),
         *([paragraph(note, "  ")] if note else []),
     ]
     if not screen.full:

@@ -11,6 +11,7 @@ from rollpath.scales.rates import stagger_effect
 from rollpath.screen import TRADE, Screen, feet, inches
 from rollpath.show.baseline import baseline_json, hold_words, stagger_change_words
 from rollpath.show.feel import foretold_words
+from rollpath.show.surface import watch_lines
 from rollpath.show.words import (
     ROOMY,
     add_or_take_out,
@@ -267,11 +268,12 @@ def _answer(told: DebriefResult, screen: Screen) -> list[str]:
             f"Rear stagger the lap asks for: {screen.tape(best)}",
             f"  {stagger_change_words(best - fitted, fitted, screen)}",
             f"  {case_words(told.case)}",
+            *watch_lines(told.case, screen),
             f"  {hold_words(effect, best - fitted, screen)}",
             *_foretold_lines(told, screen),
         ]
     first, *rest = verdict_lines(told, screen)
-    lines = [first, f"  {case_words(told.case)}"]
+    lines = [first, f"  {case_words(told.case)}", *watch_lines(told.case, screen)]
     if verdict.amount:
         hold = float(stagger_effect(told.case.car, verdict.amount).hold_front)
         lines.append(f"  to hold bite with that step: {add_or_take_out(hold, screen)} of front "

@@ -45,6 +45,7 @@ _NAMES: dict[str, tuple[str, str, str]] = {
     "pressure.right_rear": ("right rear pressure", "pressure", "gauge the rear tires hot"),
     "springs": ("front share of the roll stiffness", "number", "give the springs in the car file"),
     "grip": ("grip", "number", "time a lap: the lap time tells the grip"),
+    "timed_grip": ("grip by the lap time", "number", "have the power measured"),
     "slip_stiffness": ("slip stiffness", "number", "log a run"),
     "radius_1": ("radius of turns 1-2", "length", "measure the radius of turns 1-2 again"),
     "radius_2": ("radius of turns 3-4", "length", "measure the radius of turns 3-4 again"),

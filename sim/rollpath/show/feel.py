@@ -20,6 +20,7 @@ from rollpath.show.picture import (
     figure_with,
     shade_phases,
 )
+from rollpath.show.surface import surface_json, watch_lines
 from rollpath.show.words import (
     case_json,
     case_words,
@@ -189,6 +190,7 @@ def feel_json(result: FeelCase) -> dict[str, Any]:
         )
     return {
         **case_json(result),
+        "surface": surface_json(result),
         "pace": result.pace,
         "steering_ratio": result.car.steering_ratio,
         "slip_stiffness": result.condition.slip_stiffness,
@@ -248,7 +250,8 @@ def _phase_json(
 def feel_screen(result: FeelCase, screen: Screen) -> str:
     """The result of `feel` for a racer: what he feels of each stagger; with --full the figures."""
     rows = _feel_rows(result)
-    head = ["What the driver feels of each rear stagger", f"  {case_words(result)}"]
+    head = ["What the driver feels of each rear stagger", f"  {case_words(result)}",
+            *watch_lines(result, screen)]  # fmt: skip
     if not screen.full:
         felt = [_short_felt(phases, screen) for phases in rows]
         return sections([[*head, *felt], _short_notes(rows), caution_lines()], screen)

@@ -17,6 +17,7 @@ from rollpath.show.bite import (
     side_effect_lines,
     way_to_hold,
 )
+from rollpath.show.surface import surface_json, watch_lines
 from rollpath.show.words import (
     case_words,
     caution_lines,
@@ -84,6 +85,7 @@ def tires_json(choice: Choice, outcome: Outcome, own: OwnSet | None) -> dict[str
         "car": choice.car.name,
         "target_in": inches(choice.aim.stagger),
         "target_is_hot": choice.hot,
+        "surface": none_or(choice.aim.baseline, surface_json),
         "band_in": None if best is None else [inches(end) for end in best.band],
         "picks": [pick_json(pick) for pick in choice.picks],
         "tied_for_first": choice.tied,
@@ -161,6 +163,7 @@ def _tires_answer(choice: Choice, screen: Screen) -> list[str]:
             else []
         ),
         paragraph(_wanted_words(choice, screen), "  "),
+        *([] if choice.aim.baseline is None else watch_lines(choice.aim.baseline, screen)),
     ]
     if choice.tied > 1:
         lines.append(f"  Note: {choice.tied} sets tie for the best score.")

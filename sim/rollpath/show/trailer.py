@@ -10,6 +10,7 @@ from rollpath.screen import TRADE, Screen, inches, pounds, psi
 from rollpath.show.bite import corner_words, way_to_hold
 from rollpath.show.feel import foretold_words
 from rollpath.show.next import next_line
+from rollpath.show.surface import surface_json, watch_lines
 from rollpath.show.words import add_or_take_out, caution_lines, lay_out, none_or, paragraph
 from rollpath.trailer.advice import Advice
 from rollpath.trailer.trailer import Trailer
@@ -205,6 +206,7 @@ def tonight_screen(advice: Advice, screen: Screen) -> str:
     lines = [
         _order(advice, screen),
         f"  {advice.result.track.name}, {advice.result.condition.name}",
+        *watch_lines(advice.result, screen),
         f"  on the car {screen.tape_or_fine(now)}, wanted {screen.tape(best.recommended)}",
         *_bolt_lines(advice, screen),
         *_scale_lines(advice, screen),
@@ -275,6 +277,7 @@ def tonight_json(advice: Advice) -> dict[str, Any]:
         "track": advice.result.track.name,
         "car": advice.result.car.name,
         "condition": advice.result.condition.name,
+        "surface": surface_json(advice.result),
         "recommended_in": inches(best.recommended),
         "on_car_in": inches(advice.result.car.rear.stagger),
         "tires": None if pick is None else {

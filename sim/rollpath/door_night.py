@@ -1,0 +1,166 @@
+"""The jobs of a night as a program calls them: the surface, and tonight; see `door`."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+from rollpath.book.book import Book
+from rollpath.book.run import Page
+from rollpath.car import Car
+from rollpath.door import (
+    AnyCar,
+    AnyTrack,
+    baseline,
+    car_of,
+    check_line,
+    check_surface,
+    track_of,
+)
+from rollpath.errors import RollpathError
+from rollpath.files.surfaces import surface_on
+from rollpath.files.tracks import load_track
+from rollpath.files.trailers import load_trailer
+from rollpath.groove.night import Night as TrackNight
+from rollpath.groove.night import night as worked_out
+from rollpath.groove.path import FASTEST, Groove
+from rollpath.stagger import Baseline, timed_baseline
+from rollpath.surface import Timed, grip_for_lap_time
+from rollpath.track import DEFAULT_CONDITION, GripBands, Track
+from rollpath.trailer.advice import Advice, advise
+from rollpath.trailer.night import Night
+from rollpath.trailer.trailer import Trailer
+from rollpath.units import parse
+
+SHORTEST_LAP, LONGEST_LAP = 5.0, 200.0
+"""s, of an oval."""
+
+
+def night(
+    track: AnyTrack,
+    car: AnyCar | None = None,
+    first: str = "heavy",
+    last: str = "slick",
+    *,
+    bands: GripBands | None = None,
+    groove: str = FASTEST,
+) -> TrackNight:
+    """Line, lap time and stagger while the surface goes from one state to another, in five steps.
+
+    Parameters
+    ----------
+    track : Track or path
+    car : Car or path, optional
+    first, last : str
+        States of the surface.
+    bands : GripBands, optional
+        Grip across the track at the end of the night, instead of that state's.
+    groove : str
+        The line of every step; the fastest moves with the surface.
+    """
+    where = track_of(track)
+    for condition in (first, last):
+        check_surface(where, condition)
+    check_line(groove)
+    return worked_out(where, car_of(car), first, last, bands, groove=groove)
+
+
+def surface_for_lap_time(
+    track: AnyTrack,
+    car: AnyCar | None,
+    lap_time: float | str,
+    condition: str = DEFAULT_CONDITION,
+    groove: str | Groove | None = None,
+) -> Timed:
+    """The surface that a lap time tells: its grip, and how sure that is.
+
+    Parameters
+    ----------
+    track : Track or path
+    car : Car or path, or None for a typical one
+    lap_time : float or str
+        s, or text such as ``19.8 s``.
+    condition : str
+        For the usual line, the slip stiffness and the shape of bands.
+    groove : str or Groove, optional
+        The line driven; the condition's when left out.
+
+    Raises
+    ------
+    RollpathError
+        `surface.StopwatchError`, with both ends named, if no plausible grip gives it.
+
+    Examples
+    --------
+    The stagger on that surface::
+
+        baseline("track.yaml", "car.yaml", grip=surface_for_lap_time(..., "19.8 s").grip)
+    """
+    where = track_of(track)
+    check_surface(where, condition)
+    check_line(groove)
+    time = parse(lap_time, "time") if isinstance(lap_time, str) else float(lap_time)
+    if not SHORTEST_LAP <= time <= LONGEST_LAP:
+        raise RollpathError(
+            f"lap_time: expected {SHORTEST_LAP:g} to {LONGEST_LAP:g} s, got {time:g} s"
+        )
+    return grip_for_lap_time(where, car_of(car), where.condition(condition), groove, time)
+
+
+def tonight(trailer: Trailer | str | Path) -> Advice:
+    """What to do tonight: the stagger, the tires and air that make it, and what holds the bite.
+
+    Parameters
+    ----------
+    trailer : Trailer or path of its folder
+        Where a lap time was said, the surface is the one that gives it.
+
+    Raises
+    ------
+    RollpathError
+        If nobody has said which track.
+    """
+    what = load_trailer(Path(trailer)) if isinstance(trailer, str | Path) else trailer
+    track, standing = _track_tonight(what), what.standing
+    result = _baseline_tonight(track, standing.car, what.night)
+    return advise(what, result, standing.bite_from, _runs_in(what.book))
+
+
+def _runs_in(book: Path) -> list[Page]:
+    """The runs of a book; none where there is no book yet."""
+    return Book(book).runs() if book.exists() else []
+
+
+def _baseline_tonight(track: Track, car: Car, now: Night) -> Baseline:
+    """On the surface of tonight as it was said, or as the lap time has it."""
+    state = surface_on(track, now.condition or DEFAULT_CONDITION)
+    if now.lap_time is not None:
+        return timed_baseline(track, car, state, None, now.lap_time)
+    here = replace(track, conditions={**track.conditions, state.name: state})
+    return baseline(here, car, state.name)
+
+
+def with_lap_time(trailer: Trailer, lap_time: float) -> Night:
+    """The night with the best lap so far, s, when the track can give such a lap.
+
+    Raises
+    ------
+    surface.StopwatchError
+        If no plausible grip gives it.
+    """
+    if trailer.night.track:
+        timed_tonight(trailer, lap_time)
+    return replace(trailer.night, lap_time=lap_time)
+
+
+def timed_tonight(trailer: Trailer, lap_time: float) -> Timed:
+    """What a lap of tonight, s, says of the surface; see `with_lap_time`."""
+    track, now = _track_tonight(trailer), trailer.night
+    state = surface_on(track, now.condition or DEFAULT_CONDITION)
+    return grip_for_lap_time(track, trailer.standing.car, state, None, lap_time)
+
+
+def _track_tonight(trailer: Trailer) -> Track:
+    if not trailer.night.track:
+        raise RollpathError('which track are we at? rollpath tonight "saucer hill" slick')
+    return load_track(trailer.tracks[trailer.track_named(trailer.night.track)])

@@ -1,7 +1,6 @@
 """Surfaces in between, what a lap time says of one, and a night from one to another."""
 
 import json
-import re
 from dataclasses import replace
 from itertools import pairwise
 
@@ -178,8 +177,8 @@ def test_every_screen_tells_what_the_watch_says_and_what_it_did(monkeypatch, cap
     assert err == ""
     assert len(out.splitlines()) <= 24
     told = " ".join(out.split())
-    assert "19.80 s is between rubbered and tacky, grip 0.8" in told
-    assert re.search(r"that turns 1 \d/8 in into (1|2) \d/\d in", told)
+    assert "19.80 s is between slick and rubbered, grip 0.78, give or take 0.03" in told
+    assert "that turns 1 7/8 in into 2 1/8 in" in told
 
 
 @pytest.mark.parametrize("typed", SCREENS, ids=lambda typed: typed[0])
@@ -188,7 +187,7 @@ def test_json_tells_what_the_watch_says_and_what_it_did(capsys, typed):
     plain = json.loads(capsys.readouterr().out)
     main([*typed, "--condition", "slick", "--lap-time", "19.8s", "--json"])
     told = json.loads(capsys.readouterr().out)["surface"]
-    assert told["near"] == ["rubbered", "tacky"]
+    assert told["near"] == ["slick", "rubbered"]
     assert (told["lap_time_s"], plain["surface"]["lap_time_s"]) == (19.8, None)
     assert 0.0 < told["give_or_take_grip"] < 0.1
     asked = plain.get("target_in") or plain.get("stagger", {}).get("recommended_in")

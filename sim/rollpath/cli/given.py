@@ -13,6 +13,7 @@ from rollpath.cli.arguments import (
     find_file,
     find_files,
     path_of,
+    screen_of,
     surface_of,
     track_from_arguments,
     word_of,
@@ -23,6 +24,7 @@ from rollpath.files.reading import LARGEST_FILE, read_start
 from rollpath.files.schema import FileError
 from rollpath.files.tracks import load_track
 from rollpath.files.trailers import find_trailer, load_trailer
+from rollpath.show.words import lay_out
 from rollpath.tires.rack import Rack
 from rollpath.track import DEFAULT_CONDITION, Track
 from rollpath.trailer.trailer import Trailer, TrailerError
@@ -259,3 +261,8 @@ def _surface(
         taken.append(night.condition)
         if getattr(arguments, "lap_time", 0.0) is None:
             arguments.lap_time = night.lap_time
+
+
+def note_line(arguments: argparse.Namespace) -> str:
+    """What came from the trailer, laid out for the foot of a screen."""
+    return lay_out([f"({arguments.note})"], screen_of(arguments))

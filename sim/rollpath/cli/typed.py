@@ -79,7 +79,9 @@ def _run(typed: list[str]) -> None:
     with taken_as_right() if getattr(arguments, "yes", False) else contextlib.nullcontext():
         command.run(arguments)
     if getattr(arguments, "note", "") and not arguments.json:
-        print(f"({arguments.note})")
+        from rollpath.cli.given import note_line  # entered already by who left the note
+
+        print(note_line(arguments))
 
 
 def _refuse_split_quantity(typed: list[str]) -> None:

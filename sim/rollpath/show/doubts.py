@@ -70,12 +70,12 @@ def sure_lines(sure: GiveOrTake, screen: Screen) -> list[str]:
 
 def short_sure_lines(sure: GiveOrTake, screen: Screen) -> list[str]:
     """What is behind most of the give-or-take, and what shrinks it."""
-    most = sure.doubts[:LARGEST]
+    most = sure.doubts[:2]
     told = [
         f"{_NAMES[one.name][0]}{' (not given)' if one.assumed else ''} {screen.fine(one.worth)}"
         for one in most
     ]
-    return [f"most of it from {', '.join(told)}", f"surer by: {_NAMES[most[0].name][2]}"]
+    return [f"most from {', '.join(told)}; surer by: {_NAMES[most[0].name][2]}"]
 
 
 def assumed_lines(sure: GiveOrTake, screen: Screen) -> list[str]:

@@ -121,7 +121,7 @@ def tonight(trailer: Trailer | str | Path) -> Advice:
         If nobody has said which track.
     """
     what = load_trailer(Path(trailer)) if isinstance(trailer, str | Path) else trailer
-    track, standing = _track_tonight(what), what.standing
+    track, standing = track_tonight(what), what.standing
     result = _baseline_tonight(track, standing.car, what.night)
     return advise(what, result, standing.bite_from, _runs_in(what.book))
 
@@ -155,12 +155,19 @@ def with_lap_time(trailer: Trailer, lap_time: float) -> Night:
 
 def timed_tonight(trailer: Trailer, lap_time: float) -> Timed:
     """What a lap of tonight, s, says of the surface; see `with_lap_time`."""
-    track, now = _track_tonight(trailer), trailer.night
+    track, now = track_tonight(trailer), trailer.night
     state = surface_on(track, now.condition or DEFAULT_CONDITION)
     return grip_for_lap_time(track, trailer.standing.car, state, None, lap_time)
 
 
-def _track_tonight(trailer: Trailer) -> Track:
+def track_tonight(trailer: Trailer) -> Track:
+    """The track we are at.
+
+    Raises
+    ------
+    RollpathError
+        If nobody has said which.
+    """
     if not trailer.night.track:
         raise RollpathError('which track are we at? rollpath tonight "saucer hill" slick')
     return load_track(trailer.tracks[trailer.track_named(trailer.night.track)])

@@ -108,11 +108,15 @@ class Screen:
         Columns of the terminal.
     full : bool
         Whether the reasons are told too, and not the answer alone.
+    laid : bool
+        False for a page, which lays lines out itself: they stay whole, as `show.words.pieces`
+        reads them.
     """
 
     system: str = "us"
     width: int = 80
     full: bool = False
+    laid: bool = True
 
     @property
     def is_si(self) -> bool:

@@ -139,8 +139,15 @@ class Book:
 
     # Runs
 
-    def add(self, run: Run) -> int:
+    def add(self, run: Run, key: str | None = None) -> int:
         """Write a run down.
+
+        Parameters
+        ----------
+        run : Run
+        key : str, optional
+            Another for every run; one that is in the book already is not written twice, so that a
+            form sent twice adds one run.
 
         Returns
         -------
@@ -155,8 +162,11 @@ class Book:
         run = settled(run)
 
         def plan(connection: sqlite3.Connection) -> Planned[int]:
+            there = [page.number for page in pages_of(connection) if page.key == key]
+            if there:
+                return there[0], []
             number = first_free_number(connection)
-            return number, [Page(uuid.uuid4().hex, number, 1, _now(), run)]
+            return number, [Page(key or uuid.uuid4().hex, number, 1, _now(), run)]
 
         return self._write(plan)
 

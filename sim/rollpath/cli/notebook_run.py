@@ -34,6 +34,7 @@ from rollpath.show.notebook import added_screen, page_json, run_json, show_scree
 from rollpath.show.words import as_json
 from rollpath.stagger import baseline
 from rollpath.track import CONDITIONS, Track, TrackError
+from rollpath.trailer.kept import advice_values, as_it_stands, car_values
 from rollpath.trailer.trailer import Trailer, plain_name
 from rollpath.units import EIGHTH
 
@@ -172,9 +173,9 @@ def _run_values(
     values: dict[str, Any] = {}
     lap = math.nan
     if isinstance(car, Car):
-        values |= _car_values(car)
+        values |= car_values(car)
     if trailer is not None and arguments.car is None:
-        values |= _as_it_stands(trailer)
+        values |= as_it_stands(trailer)
     if isinstance(car, Car) and isinstance(track, Track) and arguments.condition:
         advice, lap = _advice(arguments, track, car)
         values |= advice
@@ -239,30 +240,6 @@ def _track_tonight(trailer: Trailer) -> Track | str | None:
     return load_track(path) if path else name or None
 
 
-def _as_it_stands(trailer: Trailer) -> dict[str, Any]:
-    """What a run keeps of the car in the trailer beside its rollouts and weights."""
-    values: dict[str, Any] = {}
-    for corner, fitted in trailer.night.on_car.by_name().items():
-        values[f"{corner}_tire"] = fitted.tire or None
-        values[f"{corner}_pressure"] = fitted.pressure
-        values[f"{corner}_jack"] = fitted.turns or None
-    source = {"weighed": "scales", "predicted": "predicted"}
-    values["weights_from"] = source.get(trailer.standing.bite_from)
-    return {name: value for name, value in values.items() if value is not None}
-
-
-def _car_values(car: Car) -> dict[str, Any]:
-    """What a run keeps of a car."""
-    weights = {f"{corner}_weight": weight for corner, weight in car.weights.by_name().items()}
-    return {
-        "left_front_rollout": car.front.left_rollout,
-        "right_front_rollout": car.front.right_rollout,
-        "left_rear_rollout": car.rear.left_rollout,
-        "right_rear_rollout": car.rear.right_rollout,
-        **weights,
-    }
-
-
 def _advice(arguments: argparse.Namespace, track: Track, car: Car) -> tuple[dict[str, Any], float]:
     """What the physics recommends for a run, the groove it was worked out for, and its lap."""
     try:
@@ -270,14 +247,7 @@ def _advice(arguments: argparse.Namespace, track: Track, car: Car) -> tuple[dict
     except TrackError as error:
         print(f"rollpath: no recommendation kept with the run: {error}", file=sys.stderr)
         return {}, math.nan
-    best = result.stagger
-    return {
-        "groove": result.groove.name,
-        "recommended_stagger": float(best.recommended),
-        "optimum_stagger": float(best.unbounded),
-        "window_low": best.window[0],
-        "window_high": best.window[1],
-    }, float(result.lap.time)
+    return advice_values(result), float(result.lap.time)
 
 
 # Adding
@@ -316,7 +286,7 @@ def _weighed(run: "Run", arguments: argparse.Namespace, book: "Book") -> "Run":
         return replace(run, weights_from=arguments.pads)
     try:
         car = load_car(Path(arguments.car))
-        as_filed = settled(replace(run, **_car_values(car), weights_from="scales"))
+        as_filed = settled(replace(run, **car_values(car), weights_from="scales"))
         filed = Page("", 0, 1, run.when, as_filed)  # the pads are of the car as its file has it
         return with_pads(run, [*book.runs(), filed], car)
     except BiteError as error:

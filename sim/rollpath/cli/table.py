@@ -33,6 +33,7 @@ QUESTIONS: dict[str, str] = {
     "notebook backup": "Copy the book to another file.",
     "notebook next": "Which stagger to run next to learn most, and the evening it begins.",
     "notebook review": "What changed between runs, and what the nights teach.",
+    "page": "All of it on a phone: pages served from the trailer.",
     "guide": "How and why, a page a topic.",
     "demo-data": "Copy the invented demo tracks and cars, to try things on.",
     "completion": "Let the shell complete commands and options.",

@@ -71,8 +71,8 @@ def mismatch_map(result: Baseline, screen: Screen) -> Figure:
     figure.colorbar(
         band, ax=axes, location="bottom", aspect=40,
         label=f"mismatch with {screen.tape(result.stagger.recommended)}, {screen.stagger_unit}\n"
-        "dark \N{MINUS SIGN} too little: the axle pushes     "
-        "light + more than needed: it steers left",
+        "\N{MINUS SIGN} too little: the axle pushes     "
+        "+ more than needed: it steers left",
     )  # fmt: skip
     axes.set_title(case_title(result))
     return figure

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from rollpath.corners import CORNERS
 from rollpath.feel.foretold import foretold
@@ -15,6 +15,9 @@ from rollpath.show.words import add_or_take_out, caution_lines, lay_out, none_or
 from rollpath.trailer.advice import Advice
 from rollpath.trailer.trailer import Trailer
 from rollpath.units import nearest_eighth
+
+if TYPE_CHECKING:
+    from rollpath.book.action import Action
 
 QUESTION_WORDS = {
     "track": "Name of the track",
@@ -48,24 +51,33 @@ HOW = {
 """How to measure it, and what it is worth."""
 
 
-def _short(corner: str) -> str:
+def short_corner(corner: str) -> str:
+    """Its two letters, such as ``LR``."""
     return "".join(word[0] for word in corner.split("_")).upper()
 
 
 def corner_rows(trailer: Trailer, screen: Screen) -> list[str]:
     """What is on each corner, a line each."""
-    car, lines = trailer.standing.car, []
+    return [
+        f"  {short_corner(corner)}  {' '.join(told)}"
+        for corner, told in corner_cells(trailer, screen).items()
+    ]
+
+
+def corner_cells(trailer: Trailer, screen: Screen) -> dict[str, list[str]]:
+    """What is on each corner: tire, size, air, jack, as far as they are known."""
+    car, cells = trailer.standing.car, {}
     for corner, fitted in trailer.night.on_car.by_name().items():
         side, axle = corner.split("_")
         rollout = getattr(getattr(car, axle), f"{side}_rollout")
-        told = [_tire_at(trailer, corner), screen.tape(rollout)]
+        assumed = " (typical)" if f"{axle}.{side}.rollout" in car.assumed else ""
+        told = [_tire_at(trailer, corner), screen.tape(rollout) + assumed]
         if car.pressure is not None and f"pressure.{corner}" not in car.assumed:
             told.append(screen.pressure(getattr(car.pressure, corner)))
         if fitted.turns:
             told.append(f"jack {fitted.turns:+g}")
-        assumed = " (typical)" if f"{axle}.{side}.rollout" in car.assumed else ""
-        lines.append(f"  {_short(corner)}  {' '.join(one for one in told if one)}{assumed}")
-    return lines
+        cells[corner] = [one for one in told if one]
+    return cells
 
 
 def _tire_at(trailer: Trailer, corner: str) -> str:
@@ -121,7 +133,7 @@ _WRITTEN = {
 def _disagreement_lines(trailer: Trailer, screen: Screen) -> list[str]:
     return [
         f"  {corner_words(corner)}: the rack's {tire} is {screen.tape(rack)}, the car file says "
-        f"{screen.tape(filed)}: which? rollpath bolt {_short(corner).lower()}={tire}"
+        f"{screen.tape(filed)}: which? rollpath bolt {short_corner(corner).lower()}={tire}"
         for corner, tire, rack, filed in trailer.disagreements()
     ]
 
@@ -148,6 +160,31 @@ def standing_json(after: Trailer, before: Trailer) -> dict[str, Any]:
             for corner in CORNERS
         },
     }  # fmt: skip
+
+
+def action_words(action: Action, screen: Screen) -> str:
+    """What was done, when, in a line: ``19:42 bolt: LR L5, 84 1/2 in``."""
+    if action.undoes is not None:
+        return f"{action.when:%H:%M} taken back"
+    told = [_thing_words(name, value, screen) for name, value in action.after.items()]
+    told = [one for one in told if one]
+    more = f" and {len(told) - 4} more" if len(told) > 4 else ""
+    return f"{action.when:%H:%M} {action.what}: {', '.join(told[:4]) or 'taken off'}{more}"
+
+
+def _thing_words(name: str, value: Any, screen: Screen) -> str:
+    """One value of a night that an action set."""
+    corner, dot, thing = name.partition(".")
+    if not dot:
+        told = f"{value:.2f} s" if name == "lap_time" else str(value)
+        return told if name in ("track", "condition", "lap_time") else ""
+    show: dict[str, Any] = {
+        "tire": str, "rollout": screen.tape, "pressure": screen.pressure, "pad": screen.weight,
+        "turns": lambda turns: f"jack {turns:+g}",
+    }  # fmt: skip
+    if corner not in CORNERS or thing not in show:
+        return ""
+    return f"{short_corner(corner)} {show[thing](value)}"
 
 
 def trailer_screen(trailer: Trailer, screen: Screen) -> str:
@@ -202,20 +239,35 @@ def trailer_json(trailer: Trailer) -> dict[str, Any]:
 
 def tonight_screen(advice: Advice, screen: Screen) -> str:
     """Tonight in half a screen."""
-    best, now = advice.result.stagger, float(advice.result.car.rear.stagger)
     lines = [
+        *answer_lines(advice, screen),
+        *_bolt_lines(advice, screen),
+        *scale_lines(advice, screen),
+        *next_lines(advice, screen),
+    ]
+    return lay_out([*lines, *caution_lines()], screen)
+
+
+def answer_lines(advice: Advice, screen: Screen) -> list[str]:
+    """The one instruction; where, and what is on the car beside what is wanted."""
+    best = advice.result.stagger
+    now = screen.tape_or_fine(float(advice.result.car.rear.stagger))
+    return [
         _order(advice, screen),
         f"  {advice.result.track.name}, {advice.result.condition.name}",
         *watch_lines(advice.result, screen),
-        f"  on the car {screen.tape_or_fine(now)}, wanted {screen.tape(best.recommended)}",
-        *_bolt_lines(advice, screen),
-        *_scale_lines(advice, screen),
+        f"  on the car {now}, wanted {screen.tape(best.recommended)}",
+    ]
+
+
+def next_lines(advice: Advice, screen: Screen) -> list[str]:
+    """What he will feel of it, and what to write down or to run next."""
+    return [
         paragraph(f"Expect {foretold_words(foretold(advice.result, _fitted(advice)))}."),
         "Next: run, then rollpath notebook add --best"
         if advice.next_run is None
         else next_line(advice.next_run, screen),
     ]
-    return lay_out([*lines, *caution_lines()], screen)
 
 
 def _order(advice: Advice, screen: Screen) -> str:
@@ -231,21 +283,39 @@ def _order(advice: Advice, screen: Screen) -> str:
     return f"Bolt on rear stagger {stagger}" if moved else f"Leave on rear stagger {stagger}"
 
 
-def _bolt_lines(advice: Advice, screen: Screen) -> list[str]:
+def bolt_cells(advice: Advice, screen: Screen) -> dict[str, list[str]]:
+    """What to bolt on each corner: tire, size, air, and whether it is there already."""
     if advice.choice is None:
-        return [paragraph(f"No tires to choose from: {advice.why_not or 'no rack yet'}.", "  ")]
+        return {}
     pick, there = advice.choice.picks[0], advice.choice.rack.on_car()
-    lines = []
+    cells = {}
     for i, (corner, tire) in enumerate(zip(CORNERS, pick.tires, strict=True)):
         stays = there[i] >= 0 and advice.choice.rack.tires[there[i]].name == tire.name
         told = [tire.name, screen.tape(getattr(pick.rollouts, corner))]
         if pick.pressures is not None:
             told.append(screen.pressure(getattr(pick.pressures, corner)))
-        lines.append(f"  {_short(corner)}  {' '.join(told)}{' stays' if stays else ''}")
-    return lines
+        cells[corner] = [*told, "stays"] if stays else told
+    return cells
 
 
-def _scale_lines(advice: Advice, screen: Screen) -> list[str]:
+def no_tires_words(advice: Advice) -> str:
+    """Why no tires are named; empty where they are."""
+    if advice.choice is not None:
+        return ""
+    return f"No tires to choose from: {advice.why_not or 'no rack yet'}."
+
+
+def _bolt_lines(advice: Advice, screen: Screen) -> list[str]:
+    if advice.choice is None:
+        return [paragraph(no_tires_words(advice), "  ")]
+    return [
+        f"  {short_corner(corner)}  {' '.join(told)}"
+        for corner, told in bolt_cells(advice, screen).items()
+    ]
+
+
+def scale_lines(advice: Advice, screen: Screen) -> list[str]:
+    """The bite now and then, and what holds it."""
     outcome = advice.outcome
     before, after = outcome.now.weights.bite, outcome.then.weights.bite
     lines = [

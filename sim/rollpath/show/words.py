@@ -9,6 +9,7 @@ import re
 import textwrap
 import unicodedata
 from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -74,6 +75,8 @@ def lay_out(lines: Iterable[str], screen: Screen) -> str:
     screen : Screen
         Its width is never passed, but by a single word that is longer.
     """
+    if not screen.laid:
+        return "\n".join(lines)
     told: list[str] = []
     for is_table, group in itertools.groupby(lines, lambda line: line.startswith(_TABLE)):
         if is_table:
@@ -81,6 +84,60 @@ def lay_out(lines: Iterable[str], screen: Screen) -> str:
         else:
             told += [piece for line in group for piece in _wrapped(line, screen.width)]
     return "\n".join(told)
+
+
+@dataclass(frozen=True)
+class Piece:
+    """One thing of a screen that was not laid out.
+
+    Attributes
+    ----------
+    kind : str
+        ``text``, ``under`` for text that stands below another, ``row`` or ``table``.
+    cells : tuple of tuple of str
+        One cell of text; label and text; or the rows of a table, headings first.
+    """
+
+    kind: str
+    cells: tuple[tuple[str, ...], ...]
+
+    @property
+    def text(self) -> str:
+        return self.cells[0][0]
+
+
+def pieces(told: str) -> list[Piece]:
+    """What a screen whose lines were left whole (`Screen.laid`) holds, without its cautions."""
+    lines = [line for line in told.split("\n") if line.strip() and line not in SHORT_CAUTIONS]
+    found: list[Piece] = []
+    for is_table, group in itertools.groupby(lines, lambda line: line.startswith(_TABLE)):
+        if is_table:
+            rows = (line.split(_CELL)[1:] for line in group)
+            found.append(Piece("table", tuple(tuple(map(_cell, cells)) for cells in rows)))
+        else:
+            found += [_piece(line) for line in group]
+    return [piece for piece in found if any(piece.cells[0])]
+
+
+def _piece(line: str) -> Piece:
+    line = _BOUND.sub("\N{NO-BREAK SPACE}", _without_commands(line))
+    label, beside, held = line.partition(_BESIDE)
+    if beside:
+        return Piece("row", ((label.strip(), held.strip()),))
+    return Piece("under" if line.startswith(" ") else "text", ((line.strip(),),))
+
+
+def _cell(text: str) -> str:
+    return _BOUND.sub("\N{NO-BREAK SPACE}", text.strip())
+
+
+_FLAGS = re.compile(r" \((?:--[\w-]+(?:, | and )?)+\)")
+_COMMAND = re.compile(r"[^.;?!]*(?:\brollpath [a-z]|--[a-z])[^;?!]*?(?:[.;?!](?=\s|$)|$)")
+
+
+def _without_commands(line: str) -> str:
+    """A line without what is to be typed at a terminal."""
+    return _COMMAND.sub("", _FLAGS.sub("", line)).rstrip()
 
 
 def _wrapped(text: str, width: int) -> list[str]:

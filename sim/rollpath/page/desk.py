@@ -1,0 +1,128 @@
+"""What the pages work on: the trailer's folder, and what was worked out of it already."""
+
+import threading
+from collections import OrderedDict
+from collections.abc import Callable, Hashable
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import TypeVar, cast
+
+from flask import current_app, request
+
+from rollpath.book.action import Action
+from rollpath.book.book import Book
+from rollpath.book.journal import journal_path
+from rollpath.book.run import Page
+from rollpath.door_night import tonight
+from rollpath.files.doing import last_done, mark_of
+from rollpath.files.trailers import TONIGHT, load_trailer
+from rollpath.screen import Screen
+from rollpath.trailer.advice import Advice
+from rollpath.trailer.trailer import Trailer
+
+Thing = TypeVar("Thing")
+KEPT = 96
+"""Answers kept at most, the oldest let go."""
+PHONE = Screen(width=40, laid=False)
+"""What pages are written for: the shortest words, laid out by the page."""
+
+
+@dataclass
+class Desk:
+    """A trailer's folder as the pages see it; one for all phones.
+
+    What was worked out is kept until a file of the folder is another one. One thing at a time is
+    worked out, so that twenty phones that ask the same wait for one answer.
+
+    Attributes
+    ----------
+    folder : Path
+    screen : Screen
+    look : bool
+        Whether pages may only be looked at.
+    """
+
+    folder: Path
+    screen: Screen = PHONE
+    look: bool = False
+    _kept: "OrderedDict[Hashable, object]" = field(default_factory=OrderedDict)
+    _working: threading.RLock = field(default_factory=threading.RLock)
+
+    @property
+    def is_set_up(self) -> bool:
+        return (self.folder / TONIGHT).is_file()
+
+    def remember(self, what: Hashable, make: Callable[[], Thing]) -> Thing:
+        """What `make` makes, or made before of the same files."""
+        key = (self._files(), what)
+        if key in self._kept:
+            return cast(Thing, self._kept[key])
+        with self._working:
+            if key not in self._kept:
+                self._kept[key] = make()
+                while len(self._kept) > KEPT:
+                    self._kept.popitem(last=False)
+            return cast(Thing, self._kept[key])
+
+    def _files(self) -> Hashable:
+        """Another value whenever a file of the trailer is another one."""
+        folder, book = self.folder, self.folder / "season.db"
+        paths = [folder / TONIGHT, folder / "car.yaml", folder / "rack.yaml"]
+        paths += [book, journal_path(book)]
+        paths += sorted((folder / "tracks").glob("*.y*ml"))
+        return tuple(map(_state_of, paths))
+
+    def trailer(self) -> Trailer:
+        """The trailer as it is now."""
+        return self.remember("trailer", lambda: load_trailer(self.folder))
+
+    def tonight(self) -> Advice:
+        """What to do tonight."""
+        return self.remember("tonight", lambda: tonight(self.trailer()))
+
+    @property
+    def mark(self) -> str:
+        """Of the night: what a form was made from."""
+        return mark_of(self.trailer().night) if self.is_set_up else ""
+
+    def actions(self) -> list[Action]:
+        """What was done, by the clock."""
+        return self._of_book("actions", lambda book: book.actions())
+
+    def runs(self) -> list[Page]:
+        """The runs of the book."""
+        return self._of_book("runs", lambda book: book.runs())
+
+    @property
+    def last(self) -> str:
+        """Key of what the next undo takes back."""
+        return last_done(self.actions()) if self.is_set_up else ""
+
+    def _of_book(self, what: str, read: Callable[[Book], list[Thing]]) -> list[Thing]:
+        path = self.folder / "season.db"
+        if not path.exists() and not journal_path(path).exists():
+            return []
+
+        def make() -> list[Thing]:
+            with Book(path) as book:
+                return read(book)
+
+        return self.remember(what, make)
+
+
+def _state_of(path: Path) -> tuple[str, int, int, int]:
+    try:
+        told = path.stat()
+    except OSError:
+        return (path.name, 0, 0, 0)
+    return (path.name, told.st_mtime_ns, told.st_size, told.st_ino)
+
+
+def screen_now() -> Screen:
+    """How this request is told: with the reasons where its address asks for them."""
+    return replace(desk().screen, full=bool(request.args.get("full")))
+
+
+def desk() -> Desk:
+    """The desk of the app that answers."""
+    return cast(Desk, current_app.extensions["desk"])

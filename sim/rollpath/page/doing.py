@@ -1,0 +1,62 @@
+"""A form that changes something: done once, or told why not, or asked when somebody was earlier."""
+
+from collections.abc import Mapping
+from http import HTTPStatus
+from typing import Any
+
+from flask import Response, make_response, redirect, render_template, request
+from werkzeug.wrappers import Response as AnyResponse
+
+from rollpath.errors import RollpathError
+from rollpath.files.doing import ChangedError, Changing, done
+from rollpath.page.desk import desk
+from rollpath.show.trailer import action_words
+
+OURS = ("token", "seen", "since")
+"""Fields that every form carries beside what was typed."""
+
+
+class Asked(Exception):  # noqa: N818 (a question, not an error)
+    """Somebody did something since the form was opened; whoever sends it is asked."""
+
+    def page(self) -> Response:
+        """What the other did, and both ways on."""
+        table, since = desk(), request.form.get("since", "")
+        actions = table.actions()
+        keys = [action.key for action in actions]
+        newer = actions[keys.index(since) + 1 :] if since in keys else actions[-3:]
+        fields = [
+            (name, value)
+            for name, values in request.form.lists() if name not in OURS
+            for value in values
+        ]  # fmt: skip
+        told = [action_words(action, table.screen) for action in newer]
+        page = render_template("asked.html", told=told, fields=fields)
+        return make_response(page, HTTPStatus.CONFLICT)
+
+
+def do(what: str, change: Changing) -> None:
+    """Change the night as a form asks.
+
+    Raises
+    ------
+    Asked
+        If the night is not the one that the form was made from.
+    RollpathError
+    """
+    try:
+        done(desk().folder, what, change, request.form.get("seen", ""))
+    except ChangedError:
+        raise Asked from None
+
+
+def see(address: str) -> AnyResponse:
+    """Go on to a page after something was done, so that a reload does not do it again."""
+    return redirect(address, HTTPStatus.SEE_OTHER)
+
+
+def again(template: str, faults: Mapping[str, RollpathError | str], **given: Any) -> AnyResponse:
+    """The page of a form once more: what was typed kept, and a line beside what is wrong."""
+    told = {name: str(fault) for name, fault in faults.items()}
+    page = render_template(template, faults=told, typed=request.form, **given)
+    return make_response(page, HTTPStatus.BAD_REQUEST)

@@ -12,7 +12,7 @@ ROOMS = (
     "groove", "loads", "forces", "lap", "lever", "surface", "axle", "stagger", "doubts", "compare",
     "scales", "feel",
     "tires", "survey", "runlog", "belief", "debrief", "book", "trailer", "files", "door",
-    "door_run", "door_night", "door_survey", "door_tires", "guide", "show", "cli", "page",
+    "door_run", "door_night", "door_survey", "door_tires", "guide", "show", "page", "cli",
 )  # fmt: skip
 """From the bottom up; what stands in a list of the design is here in its order. A room that is not
 named is a fault: say where it stands."""

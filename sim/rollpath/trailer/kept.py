@@ -68,6 +68,6 @@ def run_of_tonight(advice: Advice, told: Mapping[str, Any], when: datetime) -> R
     values = {
         **car_values(result.car), **as_it_stands(advice.trailer), **advice_values(result),
         "when": when, "track": result.track.name, "car": result.car.name,
-        "condition": result.condition.name,
+        "condition": advice.trailer.night.condition or result.condition.name,
     }  # fmt: skip
     return settled(Run(**{**values, **{name: at for name, at in told.items() if at is not None}}))

@@ -146,8 +146,10 @@ def leaning(weights, car):
 )
 def test_a_change_moves_no_weight_off_the_car(car, change, jacks):
     raised = Change(rollouts=Corners(*(one * INCH for one in change)), turns=Corners(*jacks))
-    outcome = weigh_change(car, raised)
+    low = replace(car, cg_height=0.0, roll_center=(0.0, 0.0))  # one that leans takes weight along
+    outcome = weigh_change(low, raised)
     now, then = outcome.now.weights, outcome.then.weights
+    assert np.isclose(weigh_change(car, raised).then.weights.total, now.total, rtol=1e-9)
     assert np.isclose(then.total, now.total, rtol=1e-9)
     if outcome.then.lifted is None:
         assert np.isclose(leaning(then, car), leaning(now, car), rtol=1e-9, atol=1e-6)

@@ -1,6 +1,7 @@
 """Bite: statics of four pads, and what scale sessions teach."""
 
 from dataclasses import replace
+from functools import lru_cache
 from itertools import product
 from pathlib import Path
 
@@ -8,7 +9,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from rollpath.car import BiteRates, Car, Springs, Tire
+from rollpath.car import BiteRates, Car, Springs, Tire, axle_roll_stiffness, tire_rates
 from rollpath.corners import CORNERS, NOTHING, RAISES_BITE, Corners, only
 from rollpath.files.cars import load_car
 from rollpath.scales.hold import bite_map, holds, weigh_change
@@ -16,7 +17,6 @@ from rollpath.scales.learn import (
     UNTOUCHED,
     NextSession,
     ScaleSession,
-    _bite_by_four_pads,
     _Design,
     fit_rates,
     learn_rates,
@@ -26,13 +26,14 @@ from rollpath.scales.rates import (
     TYPICAL_RATE,
     bite_change,
     bite_rates,
+    pads_with,
     predicted_rates,
     stagger_effect,
 )
-from rollpath.scales.twist import BiteError, Change, pad_pattern, pads_after, stance
+from rollpath.scales.twist import BiteError, Change, pads_after, stance, unit_twists
 from rollpath.units import DEGREE, INCH, POUND, PSI
 from scipy import stats
-from scipy.optimize import minimize
+from scipy.optimize import minimize, root
 
 CARS = Path(__file__).parent.parent / "cars"
 LB_IN = POUND / INCH
@@ -58,6 +59,11 @@ def lopsided(car: Car) -> Car:
     return replace(car, springs=springs)
 
 
+def on_the_ground(car: Car) -> Car:
+    """With its centre of gravity and its roll centres on the ground: gravity helps no lean."""
+    return replace(car, cg_height=0.0, roll_center=(0.0, 0.0))
+
+
 def pads(weights: Corners) -> np.ndarray:
     return np.array([getattr(weights, corner) for corner in CORNERS])
 
@@ -81,7 +87,7 @@ changes = st.builds(
 
 
 def test_twisting_moment_is_tilt_times_the_series_of_four_roll_stiffnesses(car):
-    car = replace(car, pressure=None)  # every tire has the one rate
+    car = on_the_ground(replace(car, pressure=None))  # every tire has the one rate
     springs, T_f, T_r = car.springs, car.front.track_width, car.rear.track_width
     k_t = car.tire.spring_rate
     four = [
@@ -106,8 +112,12 @@ def test_rates_follow_from_the_stiffness_system_with_unequal_springs_and_bars(lo
             Change(spacers=only(corner, INCH / 8)),
         ):
             loads = stance(lopsided, change).loads
-            assert bite_change(car, rates, change) == pytest.approx(loads[2] - loads[3], rel=1e-9)
-            assert sign * bite_change(car, rates, change) > 0
+            # Springs that differ from side to side pitch the car a little while it twists.
+            raised = bite_change(lopsided, rates, change)
+            assert raised == pytest.approx(loads[2] - loads[3], rel=3e-3)
+            assert sign * raised > 0
+            after = pads(pads_with(lopsided, rates, change).weights) - pads(lopsided.weights)
+            assert after == pytest.approx(np.array(loads), abs=0.02 * np.abs(loads).max())
 
 
 def potential_energy(car: Car, change: Change):
@@ -136,6 +146,19 @@ def potential_energy(car: Car, change: Change):
     chassis_y = np.array([t_f, -t_f, s, -s])
     chassis_x = np.array([half, half, -half, -half])
 
+    h_f, h_r = car.roll_center
+    ahead, behind = N[:2].sum() / N.sum(), N[2:].sum() / N.sum()
+    axis = ahead * h_f + behind * h_r
+    hubs = 0.5 * (car.front.mean_rollout + car.rear.mean_rollout) / (2 * np.pi)
+
+    def fallen(pitch, roll, hub_tilt, axle_roll):
+        """Energy that the weight has given up by leaning: it stands on three links, one on top of
+        the other, and each is shorter from above by its cosine."""
+        links = (h_f * ahead * (1 - np.cos(hub_tilt)) + h_r * behind * (1 - np.cos(axle_roll))
+                 + (car.cg_height - axis) * (1 - np.cos(roll))
+                 + (car.cg_height - hubs) * (1 - np.cos(pitch)))  # fmt: skip
+        return N.sum() * links
+
     def energy(q):
         heave, pitch, roll, hub_l, hub_r, end_l, end_r = q
         body = heave - pitch * chassis_x + roll * chassis_y
@@ -145,7 +168,7 @@ def potential_energy(car: Car, change: Change):
         squeeze = preload / spring_k + below + seat - body
         bars = springs.front_bar * ((hub_l - hub_r) / (2 * t_f) - roll) ** 2
         bars += springs.rear_bar * (axle_roll - roll) ** 2
-        weight = preload @ body
+        weight = preload @ body - fallen(pitch, roll, (hub_l - hub_r) / (2 * t_f), axle_roll)
         return 0.5 * (k_then * tires @ tires + spring_k @ squeeze**2 + bars) + weight
 
     def loads(q):
@@ -172,11 +195,145 @@ def test_least_potential_energy_gives_the_same_loads(lopsided, air):
     assert abs(bite) > 100
 
 
+def leaning_plane_car(car: Car, rise: np.ndarray):
+    """Energy of a car on two beam axles, every point where rotation puts it: no small angles.
+
+    Each axle rolls about the middle of its two contacts; it takes the chassis along sideways at
+    its roll centre, and the springs stand from there upwards, 10 in long.
+    """
+    tall = 10 * INCH
+    k_t, (h_f, h_r), N = car.tire.spring_rate, car.roll_center, pads(car.weights)
+    ends = []
+    for first, t, base, rate, rc in (
+        (0, car.front.half_track, car.front.track_width, car.springs.front_wheel_rate[0], h_f),
+        (2, car.rear.half_track, car.springs.rear_base, car.springs.rear_rate[0], h_r),
+    ):
+        there = slice(first, first + 2)
+        carried = 0.5 * N[there].sum() + np.array([0.5, -0.5]) * (N[first] - N[first + 1]) * (
+            2 * t / base
+        )
+        ends.append((there, t, 0.5 * base, rate, rc, carried))
+    share = N[2:].sum() / N.sum()
+    above = car.cg_height - (1 - share) * h_f - share * h_r
+    sides = np.array([1.0, -1.0])
+
+    def squeezed(there, t, lift, roll):
+        return N[there] / k_t + rise[there] - (lift + sides * t * np.sin(roll))
+
+    def energy(q):
+        chassis_roll, total = q[0], 0.0
+        for (there, t, half, rate, rc, carried), (top, lift, roll) in zip(
+            ends, (q[1:4], q[4:7]), strict=True
+        ):
+            total += 0.5 * k_t * np.sum(squeezed(there, t, lift, roll) ** 2)
+            pin = np.array([-rc * np.sin(roll), lift + rc * np.cos(roll)])
+            held = np.array([pin[0], rc + top])  # the chassis' own roll centre, free to heave
+            for side, load in zip(sides, carried, strict=True):
+                low = pin + side * half * np.array([np.cos(roll), np.sin(roll)])
+                high = held + side * half * np.array([np.cos(chassis_roll), np.sin(chassis_roll)])
+                high = high + tall * np.array([-np.sin(chassis_roll), np.cos(chassis_roll)])
+                total += 0.5 * rate * (tall + load / rate - np.linalg.norm(high - low)) ** 2
+        height = (1 - share) * q[1] + share * q[4] + above * np.cos(chassis_roll)
+        return total + N.sum() * height
+
+    def loads(q):
+        return np.concatenate([k_t * squeezed(end[0], end[1], *one) for end, one in
+                               zip(ends, (q[2:4], q[5:7]), strict=True)])  # fmt: skip
+
+    return energy, loads
+
+
+def least(energy, size: int) -> np.ndarray:
+    """Where an energy is least: its slope by central differences is nothing."""
+    step = 1e-5 * np.eye(size)
+
+    def slope(q):
+        return [(energy(q + one) - energy(q - one)) / 2e-5 for one in step]
+
+    found = root(slope, np.zeros(size), tol=1e-12)
+    assert np.max(np.abs(slope(found.x))) < 1e-2
+    return found.x
+
+
+@pytest.mark.parametrize("roll_center", [(0.0, 0.0), (3 * INCH, 10 * INCH), (6 * INCH, 14 * INCH)])
+@pytest.mark.parametrize("axle", ["front", "rear"])
+def test_a_leaning_car_with_every_point_where_rotation_puts_it_reads_the_same(
+    car, axle, roll_center
+):
+    even = Corners(*2 * [car.weights[0]], *2 * [car.weights[2]])
+    tall = replace(car, pressure=None, weights=even, cg_height=22 * INCH, roll_center=roll_center)
+    grown = only(f"right_{axle}", 2 * INCH)
+    stands = []
+    for rise in (np.array(grown) / (2 * np.pi), np.zeros(4)):
+        energy, loads = leaning_plane_car(tall, rise)
+        stands.append(loads(least(energy, 7)))
+    expected = stands[0] - stands[1]
+    found = np.array(stance(tall, Change(rollouts=grown)).loads)
+    # The pitch that a taller wheel brings is not in the plane: half a newton from end to end.
+    assert found == pytest.approx(expected, abs=1.0)  # N, of 80 that move
+    flat = np.array(stance(on_the_ground(tall), Change(rollouts=grown)).loads)
+    assert np.max(np.abs(flat - expected)) > 4.0  # which is not what a car on the ground does
+
+
+def test_height_of_the_centre_of_gravity_takes_from_the_rear_rate_and_adds_to_the_front_one(car):
+    flat, low = (predicted_rates(replace(on_the_ground(car), cg_height=h)) for h in (0, 19 * INCH))
+    # By hand, roll centres on the ground and every tire alike: weight W at height h turns three
+    # springs in a row into K_f (K_r) / (K_f + K_r - W h) for the front stagger, and that less
+    # W h / K_f of it for the rear (three springs in a row, the middle leaning on itself).
+    even = replace(car, pressure=None)
+    K_f, K_r = axle_roll_stiffness(even)
+    lean = even.weights.total * 19 * INCH
+    by_hand_front = (K_f + K_r) / (K_f + K_r - lean)
+    by_hand_rear = by_hand_front * (K_f - lean) / K_f
+    assert low.front / flat.front == pytest.approx(by_hand_front, rel=3e-2)
+    assert low.rear / flat.rear == pytest.approx(by_hand_rear, rel=1e-2)
+    assert low.rear / flat.rear == pytest.approx(0.95, abs=0.01)
+    with_axes = predicted_rates(car)
+    assert with_axes.rear < low.rear < flat.rear < with_axes.front < low.front
+
+
+def test_what_a_rear_stagger_does_in_front_is_what_a_front_stagger_does_behind(car, lopsided):
+    # Reciprocity: J. C. Maxwell, 1864 (in any text of structures): the system is symmetric.
+    for one in (car, lopsided):
+        bite, ahead = unit_twists(one)
+        assert bite.rear * ahead.rear == pytest.approx(bite.front, rel=1e-9)
+
+
+def test_weight_that_goes_to_one_side_is_weight_times_the_shift_of_its_centre(car):
+    """By hand, with no stiffness in it: the pads' roll moment about the ground is the weight times
+    how far its centre went sideways, and that is read off where the chassis stands."""
+    tall = replace(car, roll_center=(4 * INCH, 4 * INCH))
+    change = Change(rollouts=only("right_rear", 3 * INCH))
+    settled = stance(tall, change)
+    heights, t_r = settled.ride_heights, tall.rear.half_track
+    roll = (heights.left_rear - heights.right_rear) / (2 * t_r)
+    tires = np.array([0, 0, 0, 3 * INCH / (2 * np.pi)]) - np.array(settled.loads) / np.array(
+        tire_rates(tall)
+    )
+    hub = (tires[0] - tires[1]) / tall.front.track_width
+    axle = (tires[2] - tires[3]) / tall.rear.track_width
+    front, W = 1 - tall.weights.rear_share, tall.weights.total
+    shift = 4 * INCH * (front * hub + (1 - front) * axle) + (tall.cg_height - 4 * INCH) * roll
+    assert shift < 0  # left is positive in heights: left side down, so the weight goes left
+    assert moments(tall, np.array(settled.loads))[2] == pytest.approx(-W * shift, rel=1e-6)
+
+
+@pytest.mark.parametrize("soft", [0.04, 0.005])
+def test_springs_that_let_the_car_lean_over_are_refused(car, soft):
+    springs = car.springs
+    weak = Springs(*(tuple(soft * rate for rate in pair) for pair in
+                     (springs.front_wheel_rate, springs.rear_rate)), springs.rear_base)  # fmt: skip
+    with pytest.raises(BiteError, match="lean over"):
+        predicted_rates(replace(car, springs=weak))
+    assert predicted_rates(on_the_ground(replace(car, springs=weak))).rear > 0
+
+
 def test_rigid_table_on_four_equal_legs_loads_a_shimmed_leg_by_a_quarter(car):
     # The four-legged table on springs, a worked example of statics texts: a shim h under one leg
     # of rate k loads it and the leg across by k h / 4 and unloads the others as much.
     square = replace(
         car,
+        weights=car.weights.map(lambda pad: 1e-9 * pad),  # a table of no weight leans on nothing
         front=replace(car.front, track_width=car.rear.track_width),
         springs=Springs((1e13, 1e13), (1e13, 1e13), car.springs.rear_base),
         pressure=None,
@@ -188,16 +345,17 @@ def test_rigid_table_on_four_equal_legs_loads_a_shimmed_leg_by_a_quarter(car):
 
 
 def test_soft_springs_let_the_axle_tilt_and_keep_the_bite(car):
-    soft = replace(car, springs=replace(car.springs, rear_rate=(1.0, 1.0)))
-    assert predicted_rates(soft).rear < 1e-3 * predicted_rates(car).rear
+    flat = on_the_ground(car)
+    soft = replace(flat, springs=replace(car.springs, rear_rate=(2 * LB_IN, 2 * LB_IN)))
+    assert predicted_rates(soft).rear < 0.02 * predicted_rates(flat).rear
 
 
 @settings(max_examples=60, deadline=None)
 @given(change=changes)
-def test_total_weight_and_both_moments_are_kept(change):
-    car = load_car(CARS / "number-31.yaml")
+def test_total_weight_and_both_moments_are_kept_by_a_centre_of_gravity_on_the_ground(change):
+    car = replace(load_car(CARS / "number-31.yaml"), cg_height=0.0, roll_center=(0.0, 0.0))
     loads = np.array(stance(car, change).loads)
-    assert moments(car, loads) == pytest.approx(np.zeros(3), abs=1e-6)
+    assert moments(car, loads)[[0, 2]] == pytest.approx(np.zeros(2), abs=1e-6)
     before, after = pads(car.weights), pads(weigh_change(car, change).then.weights)
     assert moments(car, after) == pytest.approx(moments(car, before), rel=1e-12, abs=1e-8)
 
@@ -225,7 +383,7 @@ def test_equal_spacers_under_all_four_springs_lift_the_car_and_leave_the_pads(lo
 def test_bigger_rear_tires_by_the_same_amount_lift_the_rear_by_their_radius(car):
     settled = stance(car, Change(rollouts=Corners(0, 0, 0.05, 0.05)))
     rise = 0.05 / (2 * np.pi)
-    assert settled.ride_heights == pytest.approx([0, 0, rise, rise], abs=1e-12)
+    assert settled.ride_heights == pytest.approx([0, 0, rise, rise], abs=1e-4)
 
 
 # Direction: statics, design section 4.6
@@ -263,10 +421,10 @@ def test_front_stagger_that_holds_bite_has_the_sign_of_the_change_and_holds_it(n
     assert np.sign(effect.hold_front) == np.sign(inches)
     assert np.sign(effect.then - effect.now) == -np.sign(inches)
     alone = stance(car, Change(rollouts=only("right_rear", inches * INCH))).loads
-    assert effect.then - effect.now == pytest.approx(alone[2] - alone[3], rel=1e-9)
+    assert effect.then - effect.now == pytest.approx(alone[2] - alone[3], rel=1e-3)
     both = replace(NOTHING, right_front=effect.hold_front, right_rear=inches * INCH)
     loads = stance(car, Change(rollouts=both)).loads
-    assert loads[2] - loads[3] == pytest.approx(0.0, abs=1e-6)
+    assert loads[2] - loads[3] == pytest.approx(0.0, abs=0.01 * POUND)
 
 
 def test_no_change_of_stagger_has_nothing_to_hold(car):
@@ -277,14 +435,17 @@ def test_no_change_of_stagger_has_nothing_to_hold(car):
 # Size
 
 
-@pytest.mark.parametrize("name", ["number-31", "blue-heron"])
-def test_springs_of_the_demo_cars_predict_8_to_15_lb_per_inch(name):
+def test_springs_of_a_full_bodied_car_predict_8_to_15_lb_per_inch(car):
     # common practice, no source: 8 to 15 lb of bite per inch of rear stagger on a full-bodied car
     # of about 3,000 lb, and about as much, the other way, per inch at the front.
-    predicted = predicted_rates(load_car(CARS / f"{name}.yaml"))
+    predicted = predicted_rates(car)
     assert 8 <= predicted.rear / LB_IN <= 15
     assert 8 <= predicted.front / LB_IN <= 15
-    assert predicted.front == pytest.approx(predicted.rear, rel=0.1)
+    # With the centre of gravity on the ground as much but for the track widths; height takes it
+    # apart.
+    flat = predicted_rates(on_the_ground(car))
+    assert flat.front == pytest.approx(flat.rear, rel=0.02)
+    assert predicted.front == pytest.approx(predicted.rear, rel=0.35)
 
 
 def test_three_and_a_half_inches_make_about_thirty_pounds(car):
@@ -337,7 +498,7 @@ def test_without_springs_or_sessions_the_rate_is_typical(car):
 def test_one_measured_axle_predicts_the_other_by_track_widths(car):
     rates = bite_rates(replace(car, springs=None, bite_per_inch=BiteRates(rear=12 * LB_IN)))
     assert rates.basis == "rear measured, front predicted"
-    by_springs = predicted_rates(car)
+    by_springs = predicted_rates(on_the_ground(car))
     assert rates.front / rates.rear == pytest.approx(by_springs.front / by_springs.rear)
 
 
@@ -366,6 +527,7 @@ def test_turns_without_a_known_rate_are_refused(car):
 
 
 def test_a_pad_never_goes_below_nothing_and_the_lifted_wheel_is_named(car):
+    car = on_the_ground(car)
     outcome = weigh_change(car, Change(spacers=only("right_rear", 24 * INCH)))
     assert outcome.then.lifted == "right_front"
     after = pads(outcome.then.weights)
@@ -385,8 +547,9 @@ def test_cross_weight_moves_and_rear_weight_does_not(car):
     then = weigh_change(car, Change(rollouts=only("left_rear", INCH))).then.weights
     assert then.cross_share > car.weights.cross_share
     assert then.rear_share == pytest.approx(car.weights.rear_share, rel=1e-12)
-    # The left pads together change only because the two track widths differ, by an inch in 62.
-    assert then.left_share == pytest.approx(car.weights.left_share, abs=1e-4)
+    # The left pads together change a little: the chassis leans to the right and takes weight along.
+    gone = car.weights.left_share - then.left_share
+    assert 2e-4 < gone < 6e-4
 
 
 # Holding
@@ -428,7 +591,9 @@ def test_spacers_hold_where_there_are_no_jacks(car):
     no_jacks = replace(car, jack_thread=None)
     outcome = weigh_change(no_jacks, Change(rollouts=only("right_rear", INCH)), hold="jacks")
     assert outcome.holds[0].means == "spacer"
-    assert outcome.holds[0].change.spacers.left_rear > 0
+    spacers = outcome.holds[0].change.spacers
+    assert spacers.left_rear + spacers.right_front > 0
+    assert max(spacers) == sum(spacers)
 
 
 def test_nothing_to_turn_is_said(car):
@@ -472,10 +637,9 @@ def made_sessions(
     for i, (rear, front, left_rear, right_front) in enumerate(moves):
         rollouts = Corners(2.0, 2.0 + front * INCH, 2.1, 2.1 + rear * INCH)
         turns = Corners(0.0, right_front, left_rear, 0.0)
-        moved = Change(rollouts=Corners(0, front * INCH, 0, rear * INCH), turns=turns)
         driver = seated[i] if seated else True
         sitting = np.array([60.0, 20.0, 75.0, 25.0]) * POUND * driver
-        loads = pads(car.weights) + np.array(stance(car, moved).loads) + sitting
+        loads = pads(car.weights) + np.array(moves[i]) @ loads_of_moves(car) + sitting
         loads += rng.normal(0, noise * POUND, 4)
         weights = Corners(*map(float, loads))
         sessions.append(ScaleSession(f"s{i + 1}", i + 2, driver, rollouts, turns, weights))
@@ -489,6 +653,18 @@ MOVES = [
 NAMES = ("rear stagger", "front stagger", "rear jacks", "front jacks")
 
 
+@lru_cache
+def loads_of_moves(car: Car) -> np.ndarray:
+    """Change of the pads with an inch, or a turn, of each of `NAMES`; statics is linear."""
+    tires = [Change(rollouts=only(corner, INCH)) for corner in ("right_rear", "right_front")]
+    jacks = [Change(turns=only(corner, 1.0)) for corner in ("left_rear", "right_front")]
+    return np.array([stance(car, change).loads for change in (*tires, *jacks)])
+
+
+def bites(sessions: list[ScaleSession]) -> np.ndarray:
+    return np.array([session.weights.bite for session in sessions])
+
+
 def truth(car: Car) -> dict[str, float]:
     rates = bite_rates(car)
     return dict(zip(NAMES, (rates.rear, rates.front, rates.rear_turn, rates.front_turn),
@@ -498,7 +674,7 @@ def truth(car: Car) -> dict[str, float]:
 def test_perfect_pads_give_the_rates_back(lopsided):
     learned = learn_rates(lopsided, made_sessions(lopsided, MOVES, noise=0, seed=1))
     for name, rate in truth(lopsided).items():
-        assert learned.rates[name].value == pytest.approx(rate, rel=1e-9)
+        assert learned.rates[name].value == pytest.approx(rate, rel=1e-3)
     assert learned.next_session is not None  # eight sessions may agree by luck
     many = learn_rates(lopsided, made_sessions(lopsided, MOVES * 6, noise=0, seed=1))
     assert many.next_session is None
@@ -508,7 +684,7 @@ def test_driver_out_shifts_bite_and_not_the_rates(car):
     seated = [True, True, True, False, False, True, False, False]
     learned = learn_rates(car, made_sessions(car, MOVES, 0, 1, seated))
     for name, rate in truth(car).items():
-        assert learned.rates[name].value == pytest.approx(rate, rel=1e-9)
+        assert learned.rates[name].value == pytest.approx(rate, rel=1e-3)
 
 
 def test_least_squares_interval_covers_the_truth_95_times_in_100(lopsided):
@@ -517,7 +693,7 @@ def test_least_squares_interval_covers_the_truth_95_times_in_100(lopsided):
     true = truth(lopsided)
     for seed in range(trials):
         sessions = made_sessions(lopsided, MOVES, noise=2, seed=seed)
-        fitted, _ = fit_rates(_Design.of(sessions, NAMES), _bite_by_four_pads(lopsided, sessions))
+        fitted, _ = fit_rates(_Design.of(sessions, NAMES), bites(sessions))
         for name, rate in zip(NAMES, fitted, strict=True):
             unit = 1.0 if "jacks" in name else INCH
             covered[name] += abs(rate.value - true[name] * unit) <= rate.half_width
@@ -529,14 +705,18 @@ def test_least_squares_interval_covers_the_truth_95_times_in_100(lopsided):
 
 @pytest.mark.parametrize(("count", "noise"), [(4, 2.0), (4, 5.0), (6, 4.5), (8, 3.0)])
 def test_few_sessions_are_not_surer_than_they_may_be(lopsided, count, noise):
-    """Cars whose springs are not what their file says, and pads of more or less scatter."""
+    """Cars whose springs and heights are not what their file says, and pads of more or less
+    scatter."""
     rng = np.random.default_rng(11)
     inside = total = 0
     for seed in range(150):
         factor = rng.normal(1.0, 0.3, 3).clip(0.3, 2.0)
+        height, *centres = rng.uniform([15, 0, 4], [26, 6, 13]) * INCH
         springs = lopsided.springs
         true = replace(
             lopsided,
+            cg_height=height,
+            roll_center=tuple(centres),
             springs=replace(
                 springs,
                 front_wheel_rate=tuple(factor[0] * rate for rate in springs.front_wheel_rate),
@@ -572,10 +752,12 @@ def test_pad_noise_is_recovered(car):
     assert np.sqrt(np.mean(np.square(noises))) / POUND == pytest.approx(2, rel=0.15)
 
 
-def test_four_pads_tell_more_than_two(lopsided):
-    pattern = np.array(pad_pattern(lopsided))
-    rear_only = np.sqrt(2.0)
-    assert 1 / np.linalg.norm(pattern) < 0.8 * rear_only
+def test_front_pads_would_tell_another_rate_than_the_rear_ones(car):
+    # Which is why bite is read from the rear pads: a chassis that leans takes weight along.
+    rear, front = loads_of_moves(car)[:2]
+    widths = car.rear.track_width / car.front.track_width
+    assert (rear[1] - rear[0]) / (rear[2] - rear[3]) > 1.2 * widths
+    assert (front[1] - front[0]) / (front[2] - front[3]) < 0.8 * widths
 
 
 def test_least_squares_agrees_with_the_certified_norris_values():
@@ -602,7 +784,7 @@ def test_staggers_that_always_moved_together_are_refused(car):
     learned = learn_rates(car, sessions)
     assert learned.tied == [["rear stagger", "front stagger"]]
     assert set(learned.rates) == {"rear jacks", "front jacks"}
-    assert learned.rates["rear jacks"].value == pytest.approx(truth(car)["rear jacks"], rel=1e-6)
+    assert learned.rates["rear jacks"].value == pytest.approx(truth(car)["rear jacks"], rel=1e-3)
     assert learned.next_session.moved in learned.tied[0]
 
 
@@ -640,7 +822,7 @@ def test_running_the_suggested_sessions_leads_to_every_rate(car, moves):
         moves = run_next(sessions, moves, learned.next_session)
     assert set(learned.rates) == set(NAMES)
     for name, rate in truth(car).items():
-        assert learned.rates[name].value == pytest.approx(rate, rel=1e-6)
+        assert learned.rates[name].value == pytest.approx(rate, rel=1e-3)
 
 
 def test_what_never_moved_is_named(car):

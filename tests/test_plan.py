@@ -46,7 +46,8 @@ def rack_of(seed: int, count: int, span: float, on_car: bool = True, any_side: b
     return Rack("made up", tuple(tires), running, pressure_limits=limits)
 
 
-LEVEL = replace(CAR, pressure=Corners.every(12 * PSI))
+LEVEL = replace(CAR, pressure=Corners.every(12 * PSI), cg_height=0.0, roll_center=(0.0, 0.0))
+"""Nothing that leans takes weight along, so that a turn is what geometry alone says."""
 
 
 def mounted(rack: Rack, corner: int, tire: int, span: float):

@@ -157,7 +157,7 @@ def test_jobs_take_paths_or_objects_and_tell_themselves():
     night = rollpath.plan(RACK, CAR, {"heat": "2 1/2 in", "feature": 1.25 * INCH}, bite="59 lb")
     assert str(night).startswith("Bolt on for heat: ")
     change = rollpath.Change(turns=Corners(0.0, 0.0, 1.0, 0.0))
-    assert str(rollpath.weigh(CAR, change, "front")).startswith("Bite: 59 lb now, 66 lb")
+    assert str(rollpath.weigh(CAR, change, "front")).startswith("Bite: 59 lb now, 67 lb")
 
 
 @pytest.mark.parametrize(

@@ -24,9 +24,8 @@ from numpy.typing import NDArray
 from rollpath.book.run import Page, Run, evening_of
 from rollpath.car import Car
 from rollpath.corners import CORNERS, Corners
-from rollpath.scales.rates import bite_change, bite_rates
+from rollpath.scales.rates import bite_rates, pads_with
 from rollpath.scales.twist import Change as CornerChange
-from rollpath.scales.twist import pad_pattern
 from rollpath.units import INCH, POUND, PSI, Real
 
 IntArray = NDArray[np.int_]
@@ -261,11 +260,8 @@ def with_pads(run: Run, earlier: Iterable[Page], car: Car) -> Run:
     )
     if not any((*change.rollouts, *change.turns)):
         return replace(run, weights_from="scales")
-    raised = bite_change(car, bite_rates(car), change)
-    new: dict[str, Any] = {
-        f"{corner}_weight": float(weight + raised * share)
-        for corner, weight, share in zip(CORNERS, weights, pad_pattern(car), strict=True)
-    }
+    pads = pads_with(replace(car, weights=weights), bite_rates(car), change).weights
+    new: dict[str, Any] = {f"{corner}_weight": float(pad) for corner, pad in pads.by_name().items()}
     return replace(run, weights_from="predicted", **new)
 
 

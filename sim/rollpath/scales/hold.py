@@ -7,8 +7,8 @@ import numpy as np
 from rollpath.car import Car
 from rollpath.corners import Corners, only
 from rollpath.results import Result
-from rollpath.scales.rates import Rates, bite_change, bite_rates
-from rollpath.scales.twist import BiteError, Change, Pads, pad_pattern, pads_after, stance
+from rollpath.scales.rates import Rates, bite_change, bite_rates, pads_with
+from rollpath.scales.twist import BiteError, Change, Pads, pad_pattern, stance
 from rollpath.units import INCH, POUND, FloatArray, Real
 
 STAGGER_STEP = INCH / 8
@@ -165,7 +165,7 @@ def weigh_change(car: Car, change: Change, hold: str | None = None) -> Outcome:
     """
     rates = bite_rates(car)
     raised = float(bite_change(car, rates, change))
-    then = pads_after(car, raised)
+    then = pads_with(car, rates, change)
     found = holds(car, rates, raised, hold) if hold else []
     all_done = change + found[0].change if found else change
     return Outcome(
@@ -176,7 +176,7 @@ def weigh_change(car: Car, change: Change, hold: str | None = None) -> Outcome:
         now=Pads(car.weights),
         then=then,
         holds=found,
-        held=pads_after(car, found[0].left_over) if found else then,
+        held=pads_with(car, rates, all_done) if found else then,
         ride_heights=None if then.lifted else _ride_heights(car, all_done),
         gear_change=_gear_change(car, change),
     )

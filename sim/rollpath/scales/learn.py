@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 from rollpath.car import BiteRates, Car
 from rollpath.corners import NOTHING, Corners
 from rollpath.scales.rates import bite_rates
-from rollpath.scales.twist import pad_pattern
 from rollpath.units import INCH, POUND, FloatArray, Real
 
 # Learning from scale sessions
@@ -35,6 +34,8 @@ PAD_SCATTER = 4.5 * POUND
 """Scatter of one pad between weighings of an untouched car, before any session has shown it: 4 to
 5 lb of rolling off and on, tires that bind, a tape that is read to the eighth. Engineering
 judgement."""
+TWO_PADS = float(np.sqrt(2.0))
+"""Scatter of bite, one pad less another, by that of one."""
 PAD_SESSIONS = 3
 """Sessions that `PAD_SCATTER` counts for: without it a few sessions that fall in line by luck would
 make any figure sure (A. Gelman and others, Bayesian Data Analysis, 3rd ed., sec. 3.2)."""
@@ -294,21 +295,22 @@ def _known_before(car: Car, names: Sequence[str]) -> _Before:
     known = predicted > 0.0
     precision = np.zeros(len(names))
     precision[known] = (PREDICTED_WITHIN * predicted[known]) ** -2.0
-    pads = float(np.linalg.norm(np.array(pad_pattern(car), dtype=float)))
-    return _Before(PAD_SCATTER / pads, predicted, precision)
+    return _Before(PAD_SCATTER * TWO_PADS, predicted, precision)
 
 
 def learn_rates(car: Car, sessions: Sequence[ScaleSession]) -> Learned:
     """Bite rates of a car from scale sessions, by least squares.
 
-    Bite is read from all four pads: they can only change in one pattern (`pad_pattern`), and its
-    least-squares fit is steadier than the two rear pads alone. The driver in or out shifts bite
-    by an amount of its own.
+    Bite is read from the two rear pads, which are what it is. The front pads would make it
+    steadier if they changed by one pattern whatever is moved; but a chassis that leans carries
+    weight over, and they change by up to a third more or less than the rear ones
+    (`twist.unit_twists`), by an amount that springs and heights say and no session shows. The
+    driver in or out shifts bite by an amount of its own.
 
     Parameters
     ----------
     car : Car
-        For its track widths.
+        For the rates that its springs predict.
     sessions : sequence of ScaleSession
         At least one; checked by `weights_that_differ`.
 
@@ -323,13 +325,10 @@ def learn_rates(car: Car, sessions: Sequence[ScaleSession]) -> Learned:
     rates: dict[str, LearnedRate] = {}
     noise = used = None
     if design.freedom > 0:
-        y, one_pad = (
-            _bite_by_four_pads(car, sessions),
-            float(np.linalg.norm(np.array(pad_pattern(car), float))),
-        )
+        y = np.array([float(session.weights.bite) for session in sessions])
         fitted, scatter = fit_rates(design, y, _known_before(car, names))
         rates = {name: fitted[j] for j, name in enumerate(names) if design.told_apart[j]}
-        noise, used = fit_rates(design, y)[1] * one_pad, scatter * one_pad
+        noise, used = fit_rates(design, y)[1] / TWO_PADS, scatter / TWO_PADS
     return Learned(
         rates={name: _in_si(name, rate) for name, rate in rates.items()},
         never_moved=[name for name, still in zip(names, design.never_moved, strict=True) if still],
@@ -341,12 +340,6 @@ def learn_rates(car: Car, sessions: Sequence[ScaleSession]) -> Learned:
         alone=sum(len(group) == 1 for group in _by_driver(sessions)),
         next_session=_next_session(design, names, sessions, rates),
     )
-
-
-def _bite_by_four_pads(car: Car, sessions: Sequence[ScaleSession]) -> FloatArray:
-    pattern = np.array(pad_pattern(car), dtype=float)
-    pads = np.array([session.weights for session in sessions], dtype=float)
-    return np.asarray(pads @ pattern / (pattern @ pattern))
 
 
 def _in_si(name: str, rate: LearnedRate) -> LearnedRate:

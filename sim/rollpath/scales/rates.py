@@ -9,9 +9,17 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from rollpath.car import BiteRates, Car, axle_roll_stiffness
+from rollpath.car import BiteRates, Car
 from rollpath.corners import RAISES_BITE, Corners
-from rollpath.scales.twist import BiteError, Change, air_rises
+from rollpath.scales.twist import (
+    BiteError,
+    Change,
+    Moves,
+    Pads,
+    air_rises,
+    pads_after,
+    unit_twists,
+)
 from rollpath.stagger import Baseline
 from rollpath.units import INCH, POUND, Real
 
@@ -45,6 +53,8 @@ class Rates:
         As above, or ``unknown``.
     predicted : BiteRates
         What the springs say of `rear` and `front`, also where a measured one is used.
+    ahead : Moves
+        Change of right front less left front per change of bite, by what is moved.
     """
 
     rear: Real
@@ -58,6 +68,7 @@ class Rates:
     rear_turn_source: str
     front_turn_source: str
     predicted: BiteRates
+    ahead: Moves
 
     @property
     def basis(self) -> str:
@@ -83,11 +94,11 @@ class Rates:
 
 
 def predicted_rates(car: Car) -> BiteRates:
-    """Bite per stagger from springs, bars and tires.
+    """Bite per stagger from springs, bars and tires, and the centre of gravity at its height.
 
-    The twisting moment is the relative tilt of the axles times the series of their roll
-    stiffnesses [1]_; a stagger S tilts an axle by S / (2 pi T). Exact also for unequal springs,
-    because a twist loads the two sides of an axle equally and oppositely.
+    With the centre of gravity on the ground the twisting moment is the relative tilt of the axles
+    times the series of their roll stiffnesses [1]_, a stagger S tilting an axle by S / (2 pi T).
+    Its height takes from the rear rate and adds to the front one.
 
     Parameters
     ----------
@@ -98,21 +109,24 @@ def predicted_rates(car: Car) -> BiteRates:
     -------
     BiteRates
         N per m of stagger; both None when the car has no springs.
+
+    Raises
+    ------
+    BiteError
+        If the car would tip.
     """
     if car.springs is None:
         return BiteRates()
-    K_f, K_r = axle_roll_stiffness(car)
-    K = K_f * K_r / (K_f + K_r)
-    T_f, T_r = car.front.track_width, car.rear.track_width
-    return BiteRates(rear=K / (np.pi * T_r**2), front=K / (np.pi * T_f * T_r))
+    bite, _ = unit_twists(car)
+    return BiteRates(rear=bite.rear, front=bite.front)
 
 
 def bite_rates(car: Car) -> Rates:
     """The bite rates of a car: measured, else predicted, else typical.
 
     A rate that was measured beats any prediction. One measured axle predicts the other by the
-    track widths alone when there are no springs to go by. Jack and spacer rates follow from the
-    stagger rate of their axle by geometry, unless `bite_per_turn` was measured.
+    track widths alone when there are no springs to go by. Jack and spacer rates stand to the
+    stagger rate of their axle as the springs say, unless `bite_per_turn` was measured.
 
     Parameters
     ----------
@@ -123,22 +137,33 @@ def bite_rates(car: Car) -> Rates:
     -------
     Rates
     """
-    predicted = predicted_rates(car)
+    bite, ahead = _by_springs(car)
+    predicted = BiteRates() if bite is None else BiteRates(bite.rear, bite.front)
     measured = car.bite_per_inch
     T_f, T_r = car.front.track_width, car.rear.track_width
     by_front = None if measured.front is None else measured.front * T_f / T_r
     by_rear = None if measured.rear is None else measured.rear * T_r / T_f
     rear, rear_source = _best(measured.rear, predicted.rear, by_front)
     front, front_source = _best(measured.front, predicted.front, by_rear)
-    rear_seat, front_seat = _seat_rates(car, rear, front)
+    # Without springs a front seat is a wheel's height, and a rear one nobody knows.
+    rear_seat = None if bite is None else rear * bite.rear_seat / bite.rear
+    front_seat = front * (2 * np.pi if bite is None else bite.front_seat / bite.front)
     rear_turn, rear_turn_source = _turn_rate(car, car.bite_per_turn.rear, rear_seat, rear_source)
     front_turn, front_turn_source = _turn_rate(
         car, car.bite_per_turn.front, front_seat, front_source
     )
     return Rates(
         rear, front, rear_source, front_source, rear_seat, front_seat,
-        rear_turn, front_turn, rear_turn_source, front_turn_source, predicted,
+        rear_turn, front_turn, rear_turn_source, front_turn_source, predicted, ahead,
     )  # fmt: skip
+
+
+def _by_springs(car: Car) -> tuple[Moves | None, Moves]:
+    """`unit_twists`; without springs nothing of bite, and front pads by the track widths alone."""
+    if car.springs is not None:
+        return unit_twists(car)
+    widths = car.rear.track_width / car.front.track_width
+    return None, Moves(widths, widths, widths, widths)
 
 
 def _best(
@@ -150,27 +175,6 @@ def _best(
         if predicted is not None:
             return predicted, "predicted"
     return TYPICAL_RATE, "typical"
-
-
-def _seat_rates(car: Car, rear: Real, front: Real) -> tuple[Real | None, Real | None]:
-    """Bite per height of one rear and one front spring seat, N/m.
-
-    A rollout change S lifts a wheel by S / (2 pi); a seat lifted by h tilts its axle by h / base.
-    A bar stands beside the springs and resists them, so that only their share of the roll rate
-    turns into twist.
-    """
-    front_seat = 2 * np.pi * front
-    if car.springs is None:
-        return None, front_seat
-    springs, T_f, T_r = car.springs, car.front.track_width, car.rear.track_width
-    rear_share = _spring_share(springs.rear_rate, springs.rear_base, springs.rear_bar)
-    front_share = _spring_share(springs.front_wheel_rate, T_f, springs.front_bar)
-    return 2 * np.pi * rear * T_r / springs.rear_base * rear_share, front_seat * front_share
-
-
-def _spring_share(pair: tuple[Real, Real], base: Real, bar: Real) -> Real:
-    springs = base**2 / (1 / pair[0] + 1 / pair[1])
-    return springs / (springs + bar)
 
 
 def _turn_rate(
@@ -194,6 +198,26 @@ def bite_change(car: Car, rates: Rates, change: Change) -> Real:
     BiteError
         If a jack or spacer is changed whose rate is not known.
     """
+    return sum(_raised(car, rates, change))
+
+
+def pads_with(car: Car, rates: Rates, change: Change) -> Pads:
+    """The four pads after a change; see `bite_change`."""
+    raised, ahead = bite_change(car, rates, change), _ahead_change(car, rates, change)
+    return pads_after(car, float(raised), float(ahead))
+
+
+def _ahead_change(car: Car, rates: Rates, change: Change) -> Real:
+    """How much a change raises right front less left front, N."""
+    ahead = rates.ahead
+    shares = (ahead.front, ahead.rear, *2 * (ahead.front_seat, ahead.rear_seat))
+    return sum(
+        share * raised for share, raised in zip(shares, _raised(car, rates, change), strict=True)
+    )
+
+
+def _raised(car: Car, rates: Rates, change: Change) -> list[Real]:
+    """Bite by each thing that is changed, N: tires, jacks and spacers, each front and rear."""
     no_turn = (
         "what a jack turn does is not known; add springs and jacks: thread to the car file, "
         "or learn it with --learn"
@@ -201,23 +225,26 @@ def bite_change(car: Car, rates: Rates, change: Change) -> Real:
     no_spacer = "what a spacer does is not known; add springs to the car file"
     rises = air_rises(car, change.pressures)
     rollouts = change.rollouts.with_each(rises, lambda grown, rise: grown + 2 * np.pi * rise)
-    return (
-        _worth(rollouts, rates.front, rates.rear, "")
-        + _worth(change.turns, rates.front_turn, rates.rear_turn, no_turn)
-        + _worth(change.spacers, rates.front_seat, rates.rear_seat, no_spacer)
-    )
+    return [
+        *_worth(rollouts, rates.front, rates.rear, ""),
+        *_worth(change.turns, rates.front_turn, rates.rear_turn, no_turn),
+        *_worth(change.spacers, rates.front_seat, rates.rear_seat, no_spacer),
+    ]
 
 
-def _worth(amounts: Corners[Real], front: Real | None, rear: Real | None, unknown: str) -> Real:
-    """Bite from amounts at the corners, each at the rate of its axle."""
-    total: Real = 0.0
-    for sign, rate, amount in zip(RAISES_BITE, (front, front, rear, rear), amounts, strict=True):
+def _worth(
+    amounts: Corners[Real], front: Real | None, rear: Real | None, unknown: str
+) -> tuple[Real, Real]:
+    """Bite from amounts at the front and at the rear corners, each at the rate of its axle."""
+    ends: list[Real] = [0.0, 0.0]
+    rates = (front, front, rear, rear)
+    for at, (sign, rate, amount) in enumerate(zip(RAISES_BITE, rates, amounts, strict=True)):
         if not np.any(amount):
             continue
         if rate is None:
             raise BiteError(unknown)
-        total = total + sign * rate * amount
-    return total
+        ends[at // 2] = ends[at // 2] + sign * rate * amount
+    return ends[0], ends[1]
 
 
 @dataclass(frozen=True)

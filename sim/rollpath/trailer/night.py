@@ -11,8 +11,8 @@ from typing import Any
 
 from rollpath.car import Car
 from rollpath.corners import CORNERS, Corners
-from rollpath.scales.rates import bite_change, bite_rates
-from rollpath.scales.twist import Change, pads_after
+from rollpath.scales.rates import bite_rates, pads_with
+from rollpath.scales.twist import Change
 from rollpath.units import Real
 
 
@@ -161,8 +161,7 @@ def standing(car: Car, night: Night) -> Standing:
     source = "assumed" if "weights.left_rear" in now.assumed else "weighed"
     if change == Change():
         return Standing(now, source)
-    raised = float(bite_change(on_pads, bite_rates(on_pads), change))
-    weights = pads_after(on_pads, raised).weights
+    weights = pads_with(on_pads, bite_rates(on_pads), change).weights
     return Standing(replace(now, weights=weights), source if source == "assumed" else "predicted")
 
 

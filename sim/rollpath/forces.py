@@ -26,6 +26,10 @@ MOST_USED = 0.999
 """Share of grip at which cornering drag is capped; the limit lies below it."""
 LEAST_HELD = 1e-3
 """Share of grip below which no corner is held: a surface without grip."""
+HELD_DIGITS = 1e-9
+"""To which a held share is found; each step squares what is left."""
+MOST_HELD_STEPS = 30
+"""Eight are usual."""
 LIMIT_STEPS = 3
 """Newton steps for the air in the corner limit, a small part of it."""
 MOST_LIMIT = 1e5
@@ -142,7 +146,7 @@ def _corner_limit(groove: Groove, means: Means, mu: FloatArray) -> FloatArray:
 
     Cornering drags: at the whole grip circle too little is left to overcome it. The held share u is
     where the rear's own circle, r mu n (1 - u^2)^(1/2) at a steady speed, equals cornering drag,
-    rolling resistance and the air's drag. First without the air, by bisection, one u all over; then
+    rolling resistance and the air's drag. First without the air, one u for each grip; then
     with the air at the speed found, by Newton's method, station by station.
     """
     k, b = groove.curvature, groove.bank
@@ -168,14 +172,20 @@ def _spare(u: FloatArray, mu: FloatArray, means: Means) -> tuple[FloatArray, Flo
 
 
 def _held_share(mu: FloatArray, means: Means) -> FloatArray:
-    """The held share with no air, by bisection."""
+    """The held share with no air, by Newton's method.
+
+    What is spare falls with u and is concave, so that from above every step stays above the root
+    and none overshoots.
+    """
     shape = np.broadcast_shapes(mu.shape, means.rear_share.shape, means.slip_stiffness.shape)
-    low, high = np.full(shape, LEAST_HELD), np.full(shape, MOST_USED)
-    for _ in range(30):
-        u = 0.5 * (low + high)
-        held = _spare(u, mu, means)[0] > 0
-        low, high = np.where(held, u, low), np.where(held, high, u)
-    return low
+    u = np.full(shape, MOST_USED)
+    for _ in range(MOST_HELD_STEPS):
+        spare, slope = _spare(u, mu, means)
+        step = np.minimum(spare, 0.0) / slope
+        u = np.maximum(u - step, LEAST_HELD)
+        if np.max(step) < HELD_DIGITS:
+            break
+    return u
 
 
 def accelerations(

@@ -15,7 +15,7 @@ References
 .. [2] W. D. Hillis and G. L. Steele, Data parallel algorithms, Comm. ACM 29 (1986): the scan.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Container
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -85,7 +85,9 @@ def lever(lap: Lap, car: Car, condition: Condition) -> FloatArray:
     return _drag_slope(_steps(lap, car, condition)) / lap.groove.ds
 
 
-def lap_time_gradient(lap: Lap, car: Car, condition: Condition) -> LapTimeGradient:
+def lap_time_gradient(
+    lap: Lap, car: Car, condition: Condition, by: Container[str] = ("curvature", "bank", "grip")
+) -> LapTimeGradient:
     """Slope of the lap time by curvature, bank, grip and length of each station [1]_.
 
     Parameters
@@ -94,6 +96,9 @@ def lap_time_gradient(lap: Lap, car: Car, condition: Condition) -> LapTimeGradie
         As solved by `lap.solve_lap`.
     car, condition : Car, Condition
         The ones it was solved for.
+    by : container of str
+        Which of ``curvature``, ``bank`` and ``grip`` are asked for; the others are left at nothing,
+        for they cost a lap each.
 
     Notes
     -----
@@ -103,15 +108,21 @@ def lap_time_gradient(lap: Lap, car: Car, condition: Condition) -> LapTimeGradie
     steps, groove = _steps(lap, car, condition), lap.groove
     means, mu = steps.means, np.broadcast_to(grip_under(groove, condition), lap.speed.shape)
 
-    def slope(moved: Callable[[float], tuple[Groove, FloatArray]], size: float) -> FloatArray:
+    def slope(
+        name: str, moved: Callable[[float], tuple[Groove, FloatArray]], size: float = 1.0
+    ) -> FloatArray:
+        if name not in by:
+            return np.zeros_like(lap.speed)
         return _slope_by(steps, means, moved, NUDGE * size)
 
     return LapTimeGradient(
         curvature=slope(
-            lambda d: (replace(groove, curvature=groove.curvature + d), mu), TYPICAL_CURVATURE
+            "curvature",
+            lambda d: (replace(groove, curvature=groove.curvature + d), mu),
+            TYPICAL_CURVATURE,
         ),
-        bank=slope(lambda d: (replace(groove, bank=groove.bank + d), mu), 1.0),
-        grip=slope(lambda d: (groove, mu + d), 1.0),
+        bank=slope("bank", lambda d: (replace(groove, bank=groove.bank + d), mu)),
+        grip=slope("grip", lambda d: (groove, mu + d)),
         length=1.0 / lap.speed + _length_slope(steps),
         drag=_drag_slope(steps),
     )

@@ -144,15 +144,16 @@ def _find(
 
 
 def _worth(path: SplinePath, bending: Rows, car: Car, condition: Condition, track: Track) -> Worth:
-    width = float(track.width)
+    width, bands = float(track.width), condition.grip
+    asked = ("curvature", "grip") if isinstance(bands, GripBands) else ("curvature",)
 
     def worth_at(c: FloatArray) -> tuple[float, FloatArray]:
         groove = path.groove(FASTEST, c)
         lap = solve_lap(groove, car, condition)
-        by = lap_time_gradient(lap, car, condition)
+        by = lap_time_gradient(lap, car, condition, asked)
         by_offset = np.zeros_like(by.grip)
-        if isinstance(condition.grip, GripBands):
-            by_offset = by.grip * condition.grip.slope(groove.share_across) / width
+        if isinstance(bands, GripBands):
+            by_offset = by.grip * bands.slope(groove.share_across) / width
         rho, A = bending(c)
         slope = path.pulled_back(c, by.curvature, by.length, by_offset)
         time = float(lap.time) + BENDING_WORTH * float(rho @ rho)

@@ -2,7 +2,7 @@
 
 Every input has a doubt, a standard deviation: of the tape, of a value in a file, or of the typical
 value that stands in for one. The optimum is worked out again with each moved by its doubt to
-either side; half of what that does is what the input is worth, and the root of the squares' sum is
+either side, all of it as one sweep; half of what that does is what the input is worth, and the root of the squares' sum is
 how far the optimum may be off. All of them are told nine times in ten.
 
 References
@@ -12,20 +12,23 @@ References
 """
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
+
+import numpy as np
 
 from rollpath.axle.rolling import needed_stagger
 from rollpath.car import Axle, Car
 from rollpath.groove.lay import make_groove, same_line
 from rollpath.groove.parallel import parallel_groove
-from rollpath.groove.path import FASTEST, FREE_GROOVES, GROOVES, Groove
+from rollpath.groove.path import FASTEST, FREE_GROOVES, GROOVES, Groove, side_by_side
 from rollpath.lap import solve_lap
+from rollpath.loads import across
 from rollpath.stagger import Baseline, recommend
-from rollpath.track import Condition, Track
+from rollpath.track import Condition, GripBands, Track
 from rollpath.typical import unsure
-from rollpath.units import INCH, Real
+from rollpath.units import INCH, FloatArray, Real
 
 NINE_IN_TEN = 1.645
 """Standard deviations within which a normal error stays nine times in ten."""
@@ -121,98 +124,121 @@ def give_or_take(result: Baseline) -> GiveOrTake:
     """
     if result.groove.ds.ndim > 1:
         raise ValueError("how sure a sweep is can only be told case by case")
-    emphasis, tire_load = result.drive_emphasis, result.tire_load
-
-    def optimum(case: Case) -> float:
-        lap = solve_lap(case.groove, case.car, case.condition)
-        needed = needed_stagger(lap, case.car, tire_load)
-        return float(recommend(lap, needed, case.car, case.condition, emphasis).unbounded)
-
-    lay = _layer(result)
-    case = Case(lay(result.track, 0.0), result.car, result.condition)
+    case = Case(_laid(result, result.track), result.car, result.condition)
     found = [
-        *_of_the_car(case, optimum),
-        *_of_the_surface(result, case, optimum),
-        *_of_the_track(result, case, optimum, lay),
+        *_of_the_car_and_surface(result, case),
+        *_of_the_track(result, case),
         Doubt("tape", False, 0.0, NINE_IN_TEN * math.sqrt(2.0) * TAPE_DOUBT),
     ]
     return GiveOrTake(tuple(sorted(found, key=lambda doubt: -doubt.worth)))
 
 
-Optimum = Callable[[Case], float]
-Layer = Callable[[Track, float], Groove]
+def _optima(result: Baseline, case: Case) -> FloatArray:
+    """The unbounded optimum of every case of a sweep, m, as the baseline was asked for."""
+    lap = solve_lap(case.groove, case.car, case.condition)
+    needed = needed_stagger(lap, case.car, result.tire_load)
+    best = recommend(lap, needed, case.car, case.condition, result.drive_emphasis)
+    return np.asarray(best.unbounded)
 
 
-def _worth(up: float, down: float, share: float = 1.0) -> float:
-    """What an input is worth, from the optimum with it a share of its doubt up and down."""
-    return NINE_IN_TEN * 0.5 * abs(up - down) / share
+def _either_side(place: int, of: int, by: float) -> FloatArray:
+    """By how much an input is moved in a sweep of several, each up in one case and down in one."""
+    moved = np.zeros(2 * of)
+    moved[2 * place : 2 * place + 2] = by, -by
+    return moved
 
 
-def _of_the_car(case: Case, optimum: Optimum) -> Iterator[Doubt]:
-    for key, doubt in unsure(case.car.assumed):
-        if key in IDLE or (key in _ROLLOUTS and key not in case.car.assumed):
-            continue
-        up, down = (
-            optimum(replace(case, car=varied(case.car, key, side * doubt))) for side in (1.0, -1.0)
-        )
-        yield Doubt(key, key in case.car.assumed, float(value_of(case.car, key)), _worth(up, down))
+def _worths(optima: FloatArray) -> list[float]:
+    """What each input is worth, from the optima with it moved up and down."""
+    worths: list[float] = (NINE_IN_TEN * 0.5 * np.abs(optima[::2] - optima[1::2])).tolist()
+    return worths
 
 
-def _of_the_surface(result: Baseline, case: Case, optimum: Optimum) -> Iterator[Doubt]:
-    grip, assumed, share = "grip", True, GRIP_DOUBT
-    if result.watch is not None:
-        timed = result.watch.timed
-        told = timed.doubt / NINE_IN_TEN / timed.grip
-        grip, assumed, share = "timed_grip", False, min(told, GRIP_DOUBT)
-    for name, key, off in (("grip", grip, share), ("slip_stiffness",) * 2 + (STIFFNESS_DOUBT,)):
-        up, down = (
-            optimum(replace(case, condition=surface_varied(case.condition, name, side * off)))
-            for side in (1.0, -1.0)
-        )
-        value = case.condition.mean_grip if name == "grip" else case.condition.slip_stiffness
-        yield Doubt(key, assumed or name != "grip", float(value), _worth(up, down))
+def _of_the_car_and_surface(result: Baseline, case: Case) -> Iterator[Doubt]:
+    """All of the car and the surface in one sweep: one groove, and in every case one input moved.
+
+    The springs come last, as their share of the roll stiffness follows what is moved before.
+    """
+    car, surface = case.car, case.condition
+    keys = [
+        (key, doubt) for key, doubt in unsure(car.assumed)
+        if key not in IDLE and (key not in _ROLLOUTS or key in car.assumed)
+    ]  # fmt: skip
+    keys.sort(key=lambda one: one[0] == "springs")
+    told, grip, share = _grip_doubt(result)
+    shares = (("grip", share), ("slip_stiffness", STIFFNESS_DOUBT))
+    count = len(keys) + len(shares)
+    for i, (key, doubt) in enumerate(keys):
+        car = varied(car, key, _either_side(i, count, doubt))
+    for i, (name, share) in enumerate(shares, start=len(keys)):
+        surface = surface_varied(surface, name, _either_side(i, count, share))
+    worths = _worths(_optima(result, Case(case.groove, car, surface)))
+    for (key, _), worth in zip(keys, worths, strict=False):
+        yield Doubt(key, key in case.car.assumed, float(value_of(case.car, key)), worth)
+    of_grip, of_stiffness = worths[len(keys) :]
+    yield Doubt(grip, not told, float(case.condition.mean_grip), of_grip)
+    yield Doubt("slip_stiffness", True, float(case.condition.slip_stiffness), of_stiffness)
+
+
+def _grip_doubt(result: Baseline) -> tuple[bool, str, float]:
+    """Whether a lap time told the grip, what that is called, and the share it may be off."""
+    if result.watch is None:
+        return False, "grip", GRIP_DOUBT
+    timed = result.watch.timed
+    return True, "timed_grip", min(timed.doubt / NINE_IN_TEN / timed.grip, GRIP_DOUBT)
 
 
 def surface_varied(condition: Condition, name: str, share: Real) -> Condition:
     """A surface with its grip or its slip stiffness more by a share."""
-    return replace(condition, **{name: getattr(condition, name) * (1.0 + share)})
+    was, factor = getattr(condition, name), 1.0 + share
+    if isinstance(was, GripBands) and np.ndim(share) > 0:
+        factor = across(factor)
+    return replace(condition, **{name: was * factor})
 
 
-def _of_the_track(result: Baseline, case: Case, optimum: Optimum, lay: Layer) -> Iterator[Doubt]:
+def _of_the_track(result: Baseline, case: Case) -> Iterator[Doubt]:
     """The shape of the track as far as the groove was laid on it, and the line on it."""
-    track = result.track
-    if result.groove.name not in GROOVES:
+    track, name = result.track, result.groove.name
+    if name not in GROOVES:
         return
-    for name, tolerance in track_tolerances(track).items():
-        step = TRACK_STEP * tolerance / NINE_IN_TEN
-        up, down = (
-            optimum(replace(case, groove=lay(track_varied(track, name, side * step), 0.0)))
-            for side in (1.0, -1.0)
-        )
-        yield Doubt(
-            name, track.tolerance is None, track_value(track, name), _worth(up, down, TRACK_STEP)
-        )
-    if result.groove.name not in (*FREE_GROOVES, FASTEST):
-        up, down = (
-            optimum(replace(case, groove=lay(track, side * LINE_DOUBT))) for side in (1.0, -1.0)
-        )
-        yield Doubt("line", True, 0.0, _worth(up, down))
+    searched = name in (*FREE_GROOVES, FASTEST)
+    tolerances = track_tolerances(track)
+    steps = {key: TRACK_STEP * one / NINE_IN_TEN for key, one in tolerances.items()}
+    laid = _searched_grooves(result, steps) if searched else _parallel_grooves(result, steps)
+    worths = _worths(_optima(result, replace(case, groove=laid)))
+    for key, worth in zip(tolerances, worths, strict=False):
+        yield Doubt(key, track.tolerance is None, track_value(track, key), worth / TRACK_STEP)
+    if not searched:
+        yield Doubt("line", True, 0.0, worths[-1])
 
 
-def _layer(result: Baseline) -> Layer:
-    """How the groove of a baseline is laid on a track that is a little different."""
+def _laid(result: Baseline, track: Track, further_out: Real = 0.0) -> Groove:
+    """The groove of a baseline laid on a track, or on several, a little different."""
     path, width = result.groove, result.car.width
+    if path.name not in GROOVES:
+        return path
+    if path.name == FASTEST:
+        return same_line(track, path, width, COARSE)
+    if path.name in FREE_GROOVES:
+        return make_groove(track, path.name, width, COARSE, knots=QUICK_KNOTS)
+    return parallel_groove(track, float(path.offset[0]) + further_out, path.name, COARSE)
 
-    def lay(track: Track, further_out: float) -> Groove:
-        if path.name not in GROOVES:
-            return path
-        if path.name == FASTEST:
-            return same_line(track, path, width, COARSE)
-        if path.name in FREE_GROOVES:
-            return make_groove(track, path.name, width, COARSE, knots=QUICK_KNOTS)
-        return parallel_groove(track, float(path.offset[0]) + further_out, path.name, COARSE)
 
-    return lay
+def _searched_grooves(result: Baseline, steps: Mapping[str, float]) -> Groove:
+    """With each measurement a step up and a step down, searched one by one."""
+    return side_by_side([
+        _laid(result, track_varied(result.track, key, side * step))
+        for key, step in steps.items()
+        for side in (1.0, -1.0)
+    ])  # fmt: skip
+
+
+def _parallel_grooves(result: Baseline, steps: Mapping[str, float]) -> Groove:
+    """With each measurement a step up and a step down, and the car's own line at last."""
+    track, count = result.track, len(steps) + 1
+    for i, (key, step) in enumerate(steps.items()):
+        track = track_varied(track, key, _either_side(i, count, step))
+    return _laid(result, track, _either_side(count - 1, count, LINE_DOUBT))
 
 
 # One input moved

@@ -9,13 +9,14 @@ References
 .. [1] M. P. do Carmo, Differential Geometry of Curves and Surfaces, sec. 1-5, 1-7, 5-7.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
-from rollpath.track import Condition, GripBands, InsideEdge, Track, TrackError
+from rollpath.track import Bank, Condition, GripBands, InsideEdge, Track, TrackError
 from rollpath.units import FOOT, FloatArray, Real
 
 STATIONS = 720
@@ -99,6 +100,25 @@ class Groove:
             return self.laid
         x, y = place(self.edge, self.along_edge, self.offset)
         return x.reshape(self.s.shape), y.reshape(self.s.shape)
+
+
+def side_by_side(grooves: Sequence[Groove]) -> Groove:
+    """Single grooves of one name and as many stations each as one sweep, shape (cases, n)."""
+    edges = [groove.edge for groove in grooves]
+    bank = Bank(*(
+        np.concatenate([getattr(edge.bank, name) for edge in edges])
+        for name in ("corners", "straights")
+    ))  # fmt: skip
+    edge = InsideEdge(bank=bank, **{
+        name: np.concatenate([getattr(edge, name) for edge in edges])
+        for name in ("length", "base", "steps", "starts", "blends", "width")
+    })  # fmt: skip
+    stacked = {
+        name: np.stack([getattr(groove, name) for groove in grooves])
+        for name in ("s", "ds", "curvature", "bank", "along_edge", "offset", "first_end")
+    }
+    settled = all(groove.settled for groove in grooves)
+    return Groove(grooves[0].name, edge=edge, settled=settled, **stacked)
 
 
 def grip_under(groove: Groove, condition: Condition) -> FloatArray:

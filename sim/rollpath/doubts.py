@@ -2,8 +2,8 @@
 
 Every input has a doubt, a standard deviation: of the tape, of a value in a file, or of the typical
 value that stands in for one. The optimum is worked out again with each moved by its doubt to
-either side, all of it as one sweep; half of what that does is what the input is worth, and the root of the squares' sum is
-how far the optimum may be off. All of them are told nine times in ten.
+either side, all of it as one sweep; half of what that does is what the input is worth, and the
+root of the squares' sum is how far the optimum may be off. All are told nine times in ten.
 
 References
 ----------

@@ -15,7 +15,7 @@ References
 """
 
 from dataclasses import dataclass, field
-from functools import cache, cached_property, partial
+from functools import cached_property, partial
 from typing import Any
 
 import numpy as np
@@ -40,6 +40,16 @@ LEAST_BAND, MOST_BAND = 0.2, 1.5
 """Grip of a band across the track; dirt lies well inside. Engineering judgement."""
 SHORTEST_BLEND = 1e-6
 """The least blend, m, so that nothing is divided by zero."""
+GAUSS = (
+    (0.1252334085114689, 0.2491470458134027),
+    (0.3678314989981802, 0.2334925365383546),
+    (0.5873179542866175, 0.20316742672306573),
+    (0.7699026741943047, 0.16007832854334642),
+    (0.9041172563704748, 0.10693932599531907),
+    (0.9815606342467192, 0.04717533638651141),
+)
+"""Upper half of the nodes and weights of the 12-point Gauss-Legendre rule (Abramowitz and Stegun,
+table 25.4), checked against numpy: asking numpy for them would load all its polynomials."""
 
 
 @dataclass(frozen=True)
@@ -405,11 +415,10 @@ class InsideEdge:
         return half * (np.cos(theta) @ weights), half * (np.sin(theta) @ weights)
 
 
-@cache
 def _gauss() -> tuple[FloatArray, FloatArray]:
     """Nodes and weights of a Gauss-Legendre rule fine enough for half a turn."""
-    nodes, weights = np.polynomial.legendre.leggauss(12)
-    return nodes, weights
+    nodes, weights = np.array(GAUSS).T
+    return np.concatenate([-nodes[::-1], nodes]), np.concatenate([weights[::-1], weights])
 
 
 def inside_edge(track: Track) -> InsideEdge:

@@ -28,7 +28,6 @@ hold together. A file that does not carry rollpath's mark is never opened as a d
 
 import os
 import sqlite3
-import sys
 import time
 import uuid
 from collections.abc import Callable, Iterable, Iterator, Mapping
@@ -67,6 +66,7 @@ from rollpath.book.file import (
     writing,
 )
 from rollpath.book.journal import appended, journal_path
+from rollpath.book.place import data_folder
 from rollpath.book.rescue import Item, alone, journal_or_none, lacking, mend, of_journal, remains
 from rollpath.book.run import BookError, Page, Run, evening_of, settled
 from rollpath.book.take import Taken, take_in
@@ -87,16 +87,9 @@ def default_path(environment: Mapping[str, str] = os.environ) -> Path:
         If the user has no home that the system knows of.
     """
     try:
-        home = Path.home()
+        return data_folder(environment) / "notebook.db"
     except RuntimeError:
         raise BookError(["no home folder to keep a notebook in; name a file with --book"]) from None
-    if sys.platform == "win32":
-        base = Path(environment.get("LOCALAPPDATA") or home / "AppData" / "Local")
-    elif sys.platform == "darwin":
-        base = home / "Library" / "Application Support"
-    else:  # XDG Base Directory Specification
-        base = Path(environment.get("XDG_DATA_HOME") or home / ".local" / "share")
-    return base / "rollpath" / "notebook.db"
 
 
 class Book:

@@ -1,7 +1,6 @@
 """What commands share: the parser, the kinds of argument, and the case they describe."""
 
 import argparse
-import difflib
 import re
 import shutil
 import sys
@@ -17,7 +16,6 @@ from rollpath.errors import RollpathError
 from rollpath.files.schema import FileError
 from rollpath.files.surfaces import parts_of
 from rollpath.files.tracks import GROOVE_WORDS, check_measurements, track_from_values
-from rollpath.groove.measured import measured_groove
 from rollpath.groove.path import GROOVES, Groove
 from rollpath.screen import Screen
 from rollpath.stagger import DRIVE_EMPHASIS, Baseline, baseline, on_surface, timed_baseline
@@ -80,6 +78,8 @@ class Command:
 
 def nearest(typed: str, known: Iterable[str], cutoff: float = 0.5) -> str:
     """The known word nearest to what was typed, or nothing."""
+    import difflib
+
     return next(iter(difflib.get_close_matches(typed, list(known), n=1, cutoff=cutoff)), "")
 
 
@@ -294,6 +294,7 @@ def recorded_groove(arguments: argparse.Namespace, track: Track) -> Groove | Non
     if arguments.points is None:
         return None
     from rollpath.files.logs import load_points
+    from rollpath.groove.measured import measured_groove
 
     path = load_points(find_file(arguments.points, "points"))
     if path.turned_round:

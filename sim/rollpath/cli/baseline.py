@@ -1,6 +1,7 @@
 """`rollpath baseline`: which rear stagger to start with."""
 
 import argparse
+from typing import TYPE_CHECKING
 
 from rollpath.cli.arguments import (
     Command,
@@ -13,10 +14,13 @@ from rollpath.cli.book import add_lesson_argument, lesson_of
 from rollpath.cli.given import add_given_arguments, given
 from rollpath.doubts import give_or_take
 from rollpath.scales.rates import effect_of
+from rollpath.screen import Screen
 from rollpath.show.baseline import baseline_json, baseline_screen
-from rollpath.show.study import lesson_json, lesson_words
 from rollpath.show.words import as_json
-from rollpath.stagger import corrected
+from rollpath.stagger import Baseline, corrected
+
+if TYPE_CHECKING:
+    from rollpath.book.lessons import Study
 
 
 def _add_baseline(parser: argparse.ArgumentParser) -> None:
@@ -39,17 +43,27 @@ def _baseline(arguments: argparse.Namespace) -> None:
     if arguments.json:
         told = baseline_json(result, effect, sure)
         if lesson is not None:
+            from rollpath.show.study import lesson_json
+
             told |= lesson_json(lesson, physics)
         print(as_json(told))
     else:
-        note = "" if lesson is None else lesson_words(lesson, physics, screen)
-        print(baseline_screen(result, effect, screen, note, sure))
+        print(baseline_screen(result, effect, screen, _note(lesson, physics, screen), sure))
     if arguments.out or arguments.show:
         from rollpath.show.baseline import baseline_pictures
         from rollpath.show.picture import deliver
 
         deliver(baseline_pictures(result, screen_of(arguments)),
                       arguments.out, arguments.show)  # fmt: skip
+
+
+def _note(lesson: "Study | None", physics: Baseline, screen: Screen) -> str:
+    """What the notebook says, in a line."""
+    if lesson is None:
+        return ""
+    from rollpath.show.study import lesson_words
+
+    return lesson_words(lesson, physics, screen)
 
 
 COMMANDS: dict[str, Command] = {

@@ -5,7 +5,9 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
+from rollpath.book.place import data_folder as book_data_folder
 from rollpath.car import Car
 from rollpath.cli.arguments import (
     CommandError,
@@ -19,15 +21,16 @@ from rollpath.cli.arguments import (
     word_of,
 )
 from rollpath.files.cars import car_from_values, load_car
-from rollpath.files.racks import load_rack
 from rollpath.files.reading import LARGEST_FILE, read_start
 from rollpath.files.schema import FileError
 from rollpath.files.tracks import load_track
-from rollpath.files.trailers import find_trailer, load_trailer
 from rollpath.show.words import lay_out
-from rollpath.tires.rack import Rack
 from rollpath.track import DEFAULT_CONDITION, Track
-from rollpath.trailer.trailer import Trailer, TrailerError
+from rollpath.trailer.place import TONIGHT, find_trailer
+
+if TYPE_CHECKING:
+    from rollpath.tires.rack import Rack
+    from rollpath.trailer.trailer import Trailer
 
 TYPICAL_NAME = "typical full-bodied car"
 NO_TRACK = (
@@ -58,9 +61,9 @@ class Given:
     tracks: tuple[Track, ...]
     car: Car
     car_path: Path | None
-    rack: Rack | None
+    rack: "Rack | None"
     rack_path: Path | None
-    trailer: Trailer | None
+    trailer: "Trailer | None"
     more_cars: tuple[Car, ...] = ()
 
     @property
@@ -121,7 +124,7 @@ def given(arguments: argparse.Namespace, needs_track: bool = True) -> Given:
     if trailer is not None and not typed["car"]:
         taken.append(car.name)
     rack_path = find_file(typed["rack"][0], "rack") if typed["rack"] else None
-    rack = load_rack(rack_path) if rack_path else None
+    rack = _load_rack(rack_path) if rack_path else None
     if rack is None and trailer is not None and trailer.rack is not None and not typed["car"]:
         rack, rack_path = trailer.rack_tonight, trailer.folder / "rack.yaml"
     _surface(arguments, trailer, taken, bool(typed["track"]))
@@ -131,10 +134,20 @@ def given(arguments: argparse.Namespace, needs_track: bool = True) -> Given:
     return Given(tracks, car, car_path, rack, rack_path, trailer, more)
 
 
-def trailer_of(arguments: argparse.Namespace) -> Trailer | None:
+def _load_rack(path: Path) -> "Rack":
+    from rollpath.files.racks import load_rack
+
+    return load_rack(path)
+
+
+def trailer_of(arguments: argparse.Namespace) -> "Trailer | None":
     """The trailer named, or found around here; None where there is none."""
     folder = trailer_folder(getattr(arguments, "trailer", None))
-    return None if folder is None else load_trailer(folder)
+    if folder is None:
+        return None
+    from rollpath.files.trailers import load_trailer
+
+    return load_trailer(folder)
 
 
 def trailer_folder(named: Path | None = None) -> Path | None:
@@ -146,17 +159,15 @@ def trailer_folder(named: Path | None = None) -> Path | None:
         If the one named is none.
     """
     folder = find_trailer(named, data=data_folder())
-    if folder is not None and not (folder / "trailer.yaml").is_file():
+    if folder is not None and not (folder / TONIGHT).is_file():
         raise CommandError(f"{folder}: no trailer there; rollpath trailer --trailer sets one up")
     return folder
 
 
 def data_folder() -> Path | None:
     """Where the user's data lies; None for a user without a home."""
-    from rollpath.book.book import default_path
-
     try:
-        return default_path().parent
+        return book_data_folder()
     except RuntimeError:
         return None
 
@@ -203,7 +214,7 @@ def _sort_of(name: str, by_place: str) -> str:
 
 
 def _tracks(
-    arguments: argparse.Namespace, typed: Sequence[str], trailer: Trailer | None
+    arguments: argparse.Namespace, typed: Sequence[str], trailer: "Trailer | None"
 ) -> tuple[Track, ...]:
     if arguments.radius is not None:
         if typed:
@@ -214,15 +225,19 @@ def _tracks(
         return tuple(load_track(_track_path(name, trailer)) for name in typed)
     if trailer is None or not trailer.night.track:
         return ()
+    from rollpath.trailer.trailer import TrailerError
+
     try:
         return (load_track(trailer.tracks[trailer.track_named(trailer.night.track)]),)
     except TrailerError as error:
         raise CommandError(str(error)) from None
 
 
-def _track_path(name: str, trailer: Trailer | None) -> Path:
+def _track_path(name: str, trailer: "Trailer | None") -> Path:
     """A track file by its path, or by the name it has in the trailer."""
     if trailer is not None and not Path(name).exists():
+        from rollpath.trailer.trailer import TrailerError
+
         try:
             return trailer.tracks[trailer.track_named(name)]
         except TrailerError as error:
@@ -239,7 +254,7 @@ def _refuse_stray_measurements(arguments: argparse.Namespace) -> None:
             raise CommandError(f"--{flag} needs --radius too; a track file holds its own")
 
 
-def _car(typed: Sequence[str], trailer: Trailer | None) -> tuple[Car, Path | None]:
+def _car(typed: Sequence[str], trailer: "Trailer | None") -> tuple[Car, Path | None]:
     if typed:
         path = find_file(typed[0], "car")
         return load_car(path), path
@@ -249,7 +264,7 @@ def _car(typed: Sequence[str], trailer: Trailer | None) -> tuple[Car, Path | Non
 
 
 def _surface(
-    arguments: argparse.Namespace, trailer: Trailer | None, taken: list[str], other_track: bool
+    arguments: argparse.Namespace, trailer: "Trailer | None", taken: list[str], other_track: bool
 ) -> None:
     """Tonight's surface, and its lap time, where no other was typed and the track is tonight's."""
     if not hasattr(arguments, "condition") or arguments.condition is not None:

@@ -20,7 +20,7 @@ from rollpath.cli.given import data_folder, trailer_folder, trailer_of
 from rollpath.door_night import tonight, with_lap_time
 from rollpath.errors import RollpathError
 from rollpath.files.doing import done, record
-from rollpath.files.trailers import TONIGHT, find_trailer, make_trailer, read_answer
+from rollpath.files.trailers import make_trailer, read_answer
 from rollpath.show.trailer import (
     HOW,
     QUESTION_WORDS,
@@ -32,6 +32,7 @@ from rollpath.show.trailer import (
 from rollpath.show.words import as_json, lay_out
 from rollpath.trailer.interview import QUESTIONS
 from rollpath.trailer.night import Night, as_state
+from rollpath.trailer.place import TONIGHT, find_trailer
 from rollpath.trailer.trailer import Trailer
 
 

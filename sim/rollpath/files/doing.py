@@ -15,11 +15,12 @@ from rollpath.book.run import BookError
 from rollpath.errors import RollpathError
 from rollpath.files.cars import check_change
 from rollpath.files.schema import FileError
-from rollpath.files.trailers import TONIGHT, load_night, load_trailer, night_text
+from rollpath.files.trailers import load_night, load_trailer, night_text
 from rollpath.files.writing import locked, write_locked
 from rollpath.tires.air import growth_of, limits_of
 from rollpath.tires.rack import DEFAULT_GROWTH
 from rollpath.trailer.night import Fitted, Night, as_state, difference, from_state
+from rollpath.trailer.place import TONIGHT
 from rollpath.trailer.trailer import Trailer, TrailerError
 from rollpath.units import parse
 

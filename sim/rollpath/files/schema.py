@@ -4,7 +4,6 @@ A schema is a nested dict whose leaves are `Field`s; that of a table is a flat o
 one is trusted by the physics, and `guide files` is written from it.
 """
 
-import difflib
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -232,5 +231,7 @@ def read_number(value: object) -> float:
 
 def hint(word: str, known: Iterable[str], otherwise: str = "") -> str:
     """What ends a fault of an unknown word: the nearest that is known, or else other advice."""
+    import difflib
+
     near = difflib.get_close_matches(word, list(known), n=1, cutoff=0.5)
     return f'; did you mean "{near[0]}"?' if near else otherwise

@@ -1,6 +1,5 @@
 """Track files: what one may hold, and back to text."""
 
-import json
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -201,6 +200,8 @@ def _condition(name: str, given: dict[str, Any]) -> Condition:
 
 def track_text(track: Track, remarks: Sequence[str] = ()) -> str:
     """A track file as text; what is at its default is left out."""
+    import json
+
     radii = [_in_feet(radius) for radius in track.inside_radius]
     lines = [f"# {remark}" for remark in remarks]
     lines += [

@@ -28,10 +28,10 @@ from rollpath.trailer.interview import (
     values_of,
 )
 from rollpath.trailer.night import Fitted, Night, as_state, from_state
+from rollpath.trailer.place import TONIGHT
 from rollpath.trailer.trailer import Trailer
 from rollpath.units import INCH, POUND, PSI, parse, with_unit
 
-TONIGHT = "trailer.yaml"
 _FITTED: Schema = {
     "tire": text_field(longest=20),
     "rollout": quantity("tape", 20 * INCH, 160 * INCH, "a rollout between 20 and 160 in"),
@@ -48,34 +48,6 @@ TRAILER_SCHEMA: Schema = {
     "pads": Group({**dict.fromkeys(CORNERS, _PAD), "driver": choice(["in", "out"])}),
     "weighed": Group(dict.fromkeys(CORNERS, Group(_FITTED))),
 }
-
-
-def find_trailer(
-    named: Path | None = None,
-    environment: Mapping[str, str] = os.environ,
-    here: Path | None = None,
-    data: Path | None = None,
-) -> Path | None:
-    """The folder of the trailer: the one named, ``ROLLPATH_TRAILER``, this folder or one above it,
-    or the user's data folder; None where there is none.
-
-    Parameters
-    ----------
-    named : Path, optional
-        Taken as it is, whether it is there or not.
-    environment : mapping
-    here : Path, optional
-        The current folder.
-    data : Path, optional
-        Where the user's data lies.
-    """
-    if named is not None:
-        return named
-    if environment.get("ROLLPATH_TRAILER"):
-        return Path(environment["ROLLPATH_TRAILER"])
-    here = Path.cwd() if here is None else here
-    around = [here, *here.parents, *([] if data is None else [data / "trailer"])]
-    return next((folder for folder in around if (folder / TONIGHT).is_file()), None)
 
 
 def load_trailer(folder: Path) -> Trailer:

@@ -12,6 +12,7 @@ References
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -113,7 +114,7 @@ def side_by_side(grooves: Sequence[Groove]) -> Groove:
         name: np.concatenate([getattr(edge, name) for edge in edges])
         for name in ("length", "base", "steps", "starts", "blends", "width")
     })  # fmt: skip
-    stacked = {
+    stacked: dict[str, Any] = {
         name: np.stack([getattr(groove, name) for groove in grooves])
         for name in ("s", "ds", "curvature", "bank", "along_edge", "offset", "first_end")
     }

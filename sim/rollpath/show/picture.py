@@ -18,7 +18,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rollpath.files.schema import FileError
-from rollpath.files.writing import make_folder, write_whole
 from rollpath.groove.path import Groove, place
 from rollpath.lap import PHASES
 from rollpath.screen import Screen
@@ -101,6 +100,8 @@ def deliver(pictures: Iterable[Picture], out: Path | None, show: bool) -> list[P
         If the folder or a file in it cannot be written, or there is no display to show them on.
     """
     from io import BytesIO
+
+    from rollpath.files.writing import make_folder, write_whole
 
     written = []
     for picture in pictures:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import itertools
-import json
 import math
 import re
 import textwrap
@@ -210,6 +209,8 @@ def finite_or_none(value: float) -> float | None:
 
 def as_json(data: Any, indent: int | None = 2) -> str:
     """JSON text; numbers rounded to what a reader can use. Unindented it is written much faster."""
+    import json
+
     return json.dumps(_plain(data), indent=indent, allow_nan=False)
 
 

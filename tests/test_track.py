@@ -12,6 +12,7 @@ from rollpath.groove.lay import make_groove
 from rollpath.groove.parallel import parallel_groove
 from rollpath.lap import solve_lap
 from rollpath.track import (
+    GAUSS,
     Bank,
     Condition,
     GripBands,
@@ -292,3 +293,11 @@ def test_several_tracks_with_bands_equal_one_by_one():
         for w in widths
     ]
     assert together == pytest.approx(alone, rel=1e-9)
+
+
+def test_the_integration_rule_is_that_of_the_reference_library():
+    # numpy.polynomial.legendre.leggauss.
+    nodes, weights = np.polynomial.legendre.leggauss(12)
+    half = np.array(GAUSS)
+    np.testing.assert_allclose(half[:, 0], nodes[6:], rtol=1e-14)
+    np.testing.assert_allclose(half[:, 1], weights[6:], rtol=1e-13)

@@ -13,7 +13,7 @@ References
 """
 
 from dataclasses import dataclass, replace
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,7 +31,7 @@ from rollpath.forces import (
     resistance,
     road_of,
 )
-from rollpath.groove.path import Groove, grip_under
+from rollpath.groove.path import Groove, every_other, grip_under
 from rollpath.loads import across, wheel_loads
 from rollpath.track import Condition
 from rollpath.units import FloatArray, G, Real
@@ -113,6 +113,21 @@ class Lap:
         there = self.phase == PHASES.index(phase)
         share: FloatArray = (self.groove.ds * there).sum(axis=-1) / self.groove.length
         return share[()]
+
+
+def coarser(lap: Lap) -> Lap:
+    """Every other station of a lap, for what is worked out station by station; a lap with an odd
+    number of them as it is."""
+    if lap.groove.ds.shape[-1] % 2:
+        return lap
+    picked = (..., slice(None, None, 2))
+    fewer: dict[str, Any] = {
+        name: getattr(lap, name)[picked]
+        for name in ("speed", "a_x", "a_y", "load", "thrust", "drive", "phase", "slip_angle",
+                     "extra_drag")
+    }  # fmt: skip
+    wheels = lap.wheels.map(lambda load: np.asarray(load)[picked])
+    return replace(lap, groove=every_other(lap.groove), wheels=wheels, **fewer)
 
 
 _Cases = TypeVar("_Cases", Road, Means)

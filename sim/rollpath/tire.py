@@ -35,7 +35,7 @@ def brush_grip_used(slip: Real, mu: Real, slip_stiffness: Real) -> Real:
     Isotropic: the same stiffness along and across, the force opposite the slip vector.
     """
     sticking = np.maximum(1.0 - slip_stiffness * slip / (3.0 * mu), 0.0)
-    return 1.0 - sticking**3
+    return 1.0 - sticking * sticking * sticking
 
 
 def brush_slip(grip_used: Real, mu: Real, slip_stiffness: Real) -> Real:

@@ -4,6 +4,7 @@ What is said without entering any room, the overview and the version, is said fr
 cold `rollpath` is felt.
 """
 
+import gc
 import io
 import os
 import sys
@@ -18,6 +19,9 @@ if TYPE_CHECKING:  # a flag of our own: the `typing` module is a fifth of a cold
 
 FAILED = 1
 """Exit status when the answer could not be shown."""
+SELDOM = 100_000
+"""New objects between two looks for unused circles of them: what a short command makes is in use,
+and looking through it all several times takes a tenth of a cold start."""
 INTERRUPTED = 130
 """Exit status after Ctrl-C, as shells have it: 128 and the number of the signal."""
 
@@ -25,6 +29,8 @@ INTERRUPTED = 130
 def main(arguments: "Sequence[str] | None" = None) -> int:
     """Run the command; returns its exit status. Nothing that happens prints a traceback."""
     typed = list(sys.argv[1:] if arguments is None else arguments)
+    if arguments is None:  # as a program, not called by one
+        gc.set_threshold(SELDOM)
     try:
         _show_what_it_can(sys.stdout, sys.stderr)
         status = _status_of(typed)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from rollpath.feel.lap import LEAST_FELT, Feel, feel_by_phase, trim_lap
-from rollpath.lap import PHASES
+from rollpath.lap import PHASES, coarser
 from rollpath.units import EIGHTH, FloatArray
 
 if TYPE_CHECKING:
@@ -90,7 +90,7 @@ def foretold(result: Baseline, stagger: float | None = None) -> Foretold:
     """
     fitted = float(result.stagger.recommended if stagger is None else stagger)
     staggers = np.array([fitted, fitted + EIGHTH])
-    return foretold_by(trim_lap(result.lap, result.car, result.condition, staggers), 0)
+    return foretold_by(trim_lap(coarser(result.lap), result.car, result.condition, staggers), 0)
 
 
 def foretold_by(feel: Feel, case: int) -> Foretold:

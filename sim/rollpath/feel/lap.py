@@ -14,7 +14,7 @@ from rollpath.feel.trim import Chassis, Stations, Trim, each_array, trim_station
 from rollpath.forces import AIR_DENSITY
 from rollpath.groove.lay import lay_groove
 from rollpath.groove.path import Groove, grip_under
-from rollpath.lap import PHASES, Lap, solve_lap
+from rollpath.lap import PHASES, Lap, coarser, solve_lap
 from rollpath.loads import across, wheel_loads
 from rollpath.results import Result
 from rollpath.scales.rates import stagger_effect
@@ -437,7 +437,7 @@ def what_driver_feels(
     if staggers is None:
         best = recommend(lap, needed_stagger(lap, car), car, state).recommended
         staggers = sorted({float(car.rear.stagger), float(best)})
-    fitted = np.asarray(staggers, dtype=float)
+    fitted, lap = np.asarray(staggers, dtype=float), coarser(lap)
 
     n, softer, stiffer = len(fitted), 1.0 - STIFFNESS_DOUBT, 1.0 + STIFFNESS_DOUBT
     stiff = np.repeat([1.0, 1.0, softer, stiffer], n)
@@ -446,7 +446,7 @@ def what_driver_feels(
         bite_held=np.repeat([True, False, True, True], n),
     )  # fmt: skip
     held, free, soft, hard = (_some_cases(every, np.arange(n) + i * n) for i in range(4))
-    return FeelCase(track, car, state, path, held, free, soft, hard, pace)
+    return FeelCase(track, car, state, lap.groove, held, free, soft, hard, pace)
 
 
 def _some_cases(feel: Feel, cases: NDArray[np.intp]) -> Feel:

@@ -45,8 +45,9 @@ NUDGE = 1e-7
 """Step of the forward differences of the Jacobian; the unknowns are all of order 0.1 to 1."""
 RUNGS = (0.5, 0.7, 0.85, 0.93, 0.96, 0.98, LIMIT_USED)
 """Limits climbed one after the other where the straight way overshoots."""
-MEAN_POWER = 16
-"""Of the mean of the two axles' slips that is held at the limit: nearly the larger one."""
+MEAN_DOUBLINGS = 4
+"""The power of the mean of the two axles' slips that is held at the limit is 2 to this, 16: nearly
+the larger one, by squares and roots that are much quicker than powers."""
 EASY = 0.9
 """Share of grip from which the first guess starts."""
 
@@ -249,6 +250,11 @@ class _Tires:
         return self.left[1] + self.right[1]
 
 
+def _length(x: Real, y: Real) -> Real:
+    """As np.hypot, which minds numbers near the largest and takes much longer."""
+    return np.sqrt(x * x + y * y)
+
+
 def _axle(
     mu: Real, C: Real, loads: tuple[Real, Real], slips: tuple[tuple[Real, Real], ...],
     rolling: tuple[Real, Real],
@@ -256,7 +262,7 @@ def _axle(
     """Two tires from their slips (along, across) and rolling speeds: brush and rolling drag."""
     forces = [brush_force(*slip, load, mu, C) for slip, load in zip(slips, loads, strict=True)]
     axle = np.maximum(loads[0] + loads[1], 1.0)
-    lengths = [np.hypot(*slip) for slip in slips]
+    lengths = [_length(*slip) for slip in slips]
     power = sum(
         v * (x * s_x + y * s_y)
         for v, (x, y), (s_x, s_y) in zip(rolling, forces, slips, strict=True)
@@ -265,7 +271,7 @@ def _axle(
     return _Tires(
         left=rolled[0],
         right=rolled[1],
-        used=(np.hypot(*forces[0]) + np.hypot(*forces[1])) / (mu * axle),
+        used=(_length(*forces[0]) + _length(*forces[1])) / (mu * axle),
         slip=(loads[0] * lengths[0] + loads[1] * lengths[1]) / axle * C / (3.0 * mu),
         drive_slip=(loads[0] * slips[0][0] + loads[1] * slips[1][0]) / axle,
         power=power,
@@ -349,10 +355,20 @@ def _left_over(car: Chassis, at: Stations, z: FloatArray, limit: float = LIMIT_U
         + car.offset * (front.along + rear.along)
     )
     # A high mean of the two axles: the larger, but smooth where the other takes over.
-    slip = (front.slip**MEAN_POWER + rear.slip**MEAN_POWER) ** (1 / MEAN_POWER)
+    slip = _high_mean(front.slip, rear.slip)
     weight = car.mass * G
     held = np.minimum(at.most - share, 1.0 - np.cbrt(1.0 - limit) - slip)
     return np.stack([x / weight, y / weight, yaw / (weight * car.wheelbase), held])
+
+
+def _high_mean(one: Real, other: Real) -> Real:
+    """Mean of two positive numbers with a high power; see `MEAN_DOUBLINGS`."""
+    for _ in range(MEAN_DOUBLINGS):
+        one, other = one * one, other * other
+    mean = one + other
+    for _ in range(MEAN_DOUBLINGS):
+        mean = np.sqrt(mean)
+    return mean
 
 
 def _first_guess(car: Chassis, at: Stations) -> FloatArray:
@@ -368,19 +384,19 @@ def _first_guess(car: Chassis, at: Stations) -> FloatArray:
 
 
 def _newton_step(
-    car: Chassis, at: Stations, z: FloatArray, limit: float
-) -> tuple[FloatArray, FloatArray]:
-    """What is left over, shape (4, n), and the step that would remove it."""
-    nudged = np.repeat(z[:, None], 5, axis=1)
+    car: Chassis, at: Stations, z: FloatArray, left: FloatArray, limit: float
+) -> FloatArray:
+    """The step that would remove what is left over; both of shape (4, n)."""
+    nudged = np.repeat(z[:, None], 4, axis=1)
     for unknown in range(4):
-        nudged[unknown, unknown + 1] += NUDGE
+        nudged[unknown, unknown] += NUDGE
     r = _left_over(car, at, nudged, limit)
-    jacobian = np.moveaxis((r[:, 1:] - r[:, :1]) / NUDGE, -1, 0)
-    left = r[:, 0]
+    jacobian = np.moveaxis((r - left[:, None]) / NUDGE, -1, 0)
     # A trace on the diagonal: a car at rest on no grip has no step, and must not stop the others.
     step = np.linalg.solve(jacobian + 1e-12 * np.eye(4), -left.T[..., None])[..., 0].T
     longest = np.abs(step) / np.array(LONGEST_STEP)[:, None]
-    return left, step / np.maximum(longest.max(axis=0), 1.0)
+    shortened: FloatArray = step / np.maximum(longest.max(axis=0), 1.0)
+    return shortened
 
 
 def each_array(at: Stations, change: Callable[[FloatArray], FloatArray]) -> Stations:
@@ -449,14 +465,16 @@ def _climb(car: Chassis, at: Stations) -> FloatArray:
 def settle_trim(car: Chassis, at: Stations, z: FloatArray, limit: float) -> FloatArray:
     """Newton steps until each station is balanced; NaN where one never is."""
     z = z.copy()
-    open_ones = np.arange(z.shape[1])
+    open_ones, here = np.arange(z.shape[1]), at
     for _ in range(MOST_STEPS):
-        left, step = _newton_step(car, _some(at, open_ones), z[:, open_ones], limit)
+        left = _left_over(car, here, z[:, open_ones], limit)
         open_now = ~(np.abs(left).max(axis=0) < BALANCED)
-        open_ones = open_ones[open_now]
-        z[:, open_ones] += step[:, open_now]
+        if not open_now.all():
+            open_ones, left = open_ones[open_now], left[:, open_now]
+            here = _some(at, open_ones)
         if not open_ones.size:
             break
+        z[:, open_ones] += _newton_step(car, here, z[:, open_ones], left, limit)
     z[:, open_ones] = np.nan
     # Roots of the equations that are no car on its way round: going backward, or not at all.
     z[:, (z[2] < 0) | (np.abs(z[0]) > 1.0) | (z[3] < 0)] = np.nan

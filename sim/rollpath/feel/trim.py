@@ -286,11 +286,13 @@ def _loads(at: Stations, share: Real) -> Corners[Real]:
     return at.loads_at_rest.with_each(at.loads, lambda rest, full: rest + share * (full - rest))
 
 
-def _rear(car: Chassis, at: Stations, loads: Corners[Real], z: FloatArray) -> _Tires:
+def _rear(
+    car: Chassis, at: Stations, loads: Corners[Real], heading: tuple[Real, Real], axle_speed: Real
+) -> _Tires:
     """The locked axle: both tires turn together, each rolls on what its load leaves of it."""
-    sideslip, _, axle_speed, _ = z
+    cos_b, sin_b = heading
     mean = 0.5 * (at.left_rollout + at.right_rollout)
-    across_speed = np.sin(sideslip) - at.turn * car.rear_reach
+    across_speed = sin_b - at.turn * car.rear_reach
     slips, rolling = [], []
     for rollout, load, rate, y in (
         (at.left_rollout, loads.left_rear, car.left_rate, car.rear_half_track),
@@ -298,7 +300,7 @@ def _rear(car: Chassis, at: Stations, loads: Corners[Real], z: FloatArray) -> _T
     ):
         lost = lost_circumference(load, rate, car.loaded_share)
         rolls = axle_speed * (rollout - lost) / mean
-        along_speed = np.cos(sideslip) - at.turn * y
+        along_speed = cos_b - at.turn * y
         slips.append((1.0 - along_speed / rolls, -across_speed / rolls))
         rolling.append(rolls)
     return _axle(at.grip, car.rear_stiffness * at.rear_stiffer, (loads.left_rear, loads.right_rear),
@@ -306,15 +308,20 @@ def _rear(car: Chassis, at: Stations, loads: Corners[Real], z: FloatArray) -> _T
 
 
 def _front(
-    car: Chassis, at: Stations, loads: Corners[Real], z: FloatArray, brake_slip: Real
+    car: Chassis,
+    at: Stations,
+    loads: Corners[Real],
+    heading: tuple[Real, Real],
+    steer: Real,
+    brake_slip: Real,
 ) -> _Tires:
     """The steered wheels, parallel; forces turned into the axes of the car."""
-    sideslip, steer, _, _ = z
+    cos_b, sin_b = heading
     cos_d, sin_d = np.cos(steer), np.sin(steer)
-    v_y = np.sin(sideslip) + at.turn * car.front_reach
+    v_y = sin_b + at.turn * car.front_reach
     slips, rolling = [], []
     for y in (car.front_half_track, -car.front_half_track):
-        v_x = np.cos(sideslip) - at.turn * y
+        v_x = cos_b - at.turn * y
         along_speed, across_speed = v_x * cos_d + v_y * sin_d, v_y * cos_d - v_x * sin_d
         rolls = along_speed / (1.0 - brake_slip)
         slips.append((brake_slip, -across_speed / rolls))
@@ -326,11 +333,16 @@ def _front(
     return replace(tires, left=turned[0], right=turned[1])
 
 
-def _axles(car: Chassis, at: Stations, z: FloatArray) -> tuple[_Tires, _Tires]:
-    """Front and rear tires. Brakes are taken as set so that the front slips as the rear does."""
+def _axles(
+    car: Chassis, at: Stations, z: FloatArray, heading: tuple[Real, Real]
+) -> tuple[_Tires, _Tires]:
+    """Front and rear tires. Brakes are taken as set so that the front slips as the rear does.
+
+    `heading` is the cosine and the sine of the sideslip: they cost more than all the rest.
+    """
     loads = _loads(at, z[3])
-    rear = _rear(car, at, loads, z)
-    front = _front(car, at, loads, z, np.minimum(rear.drive_slip, 0.0))
+    rear = _rear(car, at, loads, heading, z[2])
+    front = _front(car, at, loads, heading, z[1], np.minimum(rear.drive_slip, 0.0))
     return front, rear
 
 
@@ -341,10 +353,10 @@ def _left_over(car: Chassis, at: Stations, z: FloatArray, limit: float = LIMIT_U
     differences is zero [4]_.
     """
     sideslip, _, _, share = z
-    front, rear = _axles(car, at, z)
+    cos_b, sin_b = np.cos(sideslip), np.sin(sideslip)
+    front, rear = _axles(car, at, z, (cos_b, sin_b))
     along = share * (car.mass * at.a_x + at.air_drag)
     to_left = car.mass * (at.a_y_at_rest + share * (at.a_y - at.a_y_at_rest))
-    cos_b, sin_b = np.cos(sideslip), np.sin(sideslip)
     x = front.along + rear.along - (along * cos_b - to_left * sin_b)
     y = front.across + rear.across - (along * sin_b + to_left * cos_b)
     yaw = (
@@ -482,7 +494,7 @@ def settle_trim(car: Chassis, at: Stations, z: FloatArray, limit: float) -> Floa
 
 
 def trim_of(car: Chassis, at: Stations, z: FloatArray) -> Trim:
-    front, rear = _axles(car, at, z)
+    front, rear = _axles(car, at, z, (np.cos(z[0]), np.sin(z[0])))
     (left, _), (right, _) = rear.left, rear.right
     left_over = _left_over(car, at, z)[:3]
     return Trim(

@@ -10,9 +10,10 @@ from rollpath.cli import main
 from rollpath.corners import CORNERS, Corners
 from rollpath.files.cars import car_from_values
 from rollpath.files.doing import ChangedError, done, mark_of
-from rollpath.files.trailers import find_trailer, load_night, load_trailer, night_text, save_night
+from rollpath.files.trailers import load_night, load_trailer, night_text, save_night
 from rollpath.trailer.interview import AnswerError, tires_of, values_of
 from rollpath.trailer.night import (
+from rollpath.trailer.place import find_trailer
     Fitted,
     Night,
     as_state,

@@ -13,7 +13,6 @@ from rollpath.files.doing import ChangedError, done, mark_of
 from rollpath.files.trailers import load_night, load_trailer, night_text, save_night
 from rollpath.trailer.interview import AnswerError, tires_of, values_of
 from rollpath.trailer.night import (
-from rollpath.trailer.place import find_trailer
     Fitted,
     Night,
     as_state,
@@ -24,6 +23,7 @@ from rollpath.trailer.place import find_trailer
     turned,
     weighed,
 )
+from rollpath.trailer.place import find_trailer
 from rollpath.units import INCH, POUND, PSI
 
 ANSWERS = (

@@ -21,13 +21,13 @@ from rollpath.feel.lap import (
     trim_lap,
     what_driver_feels,
 )
-from rollpath.feel.trim import LIMIT_USED, Chassis, Stations, Trim, brush_force, trim_stations
+from rollpath.feel.trim import LIMIT_USED, Chassis, Stations, Trim, trim_stations
 from rollpath.files.cars import load_car
 from rollpath.files.tracks import load_track
 from rollpath.groove.lay import make_groove
 from rollpath.groove.parallel import parallel_groove
 from rollpath.lap import PHASES, Lap, driven_lap, solve_lap
-from rollpath.tire import lost_circumference
+from rollpath.tire import brush_force, lost_circumference
 from rollpath.units import DEGREE, HP, INCH, POUND, G
 from scipy.integrate import quad, solve_ivp
 

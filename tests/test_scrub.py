@@ -10,10 +10,10 @@ from hypothesis import strategies as st
 from ovals import DEMO_TRACKS, GRIPPY, demo_car, demo_track, oval
 from rollpath.axle.rolling import needed_stagger
 from rollpath.axle.scrub import scrub_distance, tire_slips
-from rollpath.feel.trim import brush_force
 from rollpath.groove.lay import make_groove
 from rollpath.groove.parallel import parallel_groove
 from rollpath.lap import PHASES, solve_lap
+from rollpath.tire import brush_force
 from rollpath.units import FOOT, INCH
 from scipy.integrate import quad
 

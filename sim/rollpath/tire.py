@@ -38,6 +38,31 @@ def brush_grip_used(slip: Real, mu: Real, slip_stiffness: Real) -> Real:
     return 1.0 - sticking * sticking * sticking
 
 
+def brush_force(
+    slip_x: Real, slip_y: Real, load: Real, mu: Real, slip_stiffness: Real
+) -> tuple[Real, Real]:
+    """Force of a brush tire with slip along and across at once [1]_.
+
+    Parameters
+    ----------
+    slip_x, slip_y : float or ndarray
+        Theoretical slip: of the tread against the road over its rolling speed, driving positive,
+        and to the left positive where the tire must push left.
+    load : float or ndarray
+        N.
+    mu, slip_stiffness : float or ndarray
+        Grip, and force per unit load and unit slip at zero slip.
+
+    Returns
+    -------
+    along, across : float or ndarray
+        N, in the direction of the slip; at most mu N.
+    """
+    slip = np.sqrt(slip_x**2 + slip_y**2 + 1e-24)
+    per_slip = mu * load * brush_grip_used(slip, mu, slip_stiffness) / slip
+    return per_slip * slip_x, per_slip * slip_y
+
+
 def brush_slip(grip_used: Real, mu: Real, slip_stiffness: Real) -> Real:
     """Slip at which a brush tire uses a share of its grip; the inverse of `brush_grip_used`."""
     return 3.0 * mu / slip_stiffness * (1.0 - np.cbrt(1.0 - grip_used))

@@ -28,7 +28,7 @@ from numpy.typing import NDArray
 
 from rollpath.car import ROLLING_RESISTANCE
 from rollpath.corners import Corners
-from rollpath.tire import brush_grip_used, brush_slip, lost_circumference
+from rollpath.tire import brush_force, brush_slip, lost_circumference
 from rollpath.units import FloatArray, G, Real
 
 LIMIT_USED = 0.99
@@ -189,31 +189,6 @@ class Trim:
         """True where the rear tires spin under power."""
         driving = self.thrust_left + self.thrust_right > 0
         return driving & (self.rear_used > WHEELSPIN_USED)
-
-
-def brush_force(
-    slip_x: Real, slip_y: Real, load: Real, mu: Real, slip_stiffness: Real
-) -> tuple[Real, Real]:
-    """Force of a brush tire with slip along and across at once [1]_.
-
-    Parameters
-    ----------
-    slip_x, slip_y : float or ndarray
-        Theoretical slip: of the tread against the road over its rolling speed, driving positive,
-        and to the left positive where the tire must push left.
-    load : float or ndarray
-        N.
-    mu, slip_stiffness : float or ndarray
-        Grip, and force per unit load and unit slip at zero slip.
-
-    Returns
-    -------
-    along, across : float or ndarray
-        N, in the direction of the slip; at most mu N.
-    """
-    slip = np.sqrt(slip_x**2 + slip_y**2 + 1e-24)
-    per_slip = mu * load * brush_grip_used(slip, mu, slip_stiffness) / slip
-    return per_slip * slip_x, per_slip * slip_y
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from rollpath.cli.arguments import Command, CommandError, path_of
 from rollpath.cli.given import data_folder
-from rollpath.files.trailers import find_trailer
+from rollpath.trailer.place import find_trailer
 
 PORT = 8420
 NEEDED = ("flask", "jinja2", "waitress", "segno")

@@ -15,9 +15,10 @@ from rollpath.book.journal import journal_path
 from rollpath.book.run import Page
 from rollpath.door_night import tonight
 from rollpath.files.doing import last_done, mark_of
-from rollpath.files.trailers import TONIGHT, load_trailer
+from rollpath.files.trailers import load_trailer
 from rollpath.screen import Screen
 from rollpath.trailer.advice import Advice
+from rollpath.trailer.place import TONIGHT
 from rollpath.trailer.trailer import Trailer
 
 Thing = TypeVar("Thing")

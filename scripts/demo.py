@@ -35,6 +35,8 @@ def main() -> int:
         if status:
             return status
     print(f"\npictures in {PICTURES.name}/: " + ", ".join(p.name for p in PICTURES.glob("*.png")))
+    print("\non a phone: .venv/bin/python -m rollpath page --share, with PYTHONPATH=sim")
+    print("(on this machine alone without --share); scan the code and tap")
     return 0
 
 

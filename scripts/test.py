@@ -3,6 +3,7 @@
 python3 scripts/test.py [pytest options]
 """
 
+import shutil
 import sys
 
 from environment import run
@@ -14,7 +15,13 @@ CHECKS = (
 )
 
 
+BROWSERS = ("chromium", "chromium-browser")
+"""Commands of the browser that the pages are tried in, where one is there."""
+
+
 def main() -> int:
+    if not any(map(shutil.which, BROWSERS)):
+        print("no chromium here: the pages are tested without a browser", flush=True)
     options = sys.argv[1:] or ["-n", "2"]
     extras = ("page", "test")
     statuses = [run(*check, extras=extras) for check in CHECKS]

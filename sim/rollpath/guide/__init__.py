@@ -11,6 +11,7 @@ TOPICS = {
     "feel": "what the driver feels of a stagger",
     "debrief": "after the run: what he felt, what the logger says",
     "notebook": "the record of nights, and which run to make next",
+    "page": "all of it on a phone: opened, shared, kept safe",
     "python": "every job from Python",
     "checks": "what is checked against sources outside",
     "speed": "how fast it is, and how that is measured",

@@ -11,14 +11,17 @@ from rollpath.cli.arguments import (
     path_of,
     quantity_of,
     screen_of,
+    word_of,
 )
 from rollpath.cli.doing import trailer_here
 from rollpath.corners import Corners, corner_named
 from rollpath.files.cars import check_change
 from rollpath.files.doing import done, fitted_by, pressure_by, undone
+from rollpath.files.plans import load_plan
 from rollpath.files.trailers import load_trailer
 from rollpath.show.trailer import standing_json, standing_screen
 from rollpath.show.words import as_json
+from rollpath.trailer.column import column_named, taken_over
 from rollpath.trailer.night import Night, bolted, pumped, turned, weighed
 from rollpath.trailer.trailer import Trailer
 from rollpath.units import parse
@@ -72,11 +75,19 @@ def _add_bolt(parser: argparse.ArgumentParser) -> None:
         "--jack", nargs="+", type=at_corner_text, default=[], metavar="CORNER=TURNS",
         help="jack turns made, such as lr=+1/2",
     )  # fmt: skip
+    parser.add_argument(
+        "--plan", type=word_of, metavar="RUN",
+        help="all that the last plan puts on for a run: tires, air and jacks",
+    )  # fmt: skip
     _add_doing(parser)
 
 
 def _bolt(arguments: argparse.Namespace) -> None:
     def change(trailer: Trailer) -> Night:
+        if arguments.plan is not None:
+            if arguments.tires or arguments.jack:
+                raise CommandError("--plan stands alone: it says all four tires, air and jacks")
+            return taken_over(trailer, column_named(load_plan(trailer.folder), arguments.plan))
         if not arguments.tires and not arguments.jack:
             raise CommandError("what goes where? such as: rollpath bolt lr=L5 rr=R7")
         corners = [corner for corner, _ in arguments.tires]

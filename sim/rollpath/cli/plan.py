@@ -15,15 +15,18 @@ from rollpath.cli.arguments import (
     surface_of,
     word_of,
 )
-from rollpath.cli.given import add_given_arguments, given
+from rollpath.cli.given import Given, add_given_arguments, given
 from rollpath.corners import Corners, corner_named
 from rollpath.door_tires import plan, run_of
 from rollpath.errors import RollpathError
+from rollpath.files.plans import save_plan
 from rollpath.show.plan import plan_json, plan_screen
 from rollpath.show.words import as_json
 from rollpath.tires.sets import TireError
 from rollpath.track import Track
 from rollpath.trailer.asked import PlanError, Rules, Run
+from rollpath.trailer.column import columns_of
+from rollpath.trailer.plan import Plan
 from rollpath.units import POUND, shorten
 
 LONGEST_NAME = 24
@@ -76,13 +79,29 @@ def _plan(arguments: argparse.Namespace) -> None:
     except (PlanError, TireError) as error:
         raise CommandError(f"{on.rack_path}: {error}") from None
     screen = screen_of(arguments)
-    print(as_json(plan_json(night)) if arguments.json else plan_screen(night, screen))
+    if kept := _kept_for_tonight(on, night):
+        taken = getattr(arguments, "note", "") or "kept"
+        arguments.note = f"{taken}; then: rollpath bolt --plan RUN"
+    if arguments.json:
+        print(as_json(plan_json(night) | {"kept": kept}))
+    else:
+        print(plan_screen(night, screen))
     if arguments.out is not None:
         from rollpath.show.pit_card import draw_pit_card
         from rollpath.show.sheet import write_sheets
 
         card = draw_pit_card(night, track.name if track else "", screen)
         write_sheets([card], arguments.out, "card")
+
+
+def _kept_for_tonight(on: Given, night: Plan) -> bool:
+    """Keep the plan in the trailer when it is of its car and its rack, for `bolt --plan`."""
+    trailer = on.trailer
+    own = [None if trailer is None else trailer.folder / name for name in ("car.yaml", "rack.yaml")]
+    if trailer is None or [on.car_path, on.rack_path] != own:
+        return False
+    save_plan(trailer.folder, columns_of(night, trailer.night))
+    return True
 
 
 def _runs(text: str, track: Track | None, car: Car) -> list[Run]:

@@ -18,6 +18,7 @@ from rollpath.files.schema import FileError, Group, Schema, choice, quantity, te
 from rollpath.files.surfaces import surface_named
 from rollpath.files.tracks import load_track
 from rollpath.files.writing import make_folder, write_new, write_whole
+from rollpath.tires.air import standing as at_running_pressure
 from rollpath.trailer.interview import (
     QUESTIONS,
     car_file,
@@ -58,11 +59,12 @@ def load_trailer(folder: Path) -> Trailer:
     FileError
         With every fault of its files.
     """
-    rack = folder / "rack.yaml"
+    car, rack_path = load_car(folder / "car.yaml"), folder / "rack.yaml"
+    rack = load_rack(rack_path) if rack_path.exists() else None
     return Trailer(
         folder,
-        load_car(folder / "car.yaml"),
-        load_rack(rack) if rack.exists() else None,
+        car if rack is None else at_running_pressure(car, rack),
+        rack,
         {path.stem: path for path in sorted((folder / "tracks").glob("*.y*ml"))},
         load_night(folder / TONIGHT),
     )
@@ -108,7 +110,7 @@ def night_text(night: Night) -> str:
     """A night as `trailer.yaml` holds it."""
     lines = ["# Tonight, written by rollpath; every change is in season.db with its time."]
     lines += [
-        f"{name}: {_quoted(value)}"
+        f"{name}: {quoted(value)}"
         for name, value in (
             ("track", night.track), ("condition", night.condition), ("since", night.since)
         )
@@ -119,7 +121,8 @@ def night_text(night: Night) -> str:
     lines += ["on_car:", *(_fitted_lines(night, "on_car"))] if _says(night, "on_car") else []
     if night.pads is not None:
         pads = [
-            f"{corner}: {_number(pad / POUND)} lb" for corner, pad in night.pads.by_name().items()
+            f"{corner}: {plain_number(pad / POUND)} lb"
+            for corner, pad in night.pads.by_name().items()
         ]
         driver = f"driver: {'in' if night.driver_in else 'out'}"
         lines.append(f"pads: {{{', '.join([*pads, driver])}}}")
@@ -136,25 +139,31 @@ def _fitted_lines(night: Night, which: str) -> list[str]:
     lines = []
     for corner, fitted in getattr(night, which).by_name().items():
         told = [
-            *([f"tire: {_quoted(fitted.tire)}"] if fitted.tire else []),
-            *([] if fitted.rollout is None else [f"rollout: {_number(fitted.rollout / INCH)} in"]),
+            *([f"tire: {quoted(fitted.tire)}"] if fitted.tire else []),
+            *(
+                []
+                if fitted.rollout is None
+                else [f"rollout: {plain_number(fitted.rollout / INCH)} in"]
+            ),
             *(
                 []
                 if fitted.pressure is None
-                else [f"pressure: {_number(fitted.pressure / PSI)} psi"]
+                else [f"pressure: {plain_number(fitted.pressure / PSI)} psi"]
             ),
-            *([f"turns: {_number(fitted.turns)} turns"] if fitted.turns else []),
+            *([f"turns: {plain_number(fitted.turns)} turns"] if fitted.turns else []),
         ]
         if told:
             lines.append(f"  {corner}: {{{', '.join(told)}}}")
     return lines
 
 
-def _number(value: float) -> str:
+def plain_number(value: float) -> str:
+    """A number to five places, without noughts behind."""
     return f"{value:.5f}".rstrip("0").rstrip(".")
 
 
-def _quoted(text: str) -> str:
+def quoted(text: str) -> str:
+    """Text that YAML reads as text, whatever is in it."""
     return json.dumps(text, ensure_ascii=False)
 
 

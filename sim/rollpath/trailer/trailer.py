@@ -29,7 +29,8 @@ class Trailer:
     ----------
     folder : Path
     car : Car
-        As its file says; `standing` is the car of tonight.
+        As its file says, with the running pressures of the rack where it says none; `standing` is
+        the car of tonight.
     rack : Rack or None
     tracks : dict of str to Path
         Track files by the name of the file without its ending.
@@ -94,11 +95,16 @@ class Trailer:
     @property
     def rack_tonight(self) -> Rack | None:
         """The rack with its tires where they are tonight."""
-        if self.rack is None or not any(one.tire for one in self.night.on_car):
-            return self.rack
-        where = {
-            one.tire: corner for corner, one in self.night.on_car.by_name().items() if one.tire
-        }
+        if self.rack is None:
+            return None
+        filed = {tire.on_car: tire.name for tire in self.rack.tires if tire.on_car}
+        bolted = {one.tire for one in self.night.on_car if one.tire}
+        where: dict[str, str] = {}
+        for corner, one in self.night.on_car.by_name().items():
+            said = one.tire or one.rollout is not None  # a rollout alone is a tire of no rack
+            name = one.tire if said else filed.get(corner, "")
+            if said or name not in bolted:
+                where[name] = corner
         tires = tuple(replace(tire, on_car=where.get(tire.name, "")) for tire in self.rack.tires)
         return replace(self.rack, tires=tires)
 

@@ -1,0 +1,120 @@
+"""A night planned in a loaded trailer, and a column of the plan taken over in one go."""
+
+import json
+import shutil
+from pathlib import Path
+
+import pytest
+from rollpath.cli import main
+from rollpath.corners import CORNERS
+from rollpath.files.trailers import load_trailer
+
+ROOT = Path(__file__).parent.parent
+BARE = "name: bare\ntires:\n  - {id: Q, rollout: 82 in}\n"
+NIGHT = ("plan", "--runs", "heat: 2 1/4 in, feature: 1 1/2 in")
+
+
+@pytest.fixture
+def pits(tmp_path, monkeypatch):
+    """A trailer with the demo car, its rack and a track, something bolted on already."""
+    here = tmp_path / "pits"
+    (here / "tracks").mkdir(parents=True)
+    shutil.copy(ROOT / "cars/number-31.yaml", here / "car.yaml")
+    shutil.copy(ROOT / "cars/racks/number-31.yaml", here / "rack.yaml")
+    shutil.copy(ROOT / "tracks/saucer-hill.yaml", here / "tracks")
+    (here / "trailer.yaml").write_text("{}\n")
+    monkeypatch.chdir(here)
+    monkeypatch.delenv("ROLLPATH_TRAILER", raising=False)
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
+    assert main(["bolt", "rr=R9", "--jack", "lr=+1/2"]) == 0
+    assert main(["air", "lf=+1"]) == 0
+    return here
+
+
+@pytest.fixture
+def told(pits, capsys):
+    def told(*words):
+        capsys.readouterr()
+        assert main([*words, "--json"]) == 0
+        return json.loads(capsys.readouterr().out)
+
+    return told
+
+
+def test_tires_that_nobody_moved_are_where_the_rack_has_them(pits):
+    rack = load_trailer(pits).rack_tonight
+    filed = {tire.on_car: tire.name for tire in load_trailer(pits).rack.tires if tire.on_car}
+    there = {tire.on_car: tire.name for tire in rack.tires if tire.on_car}
+    assert there == filed | {"right_rear": "R9"}
+
+
+def test_every_number_of_the_plan_is_repeated_by_bolt_bite_and_tires(told):
+    night = told(*NIGHT)
+    assert night["kept"]
+    for run in night["runs"]:
+        asked = told("bolt", "--plan", run["name"], "--what-if")
+        assert asked["rear_stagger_in"] == pytest.approx(run["rear_stagger_in"], abs=1e-3)
+        assert asked["bite_lb"] == pytest.approx(run["bite_lb"], abs=0.2)
+        # Against the pads of the car file, with the jack that was turned before the plan.
+        typed = [f"--{c.replace('_', '-')}={run[c]['rollout_in']!r}in" for c in CORNERS]
+        typed += [f"--pressure={c}={run[c]['pressure_psi']!r}psi" for c in CORNERS]
+        turns = run["jack_turns"] | {"left_rear": run["jack_turns"]["left_rear"] + 0.5}
+        typed += [f"--jack={c.replace('_', '-')}={n}turns" for c, n in turns.items() if n]
+        bite = told("bite", "car.yaml", *typed, "--rack", "rack.yaml")["then"]["bite_lb"]
+        assert bite == pytest.approx(run["bite_lb"], abs=0.2)
+        names = ",".join(run[c]["id"] for c in CORNERS)
+        why = told("tires", "--stagger", f"{run['wanted_in']}in", "--why", names)["why"]
+        assert [why[c] for c in CORNERS] == [run[c]["id"] for c in CORNERS]
+
+
+def test_a_column_is_one_action_and_taken_back_as_one(pits, told):
+    before = load_trailer(pits).night
+    night = told(*NIGHT)
+    told("bolt", "--plan", "feature")
+    after = load_trailer(pits)
+    for corner, fitted in after.night.on_car.by_name().items():
+        assert fitted.tire == night["runs"][1][corner]["id"]
+        wanted = night["runs"][1][corner]["pressure_psi"]
+        assert fitted.pressure == pytest.approx(wanted * 6894.757, rel=1e-5)
+    told("bolt", "--plan", "feature")  # again: everything is there already
+    assert load_trailer(pits).night == after.night
+    told("undo")
+    assert load_trailer(pits).night == before
+
+
+def test_a_tire_taped_anew_goes_on_with_its_new_size(pits, told):
+    planned = told(*NIGHT)["runs"][0]["right_rear"]
+    was = told("bolt", "--plan", "heat", "--what-if")["rear_stagger_in"]
+    size = f"{round(8 * planned['rollout_in'] + 4) / 8}in"
+    pressure = f"{planned['pressure_psi']}psi"
+    told("tires", "tape", "rack.yaml", planned["id"], size, "--pressure", pressure)
+    now = told("bolt", "--plan", "heat", "--what-if")["rear_stagger_in"]
+    assert 0.05 < now - was < 0.6
+
+
+def test_a_plan_of_another_car_is_not_kept(pits, told):
+    other = str(ROOT / "cars/number-31.yaml")
+    assert not told(*NIGHT, other, "rack.yaml")["kept"]
+    assert not (pits / "plan.yaml").exists()
+
+
+@pytest.mark.parametrize(
+    ("spoil", "typed", "words"),
+    [
+        (None, ("--plan", "main"), "there are heat, feature"),
+        (None, ("--plan", "heat", "rr=R7"), "stands alone"),
+        (lambda here: (here / "plan.yaml").unlink(), ("--plan", "heat"), "nothing is planned yet"),
+        (lambda here: (here / "plan.yaml").write_text("runs:\n  - {name: heat}\n"),
+         ("--plan", "heat"), "plan.yaml:2: left_front: missing"),
+        (lambda here: (here / "rack.yaml").write_text(BARE),
+         ("--plan", "heat"), "no tire"),
+    ],
+)  # fmt: skip
+def test_what_cannot_be_taken_over_is_told_in_a_line(pits, told, capsys, spoil, typed, words):
+    told(*NIGHT)
+    night = load_trailer(pits).night
+    if spoil:
+        spoil(pits)
+    assert main(["bolt", *typed]) == 2
+    assert words in capsys.readouterr().err.splitlines()[0]
+    assert load_trailer(pits).night == night

@@ -60,6 +60,8 @@ DAMPED = 0.2
 """Least share of the curvature expected that a step may show, else it is blended [2]_."""
 STIFF = 30.0
 """s; how much stiffer than its bending a line's time is taken to be before the first step."""
+WARM_STIFF = 1000.0
+"""s; the same for a line that was the fastest on a surface much like this: its steps are short."""
 
 
 @dataclass
@@ -133,7 +135,7 @@ def _find(
     """Down from a line, or from the best of every kind of line."""
     if start is not None:
         c = np.clip(nearest_coefficients(spline, start.along_edge, start.offset), *limits)
-        begun = _begin(worth_at, bending, c)
+        begun = _begin(worth_at, bending, c, WARM_STIFF)
         if begun is not None:
             return _descend(worth_at, begun, limits, MOST_STEPS)
     beginnings = [_begin(worth_at, bending, c) for c in _beginnings(spline, *limits)]
@@ -173,14 +175,14 @@ def _beginnings(spline: OffsetSpline, least: float, most: float) -> list[FloatAr
     return [*free, *(np.full(spline.count, q) for q in (least, 0.5 * (least + most), most))]
 
 
-def _begin(worth_at: Worth, bending: Rows, c: FloatArray) -> _Search | None:
+def _begin(worth_at: Worth, bending: Rows, c: FloatArray, stiff: float = STIFF) -> _Search | None:
     """A descent at its beginning; None where the car cannot drive the lap."""
     try:
         worth, slope = worth_at(c)
     except LapError:
         return None
     _, A = bending(c)
-    return _Search(c, worth, slope, STIFF * (A.T @ A))
+    return _Search(c, worth, slope, stiff * (A.T @ A))
 
 
 def _descend(worth_at: Worth, search: _Search, limits: tuple[float, float], steps: int) -> _Search:

@@ -15,6 +15,7 @@ from rollpath.lap import LapError
 from rollpath.scales.hold import weigh_change
 from rollpath.scales.rates import stagger_effect
 from rollpath.scales.twist import Change
+from rollpath.stagger import baseline as worked_out
 from rollpath.track import CONDITIONS, Bank, Track, TrackError, check_track
 from rollpath.units import DEGREE, FOOT, INCH, POUND
 
@@ -169,7 +170,7 @@ def test_the_trim_is_found_or_said_to_be_lost(track, car, condition):
     if track is None:
         return
     try:
-        lap = baseline(track, car, condition, "middle", stations=120).lap
+        lap = worked_out(track, car, condition, "middle", stations=120).lap
     except LapError:
         return
     feel = trim_lap(lap, car, track.condition(condition), np.array([1.0, 3.0]) * INCH)

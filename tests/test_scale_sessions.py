@@ -114,14 +114,6 @@ def test_no_bytes_make_a_traceback(tmp_path_factory, data):
         load_scale_sessions(path)
 
 
-def test_the_sessions_of_the_readme_are_read(csv_file):
-    readme = (Path(__file__).parent.parent / "README.md").read_text()
-    lines = readme[readme.index("    session,driver") :].split("\n\n")[0].splitlines()
-    first, second = load_scale_sessions(csv_file(*(line.strip() for line in lines)))
-    assert first.weights.bite == pytest.approx(59 * POUND)
-    assert second.rollouts.right_rear == pytest.approx(87.25 * INCH)
-
-
 # Editing
 
 

@@ -27,6 +27,8 @@ def page_screen(text: str, screen: Screen) -> str:
             rows = [_cells(line) for line in block if not _RULE.match(line)]
             told.append(lay_out(columns(rows, len(rows[0])), screen) if _fits(rows, screen)
                         else _stacked(rows, screen))  # fmt: skip
+        elif block[0].startswith("#"):
+            told += textwrap.wrap(block[0], screen.width) or block
         elif _KEPT.match(block[0]):
             told += block
         else:

@@ -242,17 +242,17 @@ def test_the_trades_initials_name_corners(rack):
 
 def test_a_taping_is_added_and_all_else_stays(read, rack):
     path = rack()
-    data = read("tape", str(path), "b", "84 in", '84-1/8"', "84 in", "--pressure", "18psi",
+    data = read("tape", str(path), "b", "84 in", '84-1/4"', "84 in", "--pressure", "18psi",
                 "--date", "2031-05-02")  # fmt: skip
-    assert data["mean_in"] == pytest.approx(84 + 1 / 24, abs=1e-4)
-    assert data["spread_in"] == pytest.approx(0.125)
+    assert data["mean_in"] == pytest.approx(84 + 1 / 12, abs=1e-4)
+    assert data["spread_in"] == pytest.approx(0.25)
     before, after = SMALL.splitlines(), path.read_text().splitlines()
     assert [line for line in before if line not in after] == [before[4]]
     assert after[4] == (
-        '  - {id: B, rollout: 83 3/4 in, tapings: [{rollout: [84 in, "84-1/8\\"", 84 in], '
+        '  - {id: B, rollout: 83 3/4 in, tapings: [{rollout: [84 in, "84-1/4\\"", 84 in], '
         "pressure: 18psi, date: 2031-05-02}]}   # the good one"
     )
-    assert load_rack(path).tires[1].cold.mean == pytest.approx((84 + 1 / 24) * INCH)
+    assert load_rack(path).tires[1].cold.mean == pytest.approx((84 + 1 / 12) * INCH)
 
 
 def test_a_second_taping_comes_after_the_first(read, rack):
@@ -304,12 +304,12 @@ def test_lines_that_end_the_windows_way_stay_so(read, rack):
 
 def test_a_wandering_tape_is_questioned_and_left_out_of_the_mean(run, rack):
     path = rack()
-    _, out, _ = run("tape", str(path), "D", "86 1/4 in", "87 in", "86 1/4 in")
+    _, out, _ = run("tape", str(path), "D", "86 1/4 in", "86 7/8 in", "86 1/4 in")
     flat = " ".join(out.split())
     assert out.startswith("D: 86 1/4 in")
-    assert "87 in is off from the others (86.25 in): did the tape wander" in flat
+    assert "86 7/8 in is off from the others (86.25 in): did the tape wander" in flat
     assert "left out of the mean, not of the file" in flat
-    assert "87 in" in path.read_text()
+    assert "86 7/8 in" in path.read_text()
 
 
 @pytest.mark.parametrize(

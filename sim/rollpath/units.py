@@ -143,7 +143,7 @@ def parse(text: object, kind: str) -> float:
     Parameters
     ----------
     text : object
-        What was typed, such as ``87 5/8 in``, ``87-5/8"``, ``6ft-9in``, ``2226 mm``, ``1/4 mile``.
+        What was typed, such as ``85 5/8 in``, ``85-5/8"``, ``6ft-9in``, ``2226 mm``, ``1/4 mile``.
     kind : str
         A key of `KINDS`.
 

@@ -195,7 +195,7 @@ def _check_racked(reader: Reader, entries: list[dict[str, Any]]) -> None:
         known = reader.lines
         if f"tires.{i}.rollout" not in known and f"tires.{i}.tapings" not in known:
             reader.fault(known[f"tires.{i}"], f"{entry.get('id', 'this tire')}: rollout: missing; "
-                         "such as 87 5/8 in")  # fmt: skip
+                         "such as 85 5/8 in")  # fmt: skip
         for key in ("pressure", "temperature", "date"):
             if key in entry and f"tires.{i}.rollout" not in known:
                 reader.fault_at(f"tires.{i}.{key}", "goes with a rollout; put it into its taping")

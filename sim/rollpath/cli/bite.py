@@ -12,11 +12,13 @@ from rollpath.cli.arguments import (
     add_output_arguments,
     at_corner,
     find_file,
+    path_of,
     plain_word,
     quantity_of,
     screen_of,
     word_of,
 )
+from rollpath.cli.given import trailer_of
 from rollpath.corners import CORNERS, NOTHING, Corners, corner_named
 from rollpath.files.cars import PRESSURE, check_change, load_car
 from rollpath.files.racks import load_rack
@@ -65,7 +67,10 @@ def new_or_change(text: str) -> Typed:
 
 
 def _add_bite(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("car", type=word_of, metavar="CAR", help="car file")
+    parser.add_argument(
+        "car", type=word_of, nargs="?", metavar="CAR", help="car file (default: the trailer's)"
+    )
+    parser.add_argument("--trailer", type=path_of, metavar="DIR", help="the trailer's folder")
     _add_change_arguments(parser)
     parser.add_argument(
         "--weights", type=quantity_of("weight"), nargs=4, metavar=("LF", "RF", "LR", "RR"),
@@ -158,8 +163,7 @@ def _option(corner: str) -> str:
 
 
 def _bite(arguments: argparse.Namespace) -> None:
-    car_path = find_file(arguments.car, "car")
-    car = load_car(car_path)
+    car, car_path, rack = _standing_car(arguments)
     if arguments.learn is not None:
         _learn(arguments, car, car_path)
         return
@@ -168,7 +172,6 @@ def _bite(arguments: argparse.Namespace) -> None:
     if arguments.weights:
         car = replace(car, weights=_weights(arguments.weights))
     screen = screen_of(arguments)
-    rack = None if arguments.rack is None else load_rack(find_file(arguments.rack, "rack"))
     if rack is not None:
         car = standing(car, rack)
     effects = _air_effects(arguments, car, rack)
@@ -192,6 +195,19 @@ def _bite(arguments: argparse.Namespace) -> None:
         from rollpath.show.picture import deliver
 
         deliver(bite_pictures(car, outcome, screen), arguments.out, arguments.show)
+
+
+def _standing_car(arguments: argparse.Namespace) -> tuple[Car, Path, Rack | None]:
+    """The car that was named, or as it stands in the trailer, with its rack."""
+    rack = None if arguments.rack is None else load_rack(find_file(arguments.rack, "rack"))
+    if arguments.car is not None:
+        path = find_file(arguments.car, "car")
+        return load_car(path), path, rack
+    trailer = trailer_of(arguments)
+    if trailer is None:
+        raise CommandError("which car? name its file, or set up a trailer: rollpath trailer")
+    arguments.note = f"from the trailer: {trailer.car.name}"
+    return trailer.standing.car, trailer.folder / "car.yaml", rack or trailer.rack_tonight
 
 
 def _show_ways(arguments: argparse.Namespace, car: Car, rack: Rack | None, change: Change) -> None:

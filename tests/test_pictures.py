@@ -6,7 +6,13 @@ import warnings
 from pathlib import Path
 
 import pytest
+import rollpath as rp
 from rollpath.cli import main
+from rollpath.corners import only
+from rollpath.scales.twist import Change
+from rollpath.screen import Screen
+from rollpath.show.picture import PAGE, SMALL
+from rollpath.units import INCH
 
 ODD = r"Big $^$ car $\frac$"
 """Dollar signs in pairs that would be mathematics, and wrong mathematics at that."""
@@ -101,3 +107,84 @@ def test_legends_of_lines_along_the_lap_hide_no_line(command, named, tmp_path):
         place = legend.get_window_extent()
         assert not any(place.overlaps(axes.get_window_extent()) for axes in figure.axes)
     assert "entry dark" in figure.axes[-1].get_xlabel()
+
+
+TRACK, CAR, RACK = SOURCES
+
+
+@pytest.fixture(scope="module")
+def drawings():
+    """Drawing functions of every command with what they draw: screen and axes are left open."""
+    from rollpath.show import baseline, bite_pictures, compare, feel, tires_pictures
+    from rollpath.show import survey as surveyed
+
+    case = rp.baseline(TRACK, CAR, "slick", "middle")
+    felt = rp.feel(TRACK, CAR, "slick", "middle", staggers=["1in", "2in"])
+    weighed = rp.weigh(CAR, Change(rollouts=only("right_rear", INCH)), "front")
+    choice = rp.choose(RACK, CAR, "2-1/4 in")
+    taped = rp.survey_by_chords([("100 ft", "6 ft 9 in")], straight="320 ft", width="45 ft")
+    log = rp.survey_by_log("tracks/logs/two-ponds.gpx", width="48 ft").fit
+    pads = weighed.car, weighed
+    return {
+        "map": (baseline.mismatch_map, (case,)),
+        "cost": (baseline.cost_curve, (case,)),
+        "lap": (baseline.needed_and_scrub, (case,)),
+        "grooves": (compare.groove_map, (case.track, [case])),
+        "needed": (compare.needed_lines, ([case, case],)),
+        "staggers": (compare.dots_and_bands, ([case, case],)),
+        "steering": (feel.steering_lines, (felt,)),
+        "axle": (feel.axle_lines, (felt,)),
+        "thrust": (feel.thrust_split, (felt,)),
+        "pads": (bite_pictures.pads_from_above, pads),
+        "bite": (bite_pictures.bite_against_stagger, pads),
+        "rack": (tires_pictures.rack_strip, (choice,)),
+        "reach": (tires_pictures.reach_map, (choice,)),
+        "taped": (surveyed.taped_map, (taped,)),
+        "log": (surveyed.log_map, (log,)),
+        "curvature": (surveyed.curvature_lines, (log,)),
+    }
+
+
+NAMES = (
+    "map", "cost", "lap", "grooves", "needed", "staggers", "steering", "axle", "thrust", "pads",
+    "bite", "rack", "reach", "taped", "log", "curvature",
+)  # fmt: skip
+
+
+@pytest.fixture(autouse=True)
+def closed():
+    yield
+    import matplotlib.pyplot as plt
+
+    plt.close("all")
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_a_picture_draws_into_the_axes_it_is_given(name, drawings):
+    import matplotlib.pyplot as plt
+
+    draw, things = drawings[name]
+    figure, (left, right) = plt.subplots(1, 2)
+    assert draw(*things, ax=right) is figure
+    assert right.has_data() or right.child_axes or right.texts
+    assert not left.has_data()
+    assert plt.get_fignums() == [figure.number]
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_a_picture_reads_on_a_phone_and_names_its_units(name, drawings):
+    from matplotlib.text import Text
+
+    draw, things = drawings[name]
+    figure = draw(*things, Screen("si"))
+    # 360 pixels of a phone over 5 in are 72 an inch: a point of type is a pixel.
+    assert figure.get_figwidth() == pytest.approx(PAGE[0]) == 360 / 72
+    texts = [text for text in figure.findobj(Text) if text.get_text().strip()]
+    assert min(text.get_fontsize() for text in texts) >= SMALL
+    shown = "\n".join(text.get_text() for text in texts)
+    assert not re.search(r"\d (in|ft|lb|mph|lb-ft)\b|, (in|ft|lb|mph|lb-ft)\b", shown)
+    assert "mismatch" not in shown
+    assert "rms" not in shown
+    if name not in ("pads", "staggers"):
+        labels = [axes.get_xlabel() for axes in figure.axes if axes.get_xlabel()]
+        assert any(re.search(r", (m|mm|%)(\n|$)", label) for label in labels)

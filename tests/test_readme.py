@@ -77,3 +77,10 @@ def test_the_job_stands_on_top_and_the_cautions_near_it():
 def test_it_is_short_and_names_every_page_of_the_guide():
     assert len(README.splitlines()) <= 150
     assert all(f"`{topic}`" in README for topic in TOPICS)
+
+
+def test_the_figures_kept_are_those_it_shows():
+    root = Path(__file__).resolve().parent.parent
+    shown = set(re.findall(r"\((scripts/figures/[\w-]+\.png)\)", README))
+    kept = {path.relative_to(root).as_posix() for path in root.glob("scripts/figures/*")}
+    assert shown == kept

@@ -141,6 +141,14 @@ class Screen:
         return np.asarray(metres) / (1e-3 if self.is_si else INCH)
 
     @property
+    def curvature_unit(self) -> str:
+        return "1 / 100 m" if self.is_si else "1 / 100 ft"
+
+    def curvatures(self, per_metre: Real) -> FloatArray:
+        """Curvatures of a line, in `curvature_unit`."""
+        return np.asarray(per_metre) * 100.0 * (1.0 if self.is_si else FOOT)
+
+    @property
     def speed_unit(self) -> str:
         return "m/s" if self.is_si else "mph"
 

@@ -1,8 +1,4 @@
-"""Pictures: results drawn, nothing computed.
-
-Every picture reads in grey: lines differ by dash and label, shades run from dark to light one way,
-and signs and words say what a shade means.
-"""
+"""The recommendation told and drawn: its words, its JSON and its pictures."""
 
 from __future__ import annotations
 
@@ -17,15 +13,19 @@ from rollpath.screen import TRADE, Screen, feet, inches, miles_per_hour, pounds
 from rollpath.show.doubts import assumed_lines, short_sure_lines, sure_json, sure_lines
 from rollpath.show.feel import foretold_words
 from rollpath.show.picture import (
+    PAGE,
     SHADE_KEY,
     STYLES,
     Picture,
+    along,
+    canvas,
     case_title,
     draw_edges,
     draw_shaded_path,
-    figure_with,
+    legend_below,
     map_size,
     mark_signs,
+    panels,
     shade_phases,
 )
 from rollpath.show.surface import surface_json, watch_lines
@@ -44,6 +44,7 @@ from rollpath.stagger import Baseline
 from rollpath.units import INCH, nearest_eighth
 
 if TYPE_CHECKING:
+    from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
     from rollpath.scales.rates import StaggerEffect
@@ -60,40 +61,41 @@ def baseline_pictures(result: Baseline, screen: Screen) -> list[Picture]:
     ]
 
 
-def mismatch_map(result: Baseline, screen: Screen) -> Figure:
-    """The track from above, its groove shaded by mismatch with the recommended stagger."""
-    figure, axes = figure_with(size=map_size(result.track, extra=1.1))
+def mismatch_map(result: Baseline, screen: Screen = TRADE, ax: Axes | None = None) -> Figure:
+    """The track from above, its groove shaded by too much or too little of what is recommended."""
+    figure, axes = canvas(ax, map_size(result.track, extra=1.1))
     mismatch = screen.staggers(result.stagger.recommended - result.needed.total)
     limit = float(np.max(np.abs(mismatch)))
     draw_edges(axes, result.track, screen)
     band = draw_shaded_path(axes, result.groove, mismatch, limit, screen)
     mark_signs(axes, result.groove, mismatch, 0.2 * limit, screen)
-    figure.colorbar(
-        band, ax=axes, location="bottom", aspect=40,
-        label=f"mismatch with {screen.tape(result.stagger.recommended)}, {screen.stagger_unit}\n"
-        "\N{MINUS SIGN} too little: the axle pushes     "
-        "+ more than needed: it steers left",
-    )  # fmt: skip
+    scale = figure.colorbar(band, ax=axes, location="bottom", aspect=40)
+    scale.set_label(
+        f"too much or too little here with {screen.tape(result.stagger.recommended)}, "
+        f"{screen.stagger_unit}\n\N{MINUS SIGN} too little: the axle pushes\n"
+        "+ too much: it steers left"
+    )
     axes.set_title(case_title(result))
     return figure
 
 
-def cost_curve(result: Baseline, screen: Screen) -> Figure:
-    """Stagger against root-mean-square mismatch with window, band, present and recommended."""
-    figure, axes = figure_with(size=(7.2, 5.2))
+def cost_curve(result: Baseline, screen: Screen = TRADE, ax: Axes | None = None) -> Figure:
+    """How far off a stagger is over the lap: window, what will do as well, present and best."""
+    figure, axes = canvas(ax, (PAGE[0], 4.4))
     best = result.stagger
     now = float(result.car.rear.stagger)
     ends = [*best.window, now, float(best.unbounded)]
     margin = 0.4 * INCH
     s = np.linspace(min(ends) - margin, max(ends) + margin, 300)
-    low, high = (screen.staggers(end) for end in best.window)
-    axes.axvspan(*(screen.staggers(end) for end in best.band), color="0.80", label="as good")
+    low, high = (float(screen.staggers(end)) for end in best.window)
+    will_do = (float(screen.staggers(end)) for end in best.band)
+    axes.axvspan(*will_do, color="0.80", label="will do")
     axes.plot(screen.staggers(s), screen.staggers(best.cost(s)), color="black")
     for end, word in ((low, "window"), (high, None)):
         axes.axvline(end, color="0.35", linestyle=":", label=word)
     for stagger, marker, word in (
         (now, "s", f"on the car {screen.tape(now)}"),
-        (best.recommended, "o", f"recommended {screen.tape(best.recommended)}"),
+        (best.recommended, "o", f"to bolt on {screen.tape(best.recommended)}"),
     ):
         axes.plot(
             screen.staggers(stagger), screen.staggers(best.cost(stagger)), marker,
@@ -101,29 +103,25 @@ def cost_curve(result: Baseline, screen: Screen) -> Figure:
             markerfacecolor="white" if marker == "s" else "black",
         )  # fmt: skip
     axes.set_xlabel(f"rear stagger, {screen.stagger_unit}")
-    axes.set_ylabel(f"mismatch where the car drives (rms), {screen.stagger_unit}")
+    axes.set_ylabel(f"too much or too little, {screen.stagger_unit},\nover the whole lap")
     axes.set_ylim(bottom=0)
-    axes.legend(loc="upper center", ncols=2)
+    legend_below(ax, figure, [axes])
     axes.set_title(case_title(result))
     return figure
 
 
-def needed_and_scrub(result: Baseline, screen: Screen) -> Figure:
+def needed_and_scrub(result: Baseline, screen: Screen = TRADE, ax: Axes | None = None) -> Figure:
     """Along the lap: needed against fitted stagger, and the scrub below it."""
-    figure, (upper, lower) = figure_with(
-        2, size=(7.2, 6.8), sharex=True, gridspec_kw={"height_ratios": [3, 2]}
-    )
-    s = result.groove.s
-    x = screen.lengths(s)
-    phase = result.lap.phase
-    shade_phases(upper, s, phase, screen, named=True)
-    shade_phases(lower, s, phase, screen, named=False)
+    figure, ((upper,), (lower,)) = panels(ax, 2, (PAGE[0], 6.0), heights=(3, 2))
+    x = screen.lengths(result.groove.s)
+    for axes in (upper, lower):
+        shade_phases(axes, result.groove.s, result.lap.phase, screen, named=axes is upper)
     upper.plot(x, screen.staggers(result.needed.total), **STYLES[0], label="needed")
-    upper.plot(x, screen.staggers(result.needed.geometric), **STYLES[3], label="by geometry alone")
+    upper.plot(x, screen.staggers(result.needed.geometric), **STYLES[3], label="by shape alone")
     now, then = result.car.rear.stagger, result.stagger.recommended
     upper.axhline(float(screen.staggers(now)), **STYLES[1], label=f"on the car {screen.tape(now)}")
     upper.axhline(
-        float(screen.staggers(then)), **STYLES[2], label=f"recommended {screen.tape(then)}"
+        float(screen.staggers(then)), **STYLES[2], label=f"to bolt on {screen.tape(then)}"
     )
     upper.set_ylabel(f"rear stagger, {screen.stagger_unit}")
     upper.set_title(case_title(result), pad=20)
@@ -131,11 +129,9 @@ def needed_and_scrub(result: Baseline, screen: Screen) -> Figure:
         lower.plot(x, 100 * np.abs(scrub.slip), **style)
     lower.set_ylabel("scrub between\nthe rear treads, %")
     lower.set_ylim(bottom=0)
-    lower.set_xlabel(
-        f"distance from the middle of the front straight, {screen.length_unit}\n{SHADE_KEY}"
-    )
-    figure.legend(fontsize=9, ncols=2, loc="outside lower center")
+    lower.set_xlabel(f"{along(screen)}\n{SHADE_KEY}")
     lower.set_xlim(0, float(screen.lengths(result.groove.length)))
+    legend_below(ax, figure, [upper, lower])
     return figure
 
 

@@ -1,8 +1,4 @@
-"""The scales drawn: pads from above, and bite against stagger.
-
-Every picture reads in grey: lines differ by dash and label, shades run from dark to light one way,
-and signs and words say what a shade means.
-"""
+"""The scales drawn: pads from above, and bite against stagger."""
 
 from __future__ import annotations
 
@@ -14,12 +10,14 @@ from rollpath.car import Car
 from rollpath.corners import CORNERS
 from rollpath.scales.hold import STAGGER_STEP, Outcome, bite_map
 from rollpath.scales.twist import Change, Pads
-from rollpath.screen import Screen
+from rollpath.screen import TRADE, Screen
 from rollpath.show.bite import turns_words
 from rollpath.show.picture import (
+    PAGE,
     STYLES,
     Picture,
-    figure_with,
+    canvas,
+    legend_below,
 )
 from rollpath.units import INCH, POUND
 
@@ -36,9 +34,11 @@ def bite_pictures(car: Car, outcome: Outcome, screen: Screen) -> list[Picture]:
     ]
 
 
-def pads_from_above(car: Car, outcome: Outcome, screen: Screen) -> Figure:
+def pads_from_above(
+    car: Car, outcome: Outcome, screen: Screen = TRADE, ax: Axes | None = None
+) -> Figure:
     """The car from above: each pad before and after, with arrows for what moved."""
-    figure, axes = figure_with(size=(7.2, 7.6))
+    figure, axes = canvas(ax, (PAGE[0], 6.4))
     axes.set_axis_off()
     axes.set_xlim(-1.12, 1.12)
     axes.set_ylim(-1.05, 1.12)
@@ -133,12 +133,14 @@ def _write_middle(axes: Axes, columns: list[tuple[str, Pads]], screen: Screen) -
     lifted = columns[1][1].lifted
     if lifted:
         lines += ["", f"{lifted.replace('_', ' ')}", "off its pad"]
-    axes.text(0, 0, "\n".join(lines), ha="center", va="center", fontsize=12, weight="bold")
+    axes.text(0, 0, "\n".join(lines), ha="center", va="center", fontsize=11, weight="bold")
 
 
-def bite_against_stagger(car: Car, outcome: Outcome, screen: Screen) -> Figure:
+def bite_against_stagger(
+    car: Car, outcome: Outcome, screen: Screen = TRADE, ax: Axes | None = None
+) -> Figure:
     """Bite against rear stagger, one line for each of several front staggers."""
-    figure, axes = figure_with(size=(7.2, 5.8))
+    figure, axes = canvas(ax, (PAGE[0], 5.2))
     rear_now, front_now = float(car.rear.stagger), float(car.front.stagger)
     rear_then = rear_now + float(outcome.change.rear_stagger)
     low, high = car.stagger_window
@@ -162,7 +164,7 @@ def bite_against_stagger(car: Car, outcome: Outcome, screen: Screen) -> Figure:
     _mark_bites(axes, rear_now, rear_then, outcome, screen)
     axes.set_xlabel(f"rear stagger, {screen.stagger_unit}")
     axes.set_ylabel(f"bite, {screen.weight_unit}")
-    axes.legend(title="front stagger", fontsize=9, loc="upper right")
+    legend_below(ax, figure, [axes], title="front stagger", ncols=3)
     moved = any(outcome.change.turns) or any(outcome.change.spacers)
     others = "\nlines: jacks and spacers as they are on the car" if moved else ""
     axes.set_title(f"{car.name}: a pair of staggers that holds bite\nlies on the grey line{others}")

@@ -1,8 +1,4 @@
-"""Pictures: results drawn, nothing computed.
-
-Every picture reads in grey: lines differ by dash and label, shades run from dark to light one way,
-and signs and words say what a shade means.
-"""
+"""Cases side by side, told and drawn: words, JSON and pictures."""
 
 from __future__ import annotations
 
@@ -17,13 +13,16 @@ from rollpath.screen import TRADE, Screen, feet, inches, trade_values
 from rollpath.show.baseline import baseline_json
 from rollpath.show.picture import (
     EDGE,
+    PAGE,
+    SMALL,
     STYLES,
     Picture,
+    canvas,
     case_title,
     draw_edges,
-    figure_grid,
-    figure_with,
+    legend_below,
     map_size,
+    panels,
 )
 from rollpath.show.words import (
     case_json,
@@ -40,6 +39,7 @@ from rollpath.track import Track
 from rollpath.units import nearest_eighth
 
 if TYPE_CHECKING:
+    from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
     from rollpath.scales.rates import StaggerEffect
@@ -61,72 +61,89 @@ def _comparison_pictures(results: Sequence[Baseline], screen: Screen) -> list[Pi
     ]
 
 
-def groove_map(track: Track, results: Sequence[Baseline], screen: Screen) -> Figure:
+def groove_map(
+    track: Track, results: Sequence[Baseline], screen: Screen = TRADE, ax: Axes | None = None
+) -> Figure:
     """All grooves of a track on its outline."""
-    figure, axes = figure_with(size=map_size(track))
+    figure, axes = canvas(ax, map_size(track))
     draw_edges(axes, track, screen)
     grooves = {result.groove.name: result.groove for result in results}
     for style, (name, groove) in zip(STYLES, grooves.items(), strict=False):
         x, y = (screen.lengths(np.append(part, part[0])) for part in groove.path)
         axes.plot(x, y, label=name, **style)
-    axes.legend(loc="center", title="groove")
+    axes.legend(loc="center", title="groove", fontsize=SMALL)
     axes.set_title(track.name)
     return figure
 
 
-def needed_lines(results: Sequence[Baseline], screen: Screen) -> Figure:
+def needed_lines(
+    results: Sequence[Baseline], screen: Screen = TRADE, ax: Axes | None = None
+) -> Figure:
     """Needed stagger along the lap, a panel for each track and groove, a line for each surface."""
-    panels = list({(result.track.name, result.groove.name): None for result in results})
-    rows = -(-len(panels) // 2)
-    columns = min(2, len(panels))
-    figure, grid = figure_grid(rows, columns, (7.2, 1.2 + 2.4 * rows))
+    named = list({(result.track.name, result.groove.name): None for result in results})
+    rows, columns = -(-len(named) // 2), min(2, len(named))
+    size = (PAGE[0], 1.4 + 1.9 * rows)
+    figure, grid = panels(ax, rows, size, columns, share_y=True)
     cases = list({(result.condition.name, result.car.name): None for result in results})
-    for axes, panel in zip(grid.flat, panels, strict=False):
+    for axes, panel in zip(grid.flat, named, strict=False):
         for result in results:
             if (result.track.name, result.groove.name) == panel:
                 style = STYLES[cases.index((result.condition.name, result.car.name)) % len(STYLES)]
                 share = 100 * result.groove.s / result.groove.length
                 axes.plot(share, screen.staggers(result.needed.total), **style)
-        axes.set_title(", ".join(panel), fontsize=10)
+        axes.set_title("\n".join(panel), fontsize=10)
         axes.set_xlim(0, 100)
-    for axes in grid.flat[len(panels) :]:
+    for axes in grid.flat[len(named) :]:
         axes.set_visible(False)
-    figure.supxlabel("distance from the middle of the front straight, % of the lap", fontsize=11)
-    figure.supylabel(f"rear stagger needed, {screen.stagger_unit}", fontsize=11)
-    handles = [_style_handle(i) for i in range(len(cases))]
-    cars = len({car for _, car in cases}) > 1
-    words = [f"{surface}, {car}" if cars else surface for surface, car in cases]
-    figure.legend(handles, words, loc="outside upper center", ncols=min(4, len(cases)), fontsize=10)
+    for axes in grid[-1]:
+        axes.set_xlabel("of the lap, %")
+    for axes in grid[:, 0]:
+        axes.set_ylabel(f"needed, {screen.stagger_unit}")
+    several = len({car for _, car in cases}) > 1
+    words = [f"{surface}, {car}" if several else surface for surface, car in cases]
+    handles = [_style_handle(i, word) for i, word in enumerate(words)]
+    legend_below(ax, figure, [grid[-1, 0]], handles=handles, title="rear stagger needed")
     return figure
 
 
-def _style_handle(i: int) -> Any:
+def _style_handle(i: int, word: str) -> Any:
     from matplotlib.lines import Line2D
 
-    return Line2D([], [], **STYLES[i % len(STYLES)])
+    return Line2D([], [], **STYLES[i % len(STYLES)], label=word)
 
 
-def dots_and_bands(results: Sequence[Baseline], screen: Screen) -> Figure:
-    """The recommendation of every case as a dot, what is as good as a band, in the window."""
-    figure, axes = figure_with(size=(7.2, 1.6 + 0.34 * len(results)))
+def dots_and_bands(
+    results: Sequence[Baseline], screen: Screen = TRADE, ax: Axes | None = None
+) -> Figure:
+    """The recommendation of every case as a dot, what will do as a band, in the window."""
+    figure, axes = canvas(ax, (PAGE[0], 1.8 + 0.3 * len(results)))
     places = np.arange(len(results))[::-1]
-    for place_, result in zip(places, results, strict=True):
+    for i, (place_, result) in enumerate(zip(places, results, strict=True)):
         best = result.stagger
         low, high = (float(screen.staggers(end)) for end in best.band)
-        axes.barh(place_, high - low, left=low, height=0.55, color="0.80", edgecolor="0.5")
-        axes.plot(screen.staggers(best.recommended), place_, "o", color="black", markersize=8)
-    for end in {end for result in results for end in result.stagger.window}:
-        axes.axvline(float(screen.staggers(end)), color="0.35", linestyle=":")
-    for now in {float(result.car.rear.stagger) for result in results}:
-        axes.axvline(float(screen.staggers(now)), color="black", linestyle="--", linewidth=1.2)
+        axes.barh(
+            place_, high - low, left=low, height=0.55, color="0.80", edgecolor="0.5",
+            label="" if i else "will do",
+        )  # fmt: skip
+        axes.plot(
+            screen.staggers(best.recommended), place_, "o", color="black", markersize=8,
+            label="" if i else "to bolt on",
+        )  # fmt: skip
+    windows = {float(end) for result in results for end in result.stagger.window}
+    fitted = {float(result.car.rear.stagger) for result in results}
+    for at, dash, name in (
+        (windows, ":", "window"),
+        (fitted, "--", "on the car"),
+    ):
+        for i, end in enumerate(sorted(at)):
+            place_ = float(screen.staggers(end))
+            axes.axvline(place_, color="0.2", linestyle=dash, label="" if i else name)
     several = len({result.car.name for result in results}) > 1
-    axes.set_yticks(places, [_row_name(result, several) for result in results], fontsize=9)
-    ends = [end for result in results for end in (*result.stagger.window, result.car.rear.stagger)]
+    axes.set_yticks(places, [_row_name(result, several) for result in results], fontsize=SMALL)
+    ends = windows | fitted
     axes.set_xlim(*(float(screen.staggers(end)) for end in (min(ends) - EDGE, max(ends) + EDGE)))
     axes.set_xlabel(f"rear stagger, {screen.stagger_unit}")
-    figure.suptitle(
-        "dot: recommended   band: as good\ndotted: window   dashed: on the car", fontsize=10
-    )
+    legend_below(ax, figure, [axes], ncols=4, columnspacing=1.0, handletextpad=0.5)
     return figure
 
 
@@ -135,14 +152,14 @@ def _row_name(result: Baseline, with_car: bool) -> str:
     return f"{name}, {result.car.name}" if with_car else name
 
 
-def sweep_picture(swept: Swept, screen: Screen) -> Picture:
+def sweep_lines(swept: Swept, screen: Screen = TRADE, ax: Axes | None = None) -> Figure:
     """Recommended stagger against the swept number."""
     sweep, rows = swept.sweep, swept.rows
-    figure, axes = figure_with(size=(7.2, 5.2))
+    figure, axes = canvas(ax, (PAGE[0], 4.6))
     unit = screen.of_kind(1.0, sweep.kind).partition(" ")[2]
     x = [float(screen.of_kind(value, sweep.kind).split()[0]) for value in sweep.values]
     low, high = (screen.staggers(rows[f"band_{end}"]) for end in ("low", "high"))
-    axes.fill_between(x, low, high, color="0.82", label="as good")
+    axes.fill_between(x, low, high, color="0.82", label="will do")
     for style, name, word in (
         (STYLES[0], "optimum", "best"),
         (STYLES[1], "loaded_corner_1", "turns 1-2 centre needs"),
@@ -151,9 +168,9 @@ def sweep_picture(swept: Swept, screen: Screen) -> Picture:
         axes.plot(x, screen.staggers(rows[name]), label=word, **style)
     axes.set_xlabel(f"{sweep.key.replace('_', ' ')}{', ' if unit else ''}{unit}")
     axes.set_ylabel(f"rear stagger, {screen.stagger_unit}")
-    axes.legend()
+    legend_below(ax, figure, [axes])
     axes.set_title(case_title(swept.case))
-    return Picture("compare-sweep", figure)
+    return figure
 
 
 WHERE_FROM = (
@@ -369,5 +386,5 @@ def as_data(result: Comparison | Swept, screen: Screen = TRADE) -> dict[str, Any
 def pictures(result: Comparison | Swept, screen: Screen = TRADE) -> list[Picture]:
     """The same drawn."""
     if isinstance(result, Swept):
-        return [sweep_picture(result, screen)]
+        return [Picture("compare-sweep", sweep_lines(result, screen))]
     return _comparison_pictures(result.rows, screen)

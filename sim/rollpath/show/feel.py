@@ -1,8 +1,4 @@
-"""Pictures: results drawn, nothing computed.
-
-Every picture reads in grey: lines differ by dash and label, shades run from dark to light one way,
-and signs and words say what a shade means.
-"""
+"""What the driver feels, told and drawn: words, JSON and pictures."""
 
 from __future__ import annotations
 
@@ -14,10 +10,14 @@ import numpy as np
 from rollpath.feel.lap import LEAST_FELT, FeelCase
 from rollpath.screen import TRADE, Screen, degrees, horsepower, inches, pound_feet, pounds
 from rollpath.show.picture import (
+    PAGE,
     SHADE_KEY,
     STYLES,
     Picture,
-    figure_with,
+    along,
+    case_title,
+    legend_below,
+    panels,
     shade_phases,
 )
 from rollpath.show.surface import surface_json, watch_lines
@@ -30,9 +30,9 @@ from rollpath.show.words import (
     row,
     sections,
 )
-from rollpath.units import DEGREE, FOOT, POUND
 
 if TYPE_CHECKING:
+    from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
     from rollpath.feel.foretold import Foretold, PartFeel
@@ -53,90 +53,72 @@ def feel_pictures(result: FeelCase, screen: Screen) -> list[Picture]:
     ]
 
 
-def _feel_title(result: FeelCase) -> str:
-    return (
-        f"{result.car.name} at {result.track.name}, "
-        f"{result.condition.name}, {result.groove.name} groove"
-    )
-
-
-def _lap_panels(result: FeelCase, screen: Screen, rows: int, height: float) -> tuple[Figure, Any]:
+def _lap_panels(
+    result: FeelCase, screen: Screen, rows: int, height: float, ax: Axes | None
+) -> tuple[Figure, list[Axes]]:
     """Panels along the lap, one above the other, shaded by phase and titled."""
-    figure, panels = figure_with(rows, size=(7.2, height), sharex=True, squeeze=False)
+    figure, grid = panels(ax, rows, (PAGE[0], height))
+    drawn = list(grid.flat)
     lap = result.held.lap
-    for i, axes in enumerate(panels.flat):
+    for i, axes in enumerate(drawn):
         shade_phases(axes, lap.groove.s, lap.phase, screen, named=i == 0)
-    panels.flat[0].set_title(_feel_title(result), pad=20)
-    panels.flat[-1].set_xlabel(
-        f"distance from the middle of the front straight, {screen.length_unit}\n{SHADE_KEY}"
-    )
-    panels.flat[-1].set_xlim(0, float(screen.lengths(lap.groove.length)))
-    return figure, list(panels.flat)
+    drawn[0].set_title(case_title(result), pad=20)
+    drawn[-1].set_xlabel(f"{along(screen)}\n{SHADE_KEY}")
+    drawn[-1].set_xlim(0, float(screen.lengths(lap.groove.length)))
+    return figure, drawn
 
 
-def _stagger_legend(figure: Figure) -> None:
-    """Below the panels, where it hides no line."""
-    figure.legend(
-        fontsize=9, title="rear stagger", title_fontsize=9, ncols=6, loc="outside lower center"
-    )
-
-
-def steering_lines(result: FeelCase, screen: Screen) -> Figure:
+def steering_lines(result: FeelCase, screen: Screen = TRADE, ax: Axes | None = None) -> Figure:
     """Steering wheel along the lap, and against a car that its stagger does not fight."""
-    figure, (upper, lower) = _lap_panels(result, screen, 2, 7.0)
+    figure, (upper, lower) = _lap_panels(result, screen, 2, 6.2, ax)
     held = result.held
     x = screen.lengths(held.lap.groove.s)
     for i, stagger in enumerate(held.staggers):
         style, word = STYLES[i % len(STYLES)], screen.tape(stagger)
-        upper.plot(x, held.steering_wheel[i] / DEGREE, **style, label=word)
-        lower.plot(x, held.steering_change[i] / DEGREE, **style)
+        upper.plot(x, degrees(held.steering_wheel[i]), **style, label=word)
+        lower.plot(x, degrees(held.steering_change[i]), **style)
     lower.axhline(0, color="0.35", linewidth=0.8)
-    sides = "\N{LEFTWARDS ARROW} right     left \N{RIGHTWARDS ARROW}"
+    sides = "\N{LEFTWARDS ARROW} right   left \N{RIGHTWARDS ARROW}"
     upper.set_ylabel(f"steering wheel, deg\n{sides}")
-    lower.set_ylabel(f"against a car not fought, deg\n{sides}")
-    _stagger_legend(figure)
+    lower.set_ylabel(f"against a car\nnot fought, deg\n{sides}")
+    legend_below(ax, figure, [upper, lower], title="rear stagger", ncols=4)
     return figure
 
 
-def axle_lines(result: FeelCase, screen: Screen) -> Figure:
-    """What the mismatch adds to the yaw moment of the axle, and its worth at the front."""
-    figure, (axes,) = _lap_panels(result, screen, 1, 5.2)
+def axle_lines(result: FeelCase, screen: Screen = TRADE, ax: Axes | None = None) -> Figure:
+    """What too much or too little adds to the yaw moment of the axle, and its worth in front."""
+    figure, (axes,) = _lap_panels(result, screen, 1, 4.8, ax)
     held = result.held
     x = screen.lengths(held.lap.groove.s)
-    arm = 1.0 if screen.is_si else POUND * FOOT
     for i, stagger in enumerate(held.staggers):
-        moment = held.moment_change[i] / arm
+        moment = screen.moments(held.moment_change[i])
         axes.plot(x, moment, **STYLES[i % len(STYLES)], label=screen.tape(stagger))
     axes.axhline(0, color="0.35", linewidth=0.8)
-    unit = "N m" if screen.is_si else "lb-ft"
     axes.set_ylabel(
-        f"turning moment of the axle\nby too much or too little, {unit}\n"
-        "\N{LEFTWARDS ARROW} pushes     steers left \N{RIGHTWARDS ARROW}"
+        f"turning moment of the axle by\ntoo much or too little, {screen.moment_unit}\n"
+        "\N{LEFTWARDS ARROW} pushes   steers left \N{RIGHTWARDS ARROW}"
     )
-    per_moment = arm / float(result.car.wheelbase) / (1.0 if screen.is_si else POUND)
-    beside = axes.secondary_yaxis(
-        "right", functions=(lambda m: m * per_moment, lambda f: f / per_moment)
-    )
-    beside.set_ylabel(f"as a side force at the front, {'N' if screen.is_si else 'lb'}")
-    _stagger_legend(figure)
+    force: Any = float(screen.weights(1 / float(result.car.wheelbase))) / float(screen.moments(1.0))
+    beside = axes.secondary_yaxis("right", functions=(lambda m: m * force, lambda f: f / force))
+    beside.set_ylabel(f"as a side force in front, {screen.weight_unit}")
+    legend_below(ax, figure, [axes], title="rear stagger", ncols=4)
     return figure
 
 
-def thrust_split(result: FeelCase, screen: Screen) -> Figure:
+def thrust_split(result: FeelCase, screen: Screen = TRADE, ax: Axes | None = None) -> Figure:
     """Thrust of the left and the right rear tire along the lap, a panel for each stagger."""
     held = result.held
     cases = len(held.staggers)
-    figure, panels = _lap_panels(result, screen, cases, 1.6 + 1.9 * cases)
+    figure, drawn = _lap_panels(result, screen, cases, 1.9 + 1.6 * cases, ax)
     x = screen.lengths(held.lap.groove.s)
-    force = 1.0 if screen.is_si else POUND
-    for i, axes in enumerate(panels):
-        axes.plot(x, held.fitted.thrust_left[i] / force, **STYLES[1], label="left rear")
-        axes.plot(x, held.fitted.thrust_right[i] / force, **STYLES[0], label="right rear")
+    for i, axes in enumerate(drawn):
+        thrust = held.fitted.thrust_left[i], held.fitted.thrust_right[i]
+        for force, style, word in zip(thrust, (1, 0), ("left rear", "right rear"), strict=True):
+            axes.plot(x, screen.weights(force), **STYLES[style], label=word if i == 0 else None)
         axes.axhline(0, color="0.35", linewidth=0.8)
-        axes.set_ylabel(f"{screen.tape(held.staggers[i])}\nthrust, {'N' if screen.is_si else 'lb'}")
-        axes.sharey(panels[0])
-    handles, words = panels[0].get_legend_handles_labels()
-    figure.legend(handles, words, fontsize=9, ncols=2, loc="outside lower center")
+        axes.set_ylabel(f"{screen.tape(held.staggers[i])}\nthrust, {screen.weight_unit}")
+        axes.sharey(drawn[0])
+    legend_below(ax, figure, drawn)
     return figure
 
 

@@ -8,7 +8,7 @@ import numpy as np
 
 from rollpath.groove.night import Night
 from rollpath.screen import TRADE, Screen, inches
-from rollpath.show.picture import Picture, draw_edges, figure_with, map_size
+from rollpath.show.picture import Picture, draw_edges, map_size, panels
 from rollpath.show.words import add_or_take_out, caution_lines, columns, paragraph, sections
 from rollpath.track import GripBands
 from rollpath.units import nearest_eighth
@@ -115,18 +115,19 @@ def pictures(night: Night, screen: Screen = TRADE) -> list[Picture]:
     return [Picture("compare-night", night_picture(night, screen))]
 
 
-def night_picture(night: Night, screen: Screen) -> Figure:
+def night_picture(night: Night, screen: Screen = TRADE, ax: Axes | None = None) -> Figure:
+    """The line moving over the track, and under it the stagger along the night."""
     track = night.steps[0].track
     wide, high = map_size(track)
-    figure, (map_axes, stagger_axes) = figure_with(
-        2, size=(wide, high + 3.2), height_ratios=(high, 2.6)
+    figure, ((upper,), (lower,)) = panels(
+        ax, 2, (wide, high + 2.6), heights=(high, 2.2), share_x=False
     )
-    draw_lines(night, screen, map_axes)
-    draw_staggers(night, screen, stagger_axes)
+    _draw_lines(night, screen, upper)
+    _draw_staggers(night, screen, lower)
     return figure
 
 
-def draw_lines(night: Night, screen: Screen, axes: Axes) -> Axes:
+def _draw_lines(night: Night, screen: Screen, axes: Axes) -> None:
     """The line of every step on the outline of the track."""
     draw_edges(axes, night.steps[0].track, screen)
     for i, (share, step) in enumerate(zip(night.shares, night.steps, strict=True)):
@@ -134,17 +135,16 @@ def draw_lines(night: Night, screen: Screen, axes: Axes) -> Axes:
         axes.plot(x, y, color=GREYS[i], linewidth=WIDTHS[i], label=_surface_words(night, share))
     axes.legend(loc="center", title="the line, light to dark", fontsize=10)
     axes.set_title(night.steps[0].track.name)
-    return axes
 
 
-def draw_staggers(night: Night, screen: Screen, axes: Axes) -> Axes:
+def _draw_staggers(night: Night, screen: Screen, axes: Axes) -> None:
     """The stagger of every step, what is as good as a band."""
     at = 100 * np.array(night.shares)
     best = [step.stagger for step in night.steps]
     low, high = (
         screen.staggers(np.array([float(one.band[end]) for one in best])) for end in (0, 1)
     )
-    axes.fill_between(at, low, high, color="0.85", label="will do as well")
+    axes.fill_between(at, low, high, color="0.85", label="will do")
     wanted = screen.staggers(np.array([float(one.recommended) for one in best]))
     axes.plot(at, wanted, color="black", marker="o", markersize=8, label="fit this")
     for x, y, one in zip(at, wanted, best, strict=True):
@@ -152,6 +152,5 @@ def draw_staggers(night: Night, screen: Screen, axes: Axes) -> Axes:
                       xytext=(0, 9), ha="center", fontsize=11)  # fmt: skip
     axes.set_xlabel(f"from {night.first} to {night.last}, %")
     axes.set_ylabel(f"rear stagger, {screen.stagger_unit}")
-    axes.margins(x=0.08, y=0.35)
+    axes.margins(x=0.14, y=0.35)
     axes.legend(fontsize=10, loc="best")
-    return axes

@@ -1,4 +1,9 @@
-"""Pictures: results drawn, nothing computed.
+"""What every picture shares: results drawn, nothing computed.
+
+One convention: a drawing function takes what it draws, a `Screen`, and ``ax=None``. It makes a
+figure of its own when it is given no axes, draws into those it is given otherwise (several panels
+divide their place), and hands back the figure it drew in. `canvas`, `panels` and `legend_below` do
+that for all.
 
 Every picture reads in grey: lines differ by dash and label, shades run from dark to light one way,
 and signs and words say what a shade means.
@@ -8,7 +13,7 @@ from __future__ import annotations
 
 import logging
 import warnings
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -29,6 +34,8 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
+    from rollpath.feel.lap import FeelCase
+
 SHADES = "cividis"
 """Its lightness runs one way and it reads alike to colour-blind eyes."""
 STYLES: tuple[dict[str, Any], ...] = (
@@ -40,11 +47,13 @@ STYLES: tuple[dict[str, Any], ...] = (
     {"color": "#cc79a7", "linestyle": (0, (2, 1))},
 )
 """Lines told apart by dash as well as by colour (after Okabe and Ito's colours)."""
-DOTS_PER_INCH = 150
+DOTS_PER_INCH = 216
 EDGE = INCH / 4
 """Stagger shown beyond the outermost mark, m."""
-PAGE = (7.2, 6.4)
-"""Width and height of a picture, in: half a letter page, or a phone held upright."""
+PAGE = (5.0, 4.5)
+"""Width and height of a picture, in: on a phone 360 pixels wide a point of type is a pixel."""
+SMALL = 9.0
+"""Points; no type of a picture is smaller."""
 
 
 @dataclass(frozen=True)
@@ -145,25 +154,112 @@ STYLE: dict[Any, Any] = {
 }  # fmt: skip
 
 
-def figure_with(rows: int = 1, size: tuple[float, float] = PAGE, **grid: Any) -> tuple[Figure, Any]:
-    """A figure and its axes, one above the other, in the style of all pictures."""
+def canvas(ax: Axes | None, size: tuple[float, float] = PAGE) -> tuple[Figure, Axes]:
+    """The figure and the axes to draw into: those given, or new ones in the style of all pictures.
+
+    Parameters
+    ----------
+    ax : Axes or None
+        None makes a figure.
+    size : tuple of float
+        Width and height of a figure that is made, in.
+    """
+    if ax is not None:
+        return _figure_of(ax), ax
     import matplotlib.pyplot as plt
 
     with plt.rc_context(STYLE):
-        figure, axes = plt.subplots(rows, 1, figsize=size, layout="constrained", **grid)
-    return figure, axes
+        figure, made = plt.subplots(figsize=size, layout="constrained")
+    return figure, made
 
 
-def figure_grid(rows: int, columns: int, size: tuple[float, float]) -> tuple[Figure, Any]:
-    """A figure and an array of axes that share their scales, in the style of all pictures."""
-    import matplotlib.pyplot as plt
+def panels(
+    ax: Axes | None,
+    rows: int,
+    size: tuple[float, float],
+    columns: int = 1,
+    heights: Sequence[float] | None = None,
+    share_x: bool = True,
+    share_y: bool = False,
+) -> tuple[Figure, NDArray[Any]]:
+    """The figure and an array of axes (rows, columns): new ones, or dividing the place of `ax`.
 
-    with plt.rc_context(STYLE):
-        figure, grid = plt.subplots(
-            rows, columns, figsize=size, layout="constrained", squeeze=False,
-            sharex=True, sharey=True,
-        )  # fmt: skip
-    return figure, grid
+    Parameters
+    ----------
+    ax : Axes or None
+        None makes a figure.
+    rows, columns : int
+    size : tuple of float
+        Width and height of a figure that is made, in.
+    heights : sequence of float, optional
+        Of the rows, relative to one another.
+    share_x, share_y : bool
+        Whether the panels share the scale of an axis; inner ones then go unlabelled.
+    """
+    if ax is None:
+        import matplotlib.pyplot as plt
+
+        with plt.rc_context(STYLE):
+            figure, grid = plt.subplots(
+                rows, columns, figsize=size, layout="constrained", squeeze=False,
+                sharex=share_x, sharey=share_y, height_ratios=heights,
+            )  # fmt: skip
+        return figure, grid
+    return _figure_of(ax), _divided(ax, rows, columns, heights or [1.0] * rows, share_x, share_y)
+
+
+GAP = 0.12
+"""Between the panels that divide given axes, as a share of a panel."""
+
+
+def _divided(
+    ax: Axes, rows: int, columns: int, heights: Sequence[float], share_x: bool, share_y: bool
+) -> NDArray[Any]:
+    ax.set_axis_off()
+    grid = np.empty((rows, columns), dtype=object)
+    each = [height / sum(heights) for height in heights]
+    for i, j in np.ndindex(rows, columns):
+        bottom = 1.0 - sum(each[: i + 1])
+        first = grid[0, 0]
+        one = ax.inset_axes(
+            (j / columns, bottom, (1 - GAP) / columns, (1 - GAP) * each[i]),
+            sharex=first if share_x else None,
+            sharey=first if share_y else None,
+        )
+        one.grid(True, color="0.88")
+        one.set_axisbelow(True)
+        one.tick_params(labelbottom=not share_x or i == rows - 1, labelleft=not share_y or j == 0)
+        grid[i, j] = one
+    return grid
+
+
+def _figure_of(ax: Axes) -> Figure:
+    figure = ax.get_figure(root=True)
+    if figure is None:
+        raise ValueError("the axes to draw into belong to no figure")
+    return figure
+
+
+def legend_below(ax: Axes | None, figure: Figure, drawn: Sequence[Axes], **keywords: Any) -> None:
+    """What the lines of panels mean, below them where it hides no line.
+
+    Parameters
+    ----------
+    ax : Axes or None
+        What the drawing function was given.
+    figure : Figure
+        It drew in.
+    drawn : sequence of Axes
+        The panels with lines to name, the lowest last.
+    keywords
+        For matplotlib's ``legend``; ``handles`` instead of the labelled lines of the panels.
+    """
+    found = [handle for one in drawn for handle in one.get_legend_handles_labels()[0]]
+    keywords = {"handles": found, "fontsize": SMALL, "ncols": 2, **keywords}
+    if ax is None:
+        figure.legend(loc="outside lower center", **keywords)
+    else:
+        drawn[-1].legend(loc="upper center", bbox_to_anchor=(0.5, -0.3), **keywords)
 
 
 # What pictures share
@@ -187,7 +283,7 @@ def map_size(track: Track, extra: float = 0.0) -> tuple[float, float]:
     edge = track.edge
     x, y = place(edge, np.linspace(0.0, float(edge.length[0, 0]), 200), float(track.width))
     shape = float(np.ptp(y) / np.ptp(x))
-    return PAGE[0], min(max(6.2 * shape + 1.4, 3.2), 7.6) + extra
+    return PAGE[0], min(max(0.84 * PAGE[0] * shape + 1.1, 2.6), 6.2) + extra
 
 
 def draw_shaded_path(
@@ -218,11 +314,11 @@ def mark_signs(
     values: FloatArray,
     least: float,
     screen: Screen,
-    size: float = 13.0,
+    size: float = 11.0,
 ) -> None:
     """Signs on the path where a value is clearly positive or negative: shades put in ink."""
     x, y = (screen.lengths(part) for part in groove.path)
-    for i in np.linspace(0, len(values), 28, endpoint=False).astype(int):
+    for i in np.linspace(0, len(values), 24, endpoint=False).astype(int):
         if abs(values[i]) > least:
             axes.text(
                 x[i], y[i], "+" if values[i] > 0 else "\N{MINUS SIGN}", fontsize=size,
@@ -231,7 +327,7 @@ def mark_signs(
             )  # fmt: skip
 
 
-SHADE_KEY = "shade: entry dark, drive-off middling, centre light, straight white"
+SHADE_KEY = "shade: entry dark, drive-off middling,\ncentre light, straight white"
 
 
 def shade_phases(
@@ -261,8 +357,14 @@ def shade_phases(
             )  # fmt: skip
 
 
-def case_title(result: Baseline) -> str:
+def along(screen: Screen) -> str:
+    """The name of the axis along the lap."""
+    return f"from the middle of the front straight, {screen.length_unit}"
+
+
+def case_title(result: Baseline | FeelCase) -> str:
+    """Whose picture it is, in two lines."""
     return (
-        f"{result.car.name} at {result.track.name}, "
+        f"{result.car.name} at {result.track.name}\n"
         f"{result.condition.name}, {result.groove.name} groove"
     )

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from rollpath.corners import Corners
-from rollpath.screen import Screen, inches, pounds, psi
+from rollpath.screen import TRADE, Screen, inches, pounds, psi
 from rollpath.show.notebook import SAYS_WORDS, clean_text, known_only
-from rollpath.show.picture import Picture, figure_with
+from rollpath.show.picture import PAGE, SMALL, Picture, canvas, legend_below
 from rollpath.show.study import alone_json, finding_json, finding_words
 from rollpath.show.words import (
     columns,
@@ -40,7 +40,7 @@ MOST_LAP_PICTURES = 12
 """Pictures of stagger against lap time at most, those with the most runs first."""
 MOST_SEASON_RUNS = 150
 """Runs in a season's strip at most, the last ones; more would run into each other."""
-MOST_NAMED_NIGHTS = 26
+MOST_NAMED_NIGHTS = 18
 """Nights named one by one under the season; more would run into each other."""
 
 
@@ -71,9 +71,11 @@ def plain_text(text: str, longest: int = 34) -> str:
     return line if len(line) <= longest else line[: longest - 3] + "..."
 
 
-def stagger_against_lap(study: Study, points: list[Point], screen: Screen) -> Figure:
+def stagger_against_lap(
+    study: Study, points: list[Point], screen: Screen = TRADE, ax: Axes | None = None
+) -> Figure:
     """Stagger against lap time; runs of one night joined, confounded ones hollow."""
-    figure, axes = figure_with(size=(7.2, 5.6))
+    figure, axes = canvas(ax, (PAGE[0], 5.2))
     for stretch in dict.fromkeys(point.stretch for point in points):
         joined = sorted(
             (screen.staggers(p.page.run.rear_stagger or 0.0), p.lap)
@@ -93,7 +95,7 @@ def stagger_against_lap(study: Study, points: list[Point], screen: Screen) -> Fi
     axes.set_title(
         f"{plain_text(study.car)}, {plain_text(study.condition)}\n{plain_text(track, 60)}"
     )
-    _said_legend(figure, "joined: may be compared")
+    _said_legend(ax, figure, axes, "joined: may be compared")
     return figure
 
 
@@ -126,7 +128,7 @@ def _draw_said(axes: Axes, said: int | None, places: list[tuple[float, float, bo
             )  # fmt: skip
 
 
-def _said_legend(figure: Figure, joined: str | None = None) -> None:
+def _said_legend(ax: Axes | None, figure: Figure, drawn: Axes, joined: str | None = None) -> None:
     from matplotlib.lines import Line2D
 
     def mark(marker: str, face: str, word: str) -> Line2D:
@@ -137,12 +139,12 @@ def _said_legend(figure: Figure, joined: str | None = None) -> None:
     handles.append(mark("o", "white", "hollow: teaches nothing"))
     if joined:
         handles.append(Line2D([], [], color="0.7", linewidth=1, label=joined))
-    figure.legend(handles=handles, loc="outside lower center", ncols=3, fontsize=9.5)
+    legend_below(ax, figure, [drawn], handles=handles)
 
 
-def season_strip(studies: list[Study], screen: Screen) -> Figure:
+def season_strip(studies: list[Study], screen: Screen = TRADE, ax: Axes | None = None) -> Figure:
     """Runs of a car in order: stagger fitted less best by physics, and what the driver said."""
-    figure, axes = figure_with(size=(7.2, 5.8))
+    figure, axes = canvas(ax, (PAGE[0], 5.4))
     points = sorted(
         (p for study in studies for p in study.points if p.page.run.off_optimum is not None),
         key=lambda p: p.page.run.when,
@@ -160,9 +162,9 @@ def season_strip(studies: list[Study], screen: Screen) -> Figure:
     axes.axhline(0.0, color="black", linewidth=1.2)
     axes.grid(axis="x", visible=False)
     _name_nights(axes, points, days, starts)
-    axes.set_ylabel(f"stagger fitted less best by physics, {screen.stagger_unit}")
+    axes.set_ylabel(f"more than physics wants, {screen.stagger_unit}")
     axes.set_title(f"{plain_text(studies[0].car, 60)}: the season" if studies else "the season")
-    _said_legend(figure)
+    _said_legend(ax, figure, axes)
     return figure
 
 
@@ -173,7 +175,7 @@ def _name_nights(axes: Axes, points: list[Point], days: list[str], starts: list[
         f"{days[i]} {plain_text(points[i].page.run.condition or '', 9)}" if step == 1 else days[i]
         for i in named
     ]
-    axes.set_xticks(named, labels, rotation=90, fontsize=8.5)
+    axes.set_xticks(named, labels, rotation=90, fontsize=SMALL)
     axes.set_xlim(-0.7, max(len(points), 1) - 0.3)
     axes.set_xlabel("runs in order; shading changes with the night")
 

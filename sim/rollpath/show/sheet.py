@@ -26,7 +26,6 @@ from rollpath.screen import Screen, degrees
 from rollpath.show.baseline import hold_words, stagger_change_words
 from rollpath.show.debrief import CHANGE_WORDS, verdict_lines
 from rollpath.show.picture import (
-    DOTS_PER_INCH,
     SHADE_KEY,
     STYLE,
     STYLES,
@@ -47,6 +46,8 @@ if TYPE_CHECKING:
 
 PAPERS = {"letter": (8.5, 11.0), "a4": (8.27, 11.69)}
 """Width and height, in: ANSI/ASME Y14.1 size A and ISO 216 A4."""
+DOTS = 150
+"""An inch, of a page written as a picture."""
 MARGIN = 0.055
 """Of the page, all round."""
 SMALLEST_TYPE = 6.0
@@ -192,7 +193,7 @@ def _draw_along(page: Figure, result: Baseline, screen: Screen) -> None:
         axes.set_xlim(0, float(screen.lengths(result.groove.length)))
         axes.tick_params(labelbottom=axes is scrub)
     speed.plot(x, screen.speeds(result.lap.speed), **STYLES[0])
-    speed.set_ylabel(f"speed,\n{'m/s' if screen.is_si else 'mph'}")
+    speed.set_ylabel(f"speed,\n{screen.speed_unit}")
     fitted = result.car.rear.stagger
     needed.plot(x, screen.staggers(result.needed.total), **STYLES[0], label="needed")
     lines = [(fitted, STYLES[1], "fitted")]
@@ -211,10 +212,8 @@ def _draw_along(page: Figure, result: Baseline, screen: Screen) -> None:
     scrub.set_ylabel("scrub of each\ntire, %")
     scrub.set_ylim(bottom=0)
     _legend_above(scrub)
-    unit = screen.length_unit
-    scrub.set_xlabel(
-        f"distance from the middle of the front straight, {unit};   {SHADE_KEY}", fontsize=8
-    )
+    unit, key = screen.length_unit, SHADE_KEY.replace("\n", " ")
+    scrub.set_xlabel(f"distance from the middle of the front straight, {unit};   {key}", fontsize=8)
 
 
 def _legend_above(axes: Axes) -> None:
@@ -455,7 +454,7 @@ def _write_png(pages: Sequence[Figure], target: Path) -> list[Path]:
     written = []
     for i, page in enumerate(pages):
         data = BytesIO()
-        page.savefig(data, format="png", dpi=DOTS_PER_INCH)
+        page.savefig(data, format="png", dpi=DOTS)
         path = target if i == 0 else target.with_name(f"{target.stem}-{i + 1}{target.suffix}")
         write_whole(path, data.getvalue())
         written.append(path)

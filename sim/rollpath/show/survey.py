@@ -1,8 +1,4 @@
-"""Pictures: results drawn, nothing computed.
-
-Every picture reads in grey: lines differ by dash and label, shades run from dark to light one way,
-and signs and words say what a shade means.
-"""
+"""A survey told and drawn: words, JSON and pictures."""
 
 from __future__ import annotations
 
@@ -13,13 +9,14 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from rollpath.groove.path import place
-from rollpath.screen import TRADE, Screen, feet
+from rollpath.screen import TRADE, Screen, degrees, feet
 from rollpath.show.picture import (
     PAGE,
     STYLES,
     Picture,
+    canvas,
     draw_edges,
-    figure_with,
+    legend_below,
     map_size,
 )
 from rollpath.show.words import counted, none_or, paragraph, row, sections
@@ -27,9 +24,10 @@ from rollpath.survey.log import Note
 from rollpath.survey.measured import LogFit
 from rollpath.survey.tape import Survey
 from rollpath.track import Track
-from rollpath.units import DEGREE, FOOT, FloatArray
+from rollpath.units import FOOT, FloatArray
 
 if TYPE_CHECKING:
+    from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
     from rollpath.survey.tape import ChordRadius
@@ -47,16 +45,16 @@ def survey_pictures(survey: Survey, screen: Screen) -> list[Picture]:
     ]
 
 
-def taped_map(survey: Survey, screen: Screen) -> Figure:
+def taped_map(survey: Survey, screen: Screen = TRADE, ax: Axes | None = None) -> Figure:
     """The oval that a tape found."""
     width = survey.width or 0.0
     track = Track("", survey.inside_radius, survey.straight, width, bow=survey.bow)
-    figure, axes = figure_with(size=map_size(track))
+    figure, axes = canvas(ax, map_size(track))
     draw_edges(axes, track, screen)
     edge = track.edge
     middles = (edge.starts + 0.5 * edge.blends)[0]
     apexes = np.array([middles[:2].mean(), middles[2:].mean()])
-    x, y = place(edge, apexes, -0.35 * min(survey.inside_radius))
+    x, y = place(edge, apexes, -0.5 * min(survey.inside_radius))
     for x_0, y_0, radius, turns in zip(
         x[0], y[0], survey.inside_radius, ("1-2", "3-4"), strict=True
     ):
@@ -64,15 +62,15 @@ def taped_map(survey: Survey, screen: Screen) -> Figure:
             float(screen.lengths(x_0)), float(screen.lengths(y_0)),
             f"turns {turns}\n{screen.distance(radius)}", ha="center", va="center",
         )  # fmt: skip
-    axes.set_title(f"From {survey.method}: lap {screen.distance(survey.lap)} on the inside edge")
+    axes.set_title(f"From {survey.method}\nlap {screen.distance(survey.lap)} on the inside edge")
     return figure
 
 
-def log_map(fit: LogFit, screen: Screen) -> Figure:
+def log_map(fit: LogFit, screen: Screen = TRADE, ax: Axes | None = None) -> Figure:
     """Points, fitted line and edges from above, north up."""
     curves = [fit.inside, fit.line] + ([fit.outside] if fit.outside is not None else [])
     tall = max(float(np.ptp(c.y)) / float(np.ptp(c.x)) for c in curves[-1:])
-    figure, axes = figure_with(size=(PAGE[0], min(max(6.2 * tall + 1.6, 4.2), 9.2)))
+    figure, axes = canvas(ax, (PAGE[0], min(max(0.84 * PAGE[0] * tall + 1.4, 3.4), 7.2)))
     x_0, y_0 = float(np.mean(fit.inside.x)), float(np.mean(fit.inside.y))
 
     def draw(x: FloatArray, y: FloatArray, *style: str, **more: Any) -> None:
@@ -97,28 +95,25 @@ def log_map(fit: LogFit, screen: Screen) -> Figure:
     ways = ("east", "north") if fit.origin is not None else ("along x", "along y")
     axes.set_xlabel(f"{ways[0]}, {unit}")
     axes.set_ylabel(f"{ways[1]}, {unit}")
-    figure.legend(loc="outside lower center", ncols=3, fontsize=9)
+    legend_below(ax, figure, [axes])
     axes.set_title("Position log and the oval that fits it")
     return figure
 
 
-def curvature_lines(fit: LogFit, screen: Screen) -> Figure:
+def curvature_lines(fit: LogFit, screen: Screen = TRADE, ax: Axes | None = None) -> Figure:
     """Curvature along the line: measured and fitted."""
-    figure, axes = figure_with(size=(7.2, 4.6))
+    figure, axes = canvas(ax, (PAGE[0], 4.0))
     for curve, style, label in (
         (fit.path, STYLES[1], "measured path"),
         (fit.line, STYLES[0], "fitted oval"),
     ):
         axes.plot(
-            100.0 * curve.s / curve.s[-1], curve.curvature * (1.0 if screen.is_si else 100 * FOOT),
-            **style, label=label,
+            100.0 * curve.s / curve.s[-1], screen.curvatures(curve.curvature), **style, label=label,
         )  # fmt: skip
-    unit = "1/m" if screen.is_si else "1 / 100 ft"
-    axes.set_xlabel("share of the lap from the middle of the front straight, %")
-    axes.set_ylabel(f"curvature of the line, {unit}")
+    axes.set_xlabel("of the lap, from the middle of the front straight, %")
+    axes.set_ylabel(f"curvature of the line, {screen.curvature_unit}")
     axes.set_xlim(0, 100)
-    axes.legend(loc="upper center", ncols=2, bbox_to_anchor=(0.5, 1.0))
-    axes.margins(y=0.18)
+    legend_below(ax, figure, [axes])
     axes.set_title("Curvature along the lap")
     return figure
 
@@ -423,7 +418,7 @@ def straight_words(straight: float, screen: Screen) -> str:
 
 def compass(heading: float) -> float:
     """Degrees clockwise from north of a heading counted from east, rad."""
-    return float((90.0 - heading / DEGREE) % 360.0)
+    return float((90.0 - degrees(heading)) % 360.0)
 
 
 def _survey_notes(survey: Survey, screen: Screen) -> list[str]:

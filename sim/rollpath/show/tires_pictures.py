@@ -1,8 +1,4 @@
-"""The rack drawn: its rollouts as a strip, and the staggers it can make.
-
-Every picture reads in grey: lines differ by dash and label, shades run from dark to light one way,
-and signs and words say what a shade means.
-"""
+"""The rack drawn: its rollouts as a strip, and the staggers it can make."""
 
 from __future__ import annotations
 
@@ -12,11 +8,14 @@ import numpy as np
 
 from rollpath.scales.hold import bite_map
 from rollpath.scales.rates import bite_rates
-from rollpath.screen import Screen
+from rollpath.screen import TRADE, Screen
 from rollpath.show.picture import (
+    PAGE,
+    SMALL,
     STYLES,
     Picture,
-    figure_with,
+    canvas,
+    legend_below,
 )
 from rollpath.tires.air import cold_rollout
 from rollpath.tires.choose import Choice
@@ -55,7 +54,7 @@ _STRIP_MARKS = {
 """Marker, fill, size and words of each state of a tire."""
 
 
-def rack_strip(choice: Choice, screen: Screen) -> Figure:
+def rack_strip(choice: Choice, screen: Screen = TRADE, ax: Axes | None = None) -> Figure:
     """Each tire of the rack at its cold rollout, the chosen four marked and named."""
     taped = [tire for tire in choice.rack.tires if tire.cold is not None]
     shown = sorted(
@@ -64,7 +63,7 @@ def rack_strip(choice: Choice, screen: Screen) -> Figure:
          for corner, state in [_place_in_strip(choice, tire)]),
         key=lambda item: item[0],
     )  # fmt: skip
-    figure, axes = figure_with(size=(7.2, 1.9 + 0.27 * len(shown)))
+    figure, axes = canvas(ax, (PAGE[0], 1.9 + 0.25 * len(shown)))
     rollouts = screen.staggers(np.array([rollout for rollout, *_ in shown]))
     named = set()
     for y, (x, (_, _, corner, state)) in enumerate(zip(rollouts, shown, strict=True)):
@@ -81,18 +80,17 @@ def rack_strip(choice: Choice, screen: Screen) -> Figure:
                 va="center", weight="bold" if state == "chosen" else "normal", fontsize=10,
             )  # fmt: skip
     axes.set_yticks(range(len(shown)), [tire.name for _, tire, *_ in shown])
-    axes.set_xlim(right=rollouts.max() + 0.22 * max(np.ptp(rollouts), 1.0))
-    axes.set_xlabel(f"rollout, cold, at the running pressure, {screen.stagger_unit}")
-    axes.legend(fontsize=9, loc="upper left")
-    axes.set_title(f"{choice.rack.name}: rear stagger "
-                   f"{screen.tape(choice.picks[0].rear_stagger)}")  # fmt: skip
+    axes.set_xlim(right=rollouts.max() + 0.3 * max(np.ptp(rollouts), 1.0))
+    axes.set_xlabel(f"rollout, cold, at running pressure, {screen.stagger_unit}")
+    legend_below(ax, figure, [axes])
+    axes.set_title(f"{choice.rack.name}\nrear stagger {screen.tape(choice.picks[0].rear_stagger)}")
     return figure
 
 
-def reach_map(choice: Choice, screen: Screen) -> Figure:
+def reach_map(choice: Choice, screen: Screen = TRADE, ax: Axes | None = None) -> Figure:
     """Rear against front stagger: what the rack can make, with lines of equal bite."""
     made = stagger_map(choice)
-    figure, axes = figure_with(size=(7.2, 6.2))
+    figure, axes = canvas(ax, (PAGE[0], 5.2))
     axes.grid(False)
     x, y = screen.staggers(made.rear), screen.staggers(made.front)
     axes.pcolormesh(
@@ -106,7 +104,7 @@ def reach_map(choice: Choice, screen: Screen) -> Figure:
     lines = axes.contour(
         screen.staggers(rear), screen.staggers(front), bite, 8, colors="0.25", linewidths=0.9
     )
-    axes.clabel(lines, fmt=f"%g {screen.weight_unit}", fontsize=8)
+    axes.clabel(lines, fmt=f"%g {screen.weight_unit}", fontsize=SMALL)
     axes.axvline(
         float(screen.staggers(choice.aim.stagger)), **STYLES[1],
         label=f"wanted {screen.tape(choice.aim.stagger)}",
@@ -114,8 +112,8 @@ def reach_map(choice: Choice, screen: Screen) -> Figure:
     _mark_staggers(axes, choice, screen)
     axes.set_xlabel(f"rear stagger, cold, {screen.stagger_unit}")
     axes.set_ylabel(f"front stagger, cold, {screen.stagger_unit}")
-    figure.legend(fontsize=9, loc="outside lower center", ncols=4)
-    axes.set_title("Grey: pairs of staggers the rack can make; lines: equal bite")
+    legend_below(ax, figure, [axes])
+    axes.set_title("Grey: pairs of staggers the rack\ncan make; lines: equal bite")
     return figure
 
 

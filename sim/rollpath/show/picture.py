@@ -258,8 +258,14 @@ def legend_below(ax: Axes | None, figure: Figure, drawn: Sequence[Axes], **keywo
     keywords = {"handles": found, "fontsize": SMALL, "ncols": 2, **keywords}
     if ax is None:
         figure.legend(loc="outside lower center", **keywords)
-    else:
-        drawn[-1].legend(loc="upper center", bbox_to_anchor=(0.5, -0.3), **keywords)
+        return
+    from matplotlib.transforms import ScaledTranslation
+
+    lowest = drawn[-1]
+    below = (22 + 14 * len(lowest.get_xlabel().split("\n"))) / 72  # in, under ticks and label
+    under = lowest.transAxes + ScaledTranslation(0, -below, figure.dpi_scale_trans)
+    keywords |= {"bbox_to_anchor": (0.5, 0.0), "bbox_transform": under}
+    lowest.legend(loc="upper center", **keywords)
 
 
 # What pictures share

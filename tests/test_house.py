@@ -74,3 +74,44 @@ def test_an_arrow_upward_is_seen(tmp_path):
 @pytest.mark.parametrize("path", modules(), ids=name_of)
 def test_rooms_stay_small_enough_to_read(path):
     assert len(path.read_text().splitlines()) <= MOST_LINES
+
+
+UNITS = {
+    "INCH", "FOOT", "YARD", "MILE", "POUND", "MPH", "KNOT", "HP", "PSI", "DEGREE", "GALLON",
+    "FAHRENHEIT",
+}  # fmt: skip
+KNOW_UNITS = {"units.py", "screen.py"}
+
+
+def conversions(path: Path) -> list[str]:
+    """Where a variable is multiplied or divided by a unit; ``3 * INCH`` is a constant."""
+    return [
+        f"{path.name}:{node.lineno}: {ast.unparse(node)}"
+        for node in ast.walk(ast.parse(path.read_text()))
+        if isinstance(node, ast.BinOp) and isinstance(node.op, ast.Div | ast.Mult)
+        for unit, other in ((node.right, node.left), (node.left, node.right))
+        if _is_unit(unit) and any(_is_variable(part) for part in ast.walk(other))
+    ]
+
+
+def _is_unit(node: ast.expr) -> bool:
+    names = {one.id for one in ast.walk(node) if isinstance(one, ast.Name)}
+    return bool(names) and names <= UNITS
+
+
+def _is_variable(node: ast.AST) -> bool:
+    """A lower-case name that is not numpy or one of its functions."""
+    return isinstance(node, ast.Name) and not node.id.isupper() and node.id not in ("np", "math")
+
+
+@pytest.mark.parametrize("path", modules(), ids=name_of)
+def test_units_are_converted_in_two_rooms_only(path):
+    found = conversions(path)
+    assert path.name in KNOW_UNITS or not found, "screen.py and units.py have converters"
+
+
+def test_a_conversion_is_seen(tmp_path):
+    room = tmp_path / "lap.py"
+    room.write_text("LEAST = 3 * INCH\ndef f(x):\n    return x / INCH, 2 * x * FOOT, 5 * PSI\n")
+    assert conversions(room) == ["lap.py:3: x / INCH", "lap.py:3: 2 * x * FOOT"]
+    assert conversions(PACKAGE / "screen.py")

@@ -16,7 +16,7 @@ from rollpath.groove.path import FASTEST, FREE_GROOVES, Groove
 from rollpath.results import Result
 from rollpath.stagger import Baseline, baseline
 from rollpath.track import CONDITIONS, DEFAULT_CONDITION, Track, check_track
-from rollpath.units import INCH, FloatArray, Real
+from rollpath.units import FloatArray, Real, per_inch
 
 Each = Callable[[Sequence[Any]], Iterable[Any]]
 """What walks through the cases; a command shows how far it is."""
@@ -171,7 +171,7 @@ class Sweep:
             If it belongs to a group that the car does not have.
         """
         if self.key.startswith(_PER_INCH):
-            value = value / INCH
+            value = per_inch(value)
         changed: Thing = self._put(thing, place_of(self.key), value)
         return changed
 

@@ -60,9 +60,22 @@ def degrees(radians: Real) -> Real:
     return radians / DEGREE
 
 
+def pounds_per_inch(newtons_per_metre: Real) -> Real:
+    return newtons_per_metre * INCH / POUND
+
+
+def inches_per_psi(metres_per_pascal: Real) -> Real:
+    return metres_per_pascal * PSI / INCH
+
+
 def eighths(metres: Real) -> str:
     """A length as a racer tapes it: inches to the nearest 1/8, such as ``2 1/8``."""
-    count = round(float(metres) / INCH * 8.0)
+    return in_eighths(float(metres) / INCH)
+
+
+def in_eighths(number: float) -> str:
+    """A number to the nearest 1/8, such as ``2 1/8``."""
+    count = round(number * 8.0)
     sign = "-" if count < 0 else ""
     whole, rest = divmod(abs(count), 8)
     if not rest:
@@ -165,6 +178,21 @@ class Screen:
         return np.asarray(newtons) / (1.0 if self.is_si else POUND)
 
     @property
+    def pressure_unit(self) -> str:
+        return "kPa" if self.is_si else "psi"
+
+    def unit_of(self, kind: str) -> str:
+        """The unit in which `of_kind` shows a kind; nothing for a bare number."""
+        if kind not in TRADE_UNITS:
+            return ""
+        return _SI_SYMBOLS.get(kind, TRADE_UNITS[kind]) if self.is_si else TRADE_UNITS[kind]
+
+    def in_unit(self, values: Real, kind: str) -> FloatArray:
+        """Quantities of any kind of `KINDS`, in `unit_of` it."""
+        unit = self.unit_of(kind)
+        return np.asarray(values) / (KINDS[kind].units[unit.lower()] if unit else 1.0)
+
+    @property
     def moment_unit(self) -> str:
         return "N m" if self.is_si else "lb-ft"
 
@@ -241,17 +269,21 @@ class Screen:
         """
         if kind not in TRADE_UNITS:
             return f"{value:g}"
-        unit = TRADE_UNITS[kind]
+        number, unit = float(self.in_unit(value, kind)), self.unit_of(kind)
         if not self.is_si or kind not in _SI_SYMBOLS:
-            return f"{value / KINDS[kind].units[unit]:.6g} {unit}"
-        symbol = _SI_SYMBOLS[kind]
-        shown = float(f"{value / KINDS[kind].units[symbol.lower()]:.4g}")
-        return f"{shown:.10g} {symbol}"
+            return f"{number:.6g} {unit}"
+        return f"{float(f'{number:.4g}'):.10g} {unit}"
 
     def pressure(self, pascals: Real) -> str:
         if self.is_si:
             return f"{float(pascals) * 1e-3:.0f} kPa"
         return f"{round(float(pascals) / PSI, 1):g} psi"
+
+    def growth(self, metres_per_pascal: Real) -> str:
+        """How much a tire's rollout grows with its air."""
+        if self.is_si:
+            return f"{float(metres_per_pascal) * 1e6:.2f} mm per kPa"
+        return f"{self.fine(metres_per_pascal * PSI)} per psi"
 
     def temperature(self, kelvins: Real) -> str:
         celsius = float(kelvins) - ZERO_CELSIUS

@@ -280,6 +280,21 @@ def _number(text: str) -> float:
     return float(mixed[1] or 0) + int(mixed[2]) / int(mixed[3])
 
 
+def of_inches(count: Real) -> Real:
+    """A length of so many inches, m."""
+    return count * INCH
+
+
+def per_inch(amount: Real) -> Real:
+    """What is given for each inch, for each metre."""
+    return amount / INCH
+
+
+def per_psi(amount: Real) -> Real:
+    """What is given for each pound per square inch, for each pascal."""
+    return amount / PSI
+
+
 def nearest_eighth(metres: Real) -> Real:
     """A length rounded to the nearest 1/8 in, still in metres."""
     return np.round(metres / INCH * 8.0) / 8.0 * INCH

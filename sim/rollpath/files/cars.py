@@ -18,7 +18,7 @@ from rollpath.files.schema import (
 )
 from rollpath.files.slips import MOST_STAGGER, car_slips, slip_text, stagger_slip
 from rollpath.typical import LOADED_SHARES, filled_in
-from rollpath.units import INCH, PSI, QuantityError, parse_per_turn
+from rollpath.units import INCH, PSI, QuantityError, parse_per_turn, per_inch
 
 ROLLOUT = quantity(
     "tape", 20 * INCH, 160 * INCH, "a rollout between 20 and 160 in",
@@ -209,7 +209,7 @@ def check_change(key: str, value: float | None) -> None:
 def car_from_values(values: dict[str, Any]) -> Car:
     """A car from the values of its file, in SI; what is missing is typical."""
     filled, assumed = filled_in(values)
-    bite_rates = {key: rate / INCH for key, rate in values.get("bite_per_inch", {}).items()}
+    bite_rates = {key: per_inch(rate) for key, rate in values.get("bite_per_inch", {}).items()}
     tire = dict(filled["tire"])
     construction = tire.pop("construction", None)
     if construction is not None:

@@ -24,7 +24,7 @@ from rollpath.files.schema import (
 from rollpath.files.slips import rack_slips
 from rollpath.files.writing import edit_yaml
 from rollpath.tires.rack import DEFAULT_GROWTH, Rack, RackTire, Taping
-from rollpath.units import INCH, PSI, QuantityError, parse_temperature, with_unit
+from rollpath.units import INCH, PSI, QuantityError, parse_temperature, per_psi, with_unit
 
 MOST_TIRES = 200
 """Tires of one rack: beyond this, choosing takes longer than anyone waits."""
@@ -136,7 +136,8 @@ def load_rack(path: str | Path) -> Rack:
         pressure = Corners(**pressure) if isinstance(pressure, dict) else Corners.every(pressure)
     _check_limits(reader, values, entries, pressure)
     reader.raise_faults()
-    growth = values["growth_per_psi"] / PSI if "growth_per_psi" in values else DEFAULT_GROWTH
+    per = values.get("growth_per_psi")
+    growth = DEFAULT_GROWTH if per is None else float(per_psi(per))
     rack = Rack(
         values["name"], tuple(map(_rack_tire, entries)), pressure, growth,
         values.get("pressure_limits"),

@@ -17,9 +17,9 @@ import numpy as np
 
 from rollpath.car import Car
 from rollpath.corners import CORNERS
-from rollpath.screen import Screen
+from rollpath.screen import Screen, feet, inches
 from rollpath.track import Track
-from rollpath.units import FOOT, HP, INCH, KINDS, POUND, G
+from rollpath.units import FOOT, HP, INCH, KINDS, POUND, G, of_inches
 
 if TYPE_CHECKING:
     from rollpath.tires.rack import Rack
@@ -148,9 +148,10 @@ def _mistyped(left: float, right: float) -> tuple[str, float | None]:
 
 def _swapped(rollout: float) -> list[float]:
     """A rollout with its two digits of whole inches changed over: 86 1/4 for 68 1/4."""
-    whole, rest = divmod(rollout / INCH + 1e-9, 1.0)
+    whole, rest = divmod(inches(rollout) + 1e-9, 1.0)
     tens, ones = divmod(int(whole), 10)
-    return [(10 * ones + tens + rest - 1e-9) * INCH] if 1 <= tens <= 9 and ones != tens else []
+    swapped = float(of_inches(10 * ones + tens + rest - 1e-9))
+    return [swapped] if 1 <= tens <= 9 and ones != tens else []
 
 
 def _pads(car: Car) -> Iterator[Slip]:
@@ -192,11 +193,11 @@ def track_slips(track: Track) -> list[Slip]:
     straight, width = float(track.straight), float(track.width)
     radius = max(float(one) for one in track.inside_radius)
     if radius < LEAST_RADIUS_SHARE * straight:
-        slips.append(Slip("inside_radius", "metres", "length", radius, radius / FOOT))
+        slips.append(Slip("inside_radius", "metres", "length", radius, float(feet(radius))))
     if radius > ROUND_RADIUS and radius > ROUND_SHARE * straight > 0:
         slips.append(Slip("inside_radius", "diameter", "length", radius, radius / 2))
     if width < NARROWEST and "width" not in track.assumed:
-        slips.append(Slip("width", "metres", "length", width, width / FOOT))
+        slips.append(Slip("width", "metres", "length", width, float(feet(width))))
     return slips
 
 

@@ -17,6 +17,7 @@ from rollpath.files.schema import (
     text_field,
 )
 from rollpath.files.slips import track_slips
+from rollpath.screen import feet
 from rollpath.track import (
     BANK_TOLERANCE_SHARE,
     CONDITIONS,
@@ -223,4 +224,4 @@ def track_text(track: Track, remarks: Sequence[str] = ()) -> str:
 
 
 def _in_feet(metres: Real) -> str:
-    return f"{float(metres) / FOOT:.1f} ft"
+    return f"{float(feet(metres)):.1f} ft"

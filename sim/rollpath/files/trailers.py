@@ -18,6 +18,7 @@ from rollpath.files.schema import FileError, Group, Schema, choice, quantity, te
 from rollpath.files.surfaces import surface_named
 from rollpath.files.tracks import load_track
 from rollpath.files.writing import make_folder, write_new, write_whole
+from rollpath.screen import inches, pounds, psi
 from rollpath.tires.air import standing as at_running_pressure
 from rollpath.trailer.interview import (
     QUESTIONS,
@@ -121,7 +122,7 @@ def night_text(night: Night) -> str:
     lines += ["on_car:", *(_fitted_lines(night, "on_car"))] if _says(night, "on_car") else []
     if night.pads is not None:
         pads = [
-            f"{corner}: {plain_number(pad / POUND)} lb"
+            f"{corner}: {plain_number(float(pounds(pad)))} lb"
             for corner, pad in night.pads.by_name().items()
         ]
         driver = f"driver: {'in' if night.driver_in else 'out'}"
@@ -143,12 +144,12 @@ def _fitted_lines(night: Night, which: str) -> list[str]:
             *(
                 []
                 if fitted.rollout is None
-                else [f"rollout: {plain_number(fitted.rollout / INCH)} in"]
+                else [f"rollout: {plain_number(float(inches(fitted.rollout)))} in"]
             ),
             *(
                 []
                 if fitted.pressure is None
-                else [f"pressure: {plain_number(fitted.pressure / PSI)} psi"]
+                else [f"pressure: {plain_number(float(psi(fitted.pressure)))} psi"]
             ),
             *([f"turns: {plain_number(fitted.turns)} turns"] if fitted.turns else []),
         ]

@@ -31,9 +31,10 @@ from rollpath.groove.measured import (
 )
 from rollpath.groove.path import Groove
 from rollpath.lap import Lap
+from rollpath.screen import degrees
 from rollpath.survey.log import PositionLog, SurveyError, TidyLog, local_plane, tidy_log
 from rollpath.track import Track
-from rollpath.units import DEGREE, FOOT, KINDS, MPH, FloatArray
+from rollpath.units import FOOT, KINDS, MPH, FloatArray
 
 # What a log must be
 
@@ -175,7 +176,7 @@ def log_of(columns: dict[str, FloatArray]) -> RunLog:
 
 def _in_plane(latitude: FloatArray, longitude: FloatArray) -> tuple[FloatArray, FloatArray]:
     """East and north about the middle of the log; 0, 0 is a receiver without a fix."""
-    lat, lon = latitude / DEGREE, longitude / DEGREE
+    lat, lon = degrees(latitude), degrees(longitude)
     if np.nanmax(np.abs(lat)) > 90 or np.nanmax(np.abs(lon)) > 360:
         raise RunLogError(
             "latitudes beyond 90 deg: expected decimal degrees such as 35.1234; are these "

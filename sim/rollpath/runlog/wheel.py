@@ -11,6 +11,7 @@ from rollpath.lap import PHASES
 from rollpath.runlog.laps import BINS
 from rollpath.runlog.recording import STEP, TAPE_DOUBT, Recording, Wheel
 from rollpath.runlog.slip import mean_of
+from rollpath.screen import degrees
 from rollpath.units import DEGREE, FloatArray, G
 
 ZERO_DOUBT = 8.0 * DEGREE
@@ -118,8 +119,8 @@ def _doubt(recorded: FloatArray, model: FloatArray) -> str:
     """Why a steering channel cannot be the steering wheel of this car; empty when it can."""
     if len(recorded) < BINS // 3:
         return "the steering channel covers too little of the lap; it was left out"
-    moved = float(np.ptp(np.percentile(recorded, (5, 95)))) / DEGREE
-    expected = float(np.ptp(np.percentile(model, (5, 95)))) / DEGREE
+    moved = degrees(float(np.ptp(np.percentile(recorded, (5, 95)))))
+    expected = degrees(float(np.ptp(np.percentile(model, (5, 95)))))
     if moved < LEAST_MOVED * expected or moved > expected / LEAST_MOVED:
         return (
             f"the steering channel moves {moved:.1f} deg around the lap where the steering wheel "

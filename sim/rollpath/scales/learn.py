@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 from rollpath.car import BiteRates, Car
 from rollpath.corners import NOTHING, Corners
 from rollpath.scales.rates import bite_rates
-from rollpath.units import INCH, POUND, FloatArray, Real
+from rollpath.screen import inches, pounds
+from rollpath.units import INCH, POUND, FloatArray, Real, per_inch
 
 # Learning from scale sessions
 
@@ -144,9 +145,9 @@ def weights_that_differ(sessions: Sequence[ScaleSession]) -> list[tuple[int, str
             sums = [_part(session.weights, what) for session in group]
             usual = float(np.median(sums))
             faults += [
-                (session.line, f"{session.label}: the {what} weighs {found / POUND:.0f} lb, in the "
+                (session.line, f"{session.label}: the {what} weighs {pounds(found):.0f} lb, in the "
                  f"other sessions with the driver {'in' if session.driver_in else 'out'} about "
-                 f"{usual / POUND:.0f} lb; weigh with the same fuel, ballast and driver")
+                 f"{pounds(usual):.0f} lb; weigh with the same fuel, ballast and driver")
                 for session, found in zip(group, sums, strict=True)
                 if abs(found - usual) > SAME_WEIGHT
             ]  # fmt: skip
@@ -236,8 +237,8 @@ def _moved(session: ScaleSession) -> list[float]:
     """What raises bite, in the order of `WHAT_MOVES`: each rate then comes out positive."""
     rollouts, turns = session.rollouts, session.turns or NOTHING
     return [
-        float(rollouts.left_rear - rollouts.right_rear) / INCH,
-        float(rollouts.right_front - rollouts.left_front) / INCH,
+        float(inches(rollouts.left_rear - rollouts.right_rear)),
+        float(inches(rollouts.right_front - rollouts.left_front)),
         float(turns.left_rear - turns.right_rear),
         float(turns.right_front - turns.left_front),
     ]
@@ -345,7 +346,7 @@ def learn_rates(car: Car, sessions: Sequence[ScaleSession]) -> Learned:
 def _in_si(name: str, rate: LearnedRate) -> LearnedRate:
     if "jacks" in name:
         return rate
-    return LearnedRate(rate.value / INCH, rate.half_width / INCH)
+    return LearnedRate(float(per_inch(rate.value)), float(per_inch(rate.half_width)))
 
 
 def _tied(design: _Design, names: Sequence[str]) -> list[list[str]]:

@@ -9,7 +9,7 @@ import numpy as np
 from rollpath.doubts import GiveOrTake, give_or_take
 from rollpath.feel.foretold import foretold
 from rollpath.scales.rates import effect_of
-from rollpath.screen import TRADE, Screen, feet, inches, miles_per_hour, pounds
+from rollpath.screen import TRADE, Screen, feet, inches, miles_per_hour, pounds, pounds_per_inch
 from rollpath.show.doubts import assumed_lines, short_sure_lines, sure_json, sure_lines
 from rollpath.show.feel import foretold_words
 from rollpath.show.picture import (
@@ -179,7 +179,7 @@ def baseline_json(
             )
         },
         "bite": {
-            "per_inch_lb": pounds(bite.rates.rear * INCH),
+            "per_inch_lb": pounds_per_inch(bite.rates.rear),
             "source": bite.rates.rear_source,
             "now_lb": pounds(bite.now),
             "then_lb": pounds(bite.then),

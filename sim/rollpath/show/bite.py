@@ -12,7 +12,16 @@ from rollpath.car import Car
 from rollpath.corners import CORNERS, RAISES_BITE
 from rollpath.scales.hold import STAGGER_STEP, Outcome
 from rollpath.scales.twist import Change, Pads
-from rollpath.screen import TRADE, Screen, eighths, inches, pounds, psi
+from rollpath.screen import (
+    TRADE,
+    Screen,
+    in_eighths,
+    inches,
+    inches_per_psi,
+    pounds,
+    pounds_per_inch,
+    psi,
+)
 from rollpath.show.baseline import SOURCE_WORDS
 from rollpath.show.words import (
     add_or_take_out,
@@ -23,7 +32,7 @@ from rollpath.show.words import (
     row,
     sections,
 )
-from rollpath.units import INCH, PSI, Real
+from rollpath.units import Real
 
 if TYPE_CHECKING:
     from rollpath.corners import Corners
@@ -55,8 +64,8 @@ def pads_json(pads: Pads) -> dict[str, Real]:
 
 def _rates_json(rates: Rates) -> dict[str, Any]:
     return {
-        "rear_lb_per_in": pounds(rates.rear * INCH),
-        "front_lb_per_in": pounds(rates.front * INCH),
+        "rear_lb_per_in": pounds_per_inch(rates.rear),
+        "front_lb_per_in": pounds_per_inch(rates.front),
         "source": rates.basis,
         "rear_lb_per_turn": none_or(rates.rear_turn, pounds),
         "front_lb_per_turn": none_or(rates.front_turn, pounds),
@@ -87,7 +96,7 @@ def air_json(effect: AirEffect) -> dict[str, Any]:
     return {
         "corner": effect.corner,
         "added_psi": psi(effect.added),
-        "growth_in_per_psi": inches(effect.growth * PSI),
+        "growth_in_per_psi": inches_per_psi(effect.growth),
         "growth_is_own": effect.growth_is_own,
         "rollout_change_in": inches(effect.growth * effect.added),
         "stagger_change_in": inches(effect.stagger_change),
@@ -246,7 +255,7 @@ def change_words(change: Change, screen: Screen) -> list[str]:
 def turns_words(turns: Real) -> str:
     """A number of jack turns such as ``1 1/4 turns``."""
     count = float(turns)
-    text = eighths(count * INCH) if (count * 8).is_integer() else f"{count:.2f}"
+    text = in_eighths(count) if (count * 8).is_integer() else f"{count:.2f}"
     return f"{text} turn{'s' if count > 1 else ''}"
 
 

@@ -156,8 +156,8 @@ def sweep_lines(swept: Swept, screen: Screen = TRADE, ax: Axes | None = None) ->
     """Recommended stagger against the swept number."""
     sweep, rows = swept.sweep, swept.rows
     figure, axes = canvas(ax, (PAGE[0], 4.6))
-    unit = screen.of_kind(1.0, sweep.kind).partition(" ")[2]
-    x = [float(screen.of_kind(value, sweep.kind).split()[0]) for value in sweep.values]
+    unit = screen.unit_of(sweep.kind)
+    x = screen.in_unit(np.array(sweep.values, dtype=float), sweep.kind)
     low, high = (screen.staggers(rows[f"band_{end}"]) for end in ("low", "high"))
     axes.fill_between(x, low, high, color="0.82", label="will do")
     for style, name, word in (

@@ -8,7 +8,7 @@ from rollpath.debrief import contrary
 from rollpath.feel.lap import felt_step
 from rollpath.lap import PHASES
 from rollpath.scales.rates import stagger_effect
-from rollpath.screen import TRADE, Screen, feet, inches
+from rollpath.screen import TRADE, Screen, degrees, feet, inches
 from rollpath.show.baseline import baseline_json, hold_words, stagger_change_words
 from rollpath.show.feel import foretold_words
 from rollpath.show.surface import watch_lines
@@ -23,7 +23,6 @@ from rollpath.show.words import (
     row,
     sections,
 )
-from rollpath.units import DEGREE
 
 if TYPE_CHECKING:
     from rollpath.debrief import Choice, DebriefResult, Verdict
@@ -332,11 +331,11 @@ def _recording_json(told: DebriefResult, run: Recording) -> dict[str, Any]:
     }
     if wheel is not None:
         data |= {
-            "exit_steer_deg": finite_or_none(wheel.exit / DEGREE),
-            "exit_steer_model_deg": finite_or_none(wheel.exit_model / DEGREE),
+            "exit_steer_deg": finite_or_none(float(degrees(wheel.exit))),
+            "exit_steer_model_deg": finite_or_none(float(degrees(wheel.exit_model))),
             "wheel_stagger_in": inches(wheel.alone),
             "wheel_stagger_error_in": inches(wheel.alone_error),
-            "steering_zero_deg": wheel.zero / DEGREE,
+            "steering_zero_deg": degrees(wheel.zero),
         }
     if slip is not None:
         data |= {

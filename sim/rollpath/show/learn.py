@@ -6,10 +6,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from rollpath.scales.learn import UNTOUCHED
-from rollpath.screen import Screen, pounds
+from rollpath.screen import Screen, pounds, pounds_per_inch
 from rollpath.show.bite import longer_words
 from rollpath.show.words import lay_out, none_or, paragraph, row
-from rollpath.units import INCH
+from rollpath.units import of_inches
 
 if TYPE_CHECKING:
     from rollpath.car import Car
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 def rate_text(name: str, rate: float) -> str:
     """A rate as a car file holds it: pounds per inch of stagger, or per turn."""
-    value = float(pounds(rate * (1.0 if "jacks" in name else INCH)))
+    value = float((pounds if "jacks" in name else pounds_per_inch)(rate))
     return f"{value:.1f} lb" if value >= 1 else f"{value:.2g} lb"
 
 
@@ -32,11 +32,11 @@ def learned_json(learned: Learned, written: dict[str, str], kept: Path | None) -
     """The result of `bite --learn`; keys end in their unit."""
     rates: dict[str, Any] = {}
     for name, rate in learned.rates.items():
-        per, unit = ("lb_per_turn", 1.0) if "jacks" in name else ("lb_per_in", INCH)
+        per, out = ("lb_per_turn", pounds) if "jacks" in name else ("lb_per_in", pounds_per_inch)
         rates[name.replace(" ", "_")] = {
-            f"rate_{per}": pounds(rate.value * unit),
-            f"low_{per}": pounds((rate.value - rate.half_width) * unit),
-            f"high_{per}": pounds((rate.value + rate.half_width) * unit),
+            f"rate_{per}": out(rate.value),
+            f"low_{per}": out(rate.value - rate.half_width),
+            f"high_{per}": out(rate.value + rate.half_width),
             "sure": rate.is_sure,
         }
     run = learned.next_session
@@ -119,5 +119,5 @@ def _next_words(learned: Learned, screen: Screen) -> str:
         what = f"the {corner} jack {longer_words(run.step)}"
     else:
         verb = "more" if run.step > 0 else "less"
-        what = f"{screen.tape(abs(run.step) * INCH)} {verb} {run.moved}"
+        what = f"{screen.tape(of_inches(abs(run.step)))} {verb} {run.moved}"
     return f'Next session to run: everything as in "{run.like}", but {what}. Change nothing else.'

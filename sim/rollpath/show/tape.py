@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from rollpath.screen import Screen, inches, psi
+from rollpath.screen import Screen, inches, inches_per_psi, psi
 from rollpath.show.bite import corner_words
 from rollpath.show.tires import questioned_words
 from rollpath.show.words import lay_out, none_or, paragraph, row
 from rollpath.tires.air import cold_rollout
-from rollpath.units import PSI
 
 if TYPE_CHECKING:
     from rollpath.tires.rack import Rack, RackTire, Taping
@@ -41,7 +40,7 @@ def tape_json(rack: Rack, tire: RackTire) -> dict[str, Any]:
         "hot": new.is_hot,
         "date": new.date,
         "tapings": len(tire.tapings),
-        "growth_in_per_psi": inches((rack.growth if growth is None else growth) * PSI),
+        "growth_in_per_psi": inches_per_psi(rack.growth if growth is None else growth),
         "growth_source": "default" if growth is None else "own",
     }
 
@@ -92,6 +91,6 @@ def _when_words(taping: Taping, screen: Screen) -> str:
 def _growth_words(rack: Rack, tire: RackTire, screen: Screen) -> str:
     growth = tire.own_growth
     if growth is not None:
-        return f"{screen.fine(growth * PSI)} per psi, its own"
-    return (f"{screen.fine(rack.growth * PSI)} per psi, not its own; tape it at a second pressure "
+        return f"{screen.growth(growth)}, its own"
+    return (f"{screen.growth(rack.growth)}, not its own; tape it at a second pressure "
             "to find that")  # fmt: skip

@@ -35,7 +35,7 @@ from rollpath.tires.choose import Choice
 from rollpath.tires.judge import doubts, in_full, warmed
 from rollpath.tires.rack import RackTire
 from rollpath.tires.rules import FRONT, REAR
-from rollpath.units import PSI, Real
+from rollpath.units import Real
 
 if TYPE_CHECKING:
     from rollpath.scales.hold import Outcome
@@ -229,7 +229,7 @@ def _best_lines(choice: Choice, screen: Screen) -> list[str]:
         return [f"  {_rank(choice, pick)} {initials(pick)}" for pick in picks[1:]]
     one = len(picks) == 1
     head = "The only set" if choice.considered == 1 else f"The best {'' if one else len(picks)}"
-    unit = screen.pressure(0.0).split()[1]
+    unit = screen.pressure_unit
     heads = ["", *CORNER_INITIALS.values(), "rear", "front", "bite", "change", "wheels", unit,
              "points"]  # fmt: skip
     rows = [
@@ -362,7 +362,7 @@ def _doubt_lines(choice: Choice, screen: Screen) -> list[str]:
         notes.append(f"{', '.join(told.no_pressure)}: no pressure written down, taken as taped")
     notes += [
         f"{name}: moved by {screen.fine(by, signed=True)} to the running pressure with "
-        f"{screen.fine(choice.rack.growth * PSI)} per psi, not its own; tape it there"
+        f"{screen.growth(choice.rack.growth)}, not its own; tape it there"
         for name, by in told.far_corrected
     ]
     if told.tape_next is not None:

@@ -69,6 +69,7 @@ TABLE = {
     "book.run.LONGEST_NOTE": (20000, JUDGEMENT),
     "cli.notebook_run.FAR": ((0.8, 1.25), JUDGEMENT),
     "debrief.LEFT_ALONE": (3 / 16 * INCH, JUDGEMENT),
+    "debrief.LEAST_TAUGHT": (1.0, JUDGEMENT),
     "debrief.CHOICE": (INCH / 4, JUDGEMENT),
     "debrief.LEAST_PHYSICS_DOUBT": (0.15 * INCH, JUDGEMENT),
     "debrief.MAY_SPIN": (2.0, JUDGEMENT),

@@ -67,7 +67,22 @@ def rolling_ratio(curvature: Real, half_track: Real, bank: Real = 0.0) -> Real:
 def natural_curvature(
     left_circumference: Real, right_circumference: Real, half_track: Real, bank: Real = 0.0
 ) -> Real:
-    """Curvature at which a locked axle rolls without slip, 1/m; the inverse of `rolling_ratio`."""
+    """Curvature at which a locked axle rolls without slip; the inverse of `rolling_ratio`.
+
+    Parameters
+    ----------
+    left_circumference, right_circumference : float or ndarray
+        Of the two tires as they roll, m; the same unit for both is enough.
+    half_track : float or ndarray
+        t, m.
+    bank : float or ndarray
+        b, rad.
+
+    Returns
+    -------
+    float or ndarray
+        1/m, positive to the left; one over the natural radius.
+    """
     difference = right_circumference - left_circumference
     return difference / ((left_circumference + right_circumference) * half_track * np.cos(bank))
 
@@ -150,11 +165,12 @@ def needed_stagger(lap: Lap, car: Car, tire_load: bool = True) -> NeededStagger:
     """
     groove = lap.groove
     M = across(car.rear.mean_rollout)
-    reach = across(car.rear.half_track) * np.cos(groove.bank)
-    geometric = 2.0 * M * reach * groove.curvature
+    half_track = across(car.rear.half_track)
+    ratio = rolling_ratio(groove.curvature, half_track, groove.bank)
+    geometric: FloatArray = 2.0 * M * (ratio - 1.0) / (ratio + 1.0)
     if not tire_load:
         return NeededStagger(geometric, geometric, M)
-    x = reach * yaw_curvature(lap, car) / np.cos(lap.slip_angle)
+    x = half_track * np.cos(groove.bank) * yaw_curvature(lap, car) / np.cos(lap.slip_angle)
     c_L, c_R = lost_circumferences(lap, car)
     total = 2.0 * M * x + c_R * (1.0 - x) - c_L * (1.0 + x) - across(car.tire.growth)
     return NeededStagger(total, geometric, M)

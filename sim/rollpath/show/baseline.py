@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from rollpath.axle.rolling import natural_curvature
 from rollpath.doubts import GiveOrTake, give_or_take
 from rollpath.feel.foretold import foretold
 from rollpath.scales.rates import effect_of
@@ -290,10 +291,26 @@ def _need_lines(result: Baseline, screen: Screen) -> list[str]:
     return [
         *lines,
         row("straights want", screen.fine(best.straights)),
+        row("left to itself", _natural_words(result, screen)),
         row("truest down the straight", screen.fine(best.even_drive)),
         row("quickest off the corner", screen.fine(best.quickest)),
         row("between the two", f"{screen.fine(best.optimum)}  window {window}"),
     ]
+
+
+def _natural_words(result: Baseline, screen: Screen) -> str:
+    """The circle that the rear axle alone would roll round, by the tape, now and with the best."""
+    told = []
+    for stagger in (result.car.rear.stagger, result.stagger.recommended):
+        half = 0.5 * float(stagger)
+        mean, half_track = float(result.car.rear.mean_rollout), float(result.car.rear.half_track)
+        curvature = float(natural_curvature(mean - half, mean + half, half_track))
+        way = "" if curvature >= 0 else " to the right"
+        radius = (
+            f"round a radius of {screen.distance(1 / abs(curvature))}{way}" if curvature else ""
+        )
+        told.append(f"{radius or 'straight'} with {screen.tape(stagger)}")
+    return f"the axle rolls {', '.join(dict.fromkeys(told))}"
 
 
 def _sure_lines(result: Baseline, sure: GiveOrTake | None, screen: Screen) -> list[str]:

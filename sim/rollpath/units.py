@@ -285,6 +285,11 @@ def of_inches(count: Real) -> Real:
     return count * INCH
 
 
+def of_psi(count: Real) -> Real:
+    """A pressure of so many pounds per square inch, Pa."""
+    return count * PSI
+
+
 def per_inch(amount: Real) -> Real:
     """What is given for each inch, for each metre."""
     return amount / INCH

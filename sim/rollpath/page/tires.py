@@ -22,7 +22,7 @@ from rollpath.show.trailer import (
 from rollpath.tires.air import cold_rollout
 from rollpath.trailer.night import Night, bolted, pumped
 from rollpath.trailer.trailer import Trailer, TrailerError
-from rollpath.units import PSI
+from rollpath.units import of_psi
 
 pages = Blueprint("tires", __name__, url_prefix="/tires")
 STEPS = (-1.0, -0.5, 0.5, 1.0)
@@ -81,8 +81,8 @@ def _of_corner(table: Desk, name: str) -> dict[str, Any]:
         "fitted": getattr(trailer.night.on_car, name).tire,
         "air": "" if now is None else screen.pressure(now),
         "steps": [] if now is None else [
-            (f"{step:+g}".replace("-", "\N{MINUS SIGN}"), screen.pressure(now + step * PSI))
-            for step in STEPS if now + step * PSI > 0
+            (f"{step:+g}".replace("-", "\N{MINUS SIGN}"), screen.pressure(now + of_psi(step)))
+            for step in STEPS if now + of_psi(step) > 0
         ],
     }  # fmt: skip
 

@@ -8,6 +8,7 @@ from rollpath.files.reading import Reader, read_yaml
 from rollpath.files.schema import Entries, FileError, Group, Schema, quantity, text_field
 from rollpath.files.trailers import plain_number, quoted
 from rollpath.files.writing import write_whole
+from rollpath.screen import psi
 from rollpath.trailer.column import Column, Put
 from rollpath.trailer.plan import MOST_RUNS
 from rollpath.units import PSI
@@ -49,7 +50,7 @@ def save_plan(folder: Path, columns: Sequence[Column]) -> Path:
                 *(
                     []
                     if put.pressure is None
-                    else [f"pressure: {plain_number(put.pressure / PSI)} psi"]
+                    else [f"pressure: {plain_number(float(psi(put.pressure)))} psi"]
                 ),
                 *([f"turns: {plain_number(put.turns)} turns"] if put.turns else []),
             ]

@@ -32,7 +32,7 @@ from rollpath.trailer.interview import (
 from rollpath.trailer.night import Fitted, Night, as_state, from_state
 from rollpath.trailer.place import TONIGHT
 from rollpath.trailer.trailer import Trailer
-from rollpath.units import INCH, POUND, PSI, parse, with_unit
+from rollpath.units import INCH, PSI, parse, with_unit
 
 _FITTED: Schema = {
     "tire": text_field(longest=20),

@@ -125,4 +125,4 @@ def picture() -> Response:
     outcome = _outcome(table, Change() if faults else change, values)
     key = ("stagger.svg", repr(change), typed(values, "hold"))
     draw = lambda: bite_against_stagger(car, outcome, table.screen)  # noqa: E731
-    return as_picture(table.remember(key, lambda: svg_of(draw)))
+    return as_picture(table.draw(key, lambda: svg_of(draw)))

@@ -52,4 +52,4 @@ def picture() -> Response:
     told = _debrief(table, request.args)
     key = ("lap.svg", tuple(answers_of(request.args).items()))
     draw = lambda: mismatch_map(told.case, table.screen)  # noqa: E731
-    return as_picture(table.remember(key, lambda: svg_of(draw)))
+    return as_picture(table.draw(key, lambda: svg_of(draw)))

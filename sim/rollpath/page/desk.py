@@ -3,6 +3,7 @@
 import threading
 from collections import OrderedDict
 from collections.abc import Callable, Hashable
+from contextlib import AbstractContextManager, suppress
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TypeVar, cast
@@ -22,6 +23,7 @@ from rollpath.trailer.place import TONIGHT
 from rollpath.trailer.trailer import Trailer
 
 Thing = TypeVar("Thing")
+Lock = AbstractContextManager[bool]
 KEPT = 96
 """Answers kept at most, the oldest let go."""
 PHONE = Screen(width=40, laid=False)
@@ -33,7 +35,7 @@ class Desk:
     """A trailer's folder as the pages see it; one for all phones.
 
     What was worked out is kept until a file of the folder is another one. One thing at a time is
-    worked out, so that twenty phones that ask the same wait for one answer.
+    worked out, and one picture drawn, so that twenty phones that ask the same wait for one answer.
 
     Attributes
     ----------
@@ -47,23 +49,32 @@ class Desk:
     screen: Screen = PHONE
     look: bool = False
     _kept: "OrderedDict[Hashable, object]" = field(default_factory=OrderedDict)
-    _working: threading.RLock = field(default_factory=threading.RLock)
+    _working: Lock = field(default_factory=threading.RLock)
+    _drawing: Lock = field(default_factory=threading.RLock)
 
     @property
     def is_set_up(self) -> bool:
         return (self.folder / TONIGHT).is_file()
 
-    def remember(self, what: Hashable, make: Callable[[], Thing]) -> Thing:
+    def draw(self, what: Hashable, make: Callable[[], Thing]) -> Thing:
+        """The same for a picture, which nobody who wants an answer waits for."""
+        return self.remember(what, make, self._drawing)
+
+    def remember(
+        self, what: Hashable, make: Callable[[], Thing], one_at_a_time: Lock | None = None
+    ) -> Thing:
         """What `make` makes, or made before of the same files."""
         key = (self._files(), what)
-        if key in self._kept:
+        with suppress(KeyError):
             return cast(Thing, self._kept[key])
-        with self._working:
-            if key not in self._kept:
-                self._kept[key] = make()
-                while len(self._kept) > KEPT:
+        with one_at_a_time or self._working:
+            with suppress(KeyError):  # made while this one waited
+                return cast(Thing, self._kept[key])
+            made = self._kept[key] = make()
+            while len(self._kept) > KEPT:
+                with suppress(KeyError):
                     self._kept.popitem(last=False)
-            return cast(Thing, self._kept[key])
+            return made
 
     def _files(self) -> Hashable:
         """Another value whenever a file of the trailer is another one."""

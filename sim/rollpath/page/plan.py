@@ -80,4 +80,6 @@ def card() -> Response:
     table = desk()
     made = _plan(table, request.args)
     name = table.trailer().night.track
-    return as_picture(svg_of(lambda: draw_pit_card(made, name, table.screen), whole=True))
+    draw = lambda: draw_pit_card(made, name, table.screen)  # noqa: E731
+    key = ("card.svg", request.query_string)
+    return as_picture(table.draw(key, lambda: svg_of(draw, whole=True)))

@@ -174,4 +174,4 @@ def picture() -> Response:
         raise TrailerError(next(iter(faults.values())))
     key = ("track.svg", request.query_string)
     draw = lambda: survey_pictures(survey, table.screen)[0].figure  # noqa: E731
-    return as_picture(table.remember(key, lambda: svg_of(draw)))
+    return as_picture(table.draw(key, lambda: svg_of(draw)))

@@ -116,4 +116,4 @@ def picture() -> Response:
 
     table = desk()
     draw = lambda: mismatch_map(table.tonight().result, table.screen)  # noqa: E731
-    return as_picture(table.remember("tonight.svg", lambda: svg_of(draw)))
+    return as_picture(table.draw("tonight.svg", lambda: svg_of(draw)))

@@ -1,0 +1,239 @@
+"""The pages in a real browser on a small phone: the first night by tapping, scripts on and off; and
+every page measured: nothing wider than the screen, targets, contrast, no foreign request.
+
+Needs chromium and playwright's Python package; without them these tests are passed over, and
+scripts/test.py says so.
+"""
+
+import itertools
+import shutil
+import threading
+
+import pytest
+
+BROWSER = shutil.which("chromium") or shutil.which("chromium-browser")
+playwright = pytest.importorskip("playwright.sync_api", reason="no playwright here")
+pytest.importorskip("flask")
+if BROWSER is None:
+    pytest.skip("no chromium here", allow_module_level=True)
+
+from page_helpers import ANSWERS, TYPED  # noqa: E402
+from rollpath.book.book import Book  # noqa: E402
+from rollpath.cli import main  # noqa: E402
+from rollpath.files.trailers import load_trailer  # noqa: E402
+from rollpath.page.app import make_app  # noqa: E402
+from rollpath.page.desk import Desk  # noqa: E402
+from rollpath.page.guard import Guard  # noqa: E402
+
+SWITCHES = (
+    "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
+    "--disable-background-networking", "--disable-component-update", "--disable-sync",
+)  # fmt: skip
+PHONE = {"width": 360, "height": 800}
+PAGES = (
+    "/", "/tires", "/tires/rr", "/bite?rear_stagger=2&rear_stagger_part=1/4",
+    "/plan?heat=heavy&feature=slick", "/debrief?wheel=left&drifts_out=yes", "/book",
+    "/survey?chord=100&gap=6.75&straight=320&width=50", "/trailer", "/book/review?full=yes",
+)  # fmt: skip
+LEAST_TARGET = 48
+LEAST_CONTRAST = 7.0
+MEASURE = """
+() => {
+  const light = (text) => {
+    const [r, g, b] = text.match(/[\\d.]+/g).slice(0, 3).map((one) => {
+      const c = one / 255;
+      return c <= 0.04045 ? c / 12.92 : ((c + 0.055) / 1.055) ** 2.4;
+    });
+    return 0.2126 * r + 0.7152 * g + 0.0722 * b;
+  };
+  const behind = (node) => {
+    for (let at = node; at; at = at.parentElement) {
+      const color = getComputedStyle(at).backgroundColor;
+      if (!/, 0\\)$/.test(color) && color !== "transparent") return color;
+    }
+    return "rgb(255, 255, 255)";
+  };
+  const seen = (node) => node.checkVisibility() && node.getClientRects().length > 0;
+  const faint = [], small = [], unnamed = [];
+  for (const node of document.querySelectorAll("body *")) {
+    if (!seen(node)) continue;
+    const own = [...node.childNodes].some((one) => one.nodeType === 3 && one.data.trim());
+    if (!own && !node.matches("select, input:not([type=radio]):not([type=range])")) continue;
+    const [a, b] = [light(getComputedStyle(node).color), light(behind(node))].sort((x, y) => y - x);
+    const ratio = (a + 0.05) / (b + 0.05);
+    if (ratio < 7) faint.push([node.tagName, node.textContent.trim().slice(0, 30), ratio]);
+  }
+  const taken = "a, button, summary, select, input:not([type=hidden])";
+  for (const node of document.querySelectorAll(taken)) {
+    if (!seen(node)) continue;
+    const box = node.getBoundingClientRect();
+    if (box.width < 48 || box.height < 48) {
+      small.push([node.outerHTML.slice(0, 80), box.width, box.height]);
+    }
+    const named = node.textContent.trim() || node.getAttribute("aria-label")
+      || (node.labels && node.labels.length);
+    if (!named) unnamed.push(node.outerHTML.slice(0, 80));
+  }
+  const pictures = [...document.images].filter((one) => !one.alt || !one.complete
+    || !one.naturalWidth).map((one) => one.outerHTML);
+  return { faint, small, unnamed, pictures, wide: document.documentElement.scrollWidth };
+}
+"""
+"""Contrast as W3C, WCAG 2.1 defines it (relative luminance, contrast ratio); target sizes in CSS
+pixels; every field with a name a screen reader finds."""
+
+
+@pytest.fixture(scope="module")
+def browser():
+    with playwright.sync_playwright() as play:
+        one = play.chromium.launch(executable_path=BROWSER, args=list(SWITCHES))
+        yield one
+        one.close()
+
+
+@pytest.fixture
+def served(tmp_path, monkeypatch):
+    """A folder and the address under which its pages are served."""
+    from waitress import create_server
+
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
+    folder = tmp_path / "pits"
+    folder.mkdir()
+    server = create_server(lambda *call: app(*call), host="127.0.0.1", port=0, threads=4)
+    port = server.effective_port
+    app = make_app(Desk(folder), Guard((f"127.0.0.1:{port}",)))
+    thread = threading.Thread(target=server.run, daemon=True)
+    thread.start()
+    yield folder, f"http://127.0.0.1:{port}"
+    server.close()
+    thread.join(5)
+
+
+@pytest.fixture
+def open_phone(browser, served):
+    """Opens a phone; what its console says and where it asks is held to nothing and to us."""
+    contexts, heard = [], []
+
+    def open_phone(scripts=True):
+        context = browser.new_context(
+            viewport=PHONE, java_script_enabled=scripts, base_url=served[1], has_touch=True,
+        )  # fmt: skip
+        contexts.append(context)
+        page = context.new_page()
+        page.set_default_timeout(15_000)
+        page.on("console", lambda told: heard.append(told.text))
+        page.on("pageerror", lambda error: heard.append(str(error)))
+        page.on("request", lambda asked: None if asked.url.startswith(served[1])
+                else heard.append(asked.url))  # fmt: skip
+        return page
+
+    yield open_phone
+    for context in contexts:
+        context.close()
+    # Chromium itself writes of every answer that is no 2xx; the one of an asked question is meant.
+    assert [one for one in heard if "409 (CONFLICT)" not in one] == []
+
+
+def go(page, key):
+    """A tap that leads to another page, waited for."""
+    with page.expect_navigation():
+        key.tap()
+
+
+def answer_questions(page):
+    """The interview, as a thumb answers it."""
+    for name, value in ANSWERS.items():
+        if name == "surface":
+            page.get_by_role("radio", name=value, exact=True).tap()
+        elif name.endswith("_part"):
+            page.locator(f"[name={name}]").select_option(value)
+        else:
+            page.locator(f"[name={name}]").fill(value)
+    go(page, page.get_by_role("button", name="Set it up"))
+
+
+@pytest.mark.parametrize("scripts", [True, False], ids=["scripts", "no scripts"])
+def test_the_first_night_is_done_by_tapping(open_phone, served, scripts):
+    folder, address = served
+    page = open_phone(scripts)
+    page.goto("/")
+    answer_questions(page)
+    assert page.url == f"{address}/"
+    assert "rear stagger" in page.locator("h1").inner_text().lower()
+    assert page.locator(".four li").count() == 4  # the four-tire answer
+    go(page, page.locator(".four a").nth(2))
+    go(page, page.get_by_role("button", name="L5"))
+    go(page, page.locator(".four a").nth(3))
+    go(page, page.get_by_role("button", name="air to 17 psi"))
+    go(page, page.locator(".four a").nth(1))
+    page.locator("#size").fill("83")
+    page.get_by_role("radio", name="5/8").tap()
+    go(page, page.get_by_role("button", name="Bolt on this size"))
+    page.goto("/")
+    go(page, page.get_by_role("button", name="slick", exact=True))
+    assert "slick" in page.locator(".under").first.inner_text()
+    page.goto("/debrief")
+    page.get_by_role("radio", name="held left under throttle").tap()
+    page.get_by_role("radio", name="drifts out under throttle").tap()
+    go(page, page.get_by_role("button", name="More, less"))
+    go(page, page.get_by_role("link", name="Write the run down"))
+    page.get_by_role("radio", name="heat 1").tap()
+    page.get_by_label("Best lap").fill("23.40")
+    go(page, page.get_by_role("button", name="Into the book"))
+    assert "Run 1" in page.locator("h1").inner_text()
+    with Book(folder / "season.db") as book:
+        assert [one.what for one in book.actions()] == ["trailer", "bolt", "air", "bolt", "tonight"]
+        run = book.runs()[0].run
+    assert (run.session, run.wheel, run.drifts_out) == ("heat 1", "left", "yes")
+    assert (run.left_rear_tire, run.condition, run.best_lap) == ("L5", "slick", 23.4)
+
+
+def test_back_reload_a_double_tap_and_two_phones_lose_nothing(open_phone, served):
+    folder, address = served
+    main([*TYPED, "--trailer", str(folder)])
+    one, other = open_phone(), open_phone()
+    one.goto("/tires/lr")
+    one.get_by_role("button", name="L5").dblclick()
+    one.wait_for_url(f"{address}/tires")
+    one.reload()
+    one.go_back()  # the page of the corner again, as it is now
+    assert "L5" in one.locator("h1").inner_text()
+    other.goto("/tires/rr")
+    go(one, one.get_by_role("button", name="L6"))
+    one.wait_for_url(f"{address}/tires")
+    go(other, other.get_by_role("button", name="R7"))
+    assert "LR L6" in other.locator("main").inner_text()
+    assert load_trailer(folder).night.on_car.right_rear.tire == "RR"
+    go(other, other.get_by_role("button", name="Yes, do mine too"))
+    fitted = load_trailer(folder).night.on_car
+    assert (fitted.left_rear.tire, fitted.right_rear.tire) == ("L6", "R7")
+    with Book(folder / "season.db") as book:
+        assert [action.what for action in book.actions()] == ["trailer", "bolt", "bolt", "bolt"]
+
+
+def test_every_page_is_read_and_tapped_on_any_screen_by_day_and_night(open_phone, served):
+    folder, _ = served
+    page = open_phone()
+    page.goto("/trailer")  # the questions, before anything is set up
+    faults = measured(page, "the questions")
+    main([*TYPED, "--trailer", str(folder)])
+    for address in PAGES:
+        page.goto(address)
+        faults |= measured(page, address)
+    assert not faults
+
+
+def measured(page, address):
+    """What is wrong with a page, by its address, width and light."""
+    page.evaluate("document.querySelectorAll('img').forEach((one) => { one.loading = 'eager'; })")
+    page.evaluate("document.querySelectorAll('details').forEach((one) => { one.open = true; })")
+    page.wait_for_load_state("networkidle")
+    faults = {}
+    for width, scheme in itertools.product((360, 768, 1280), ("light", "dark")):
+        page.set_viewport_size({"width": width, "height": 800})
+        page.emulate_media(color_scheme=scheme)
+        told = page.evaluate(MEASURE)
+        told["wide"] = told["wide"] > width
+        if any(told.values()):
+            faults[address, width, scheme] = {what: one for what, one in told.items() if one}
+    return faults

@@ -104,7 +104,10 @@ def test_two_lap_times_tell_how_far_the_track_has_come():
     times = [driven(SAUCER_HILL, replace(tacky, grip=grip)) for grip in (1.0, 0.81)]
     early, late = (grip_for_lap_time(SAUCER_HILL, CAR, tacky, "middle", t) for t in times)
     assert come_from(SAUCER_HILL, early.grip, late.grip)[2] == pytest.approx(0.5, abs=0.01)
-    assert come_words(SAUCER_HILL, early, late).endswith("50% of the way from heavy to slick")
+    assert come_words(early, late).endswith("s: slicked off half")
+    assert come_words(late, early).endswith("s: came back half")
+    again = grip_for_lap_time(SAUCER_HILL, CAR, tacky, "middle", times[0] + 0.05)
+    assert "the track is as it was" in come_words(early, again)
 
 
 @every_track

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
+from rollpath.book.action import Action
 from rollpath.book.book import Book
-from rollpath.book.run import Page
+from rollpath.book.lessons import same_track
+from rollpath.book.run import Page, Run
 from rollpath.car import Car
 from rollpath.door import (
     AnyCar,
@@ -25,12 +28,12 @@ from rollpath.groove.night import Night as TrackNight
 from rollpath.groove.night import night as worked_out
 from rollpath.groove.path import FASTEST, Groove
 from rollpath.stagger import Baseline, timed_baseline
-from rollpath.surface import Timed, grip_for_lap_time
+from rollpath.surface import StopwatchError, Timed, grip_for_lap_time
 from rollpath.track import DEFAULT_CONDITION, GripBands, Track
 from rollpath.trailer.advice import Advice, advise
 from rollpath.trailer.night import Night
 from rollpath.trailer.trailer import Trailer
-from rollpath.units import parse
+from rollpath.units import QuantityError, parse
 
 SHORTEST_LAP, LONGEST_LAP = 5.0, 200.0
 """s, of an oval."""
@@ -123,7 +126,52 @@ def tonight(trailer: Trailer | str | Path) -> Advice:
     what = load_trailer(Path(trailer)) if isinstance(trailer, str | Path) else trailer
     track, standing = track_tonight(what), what.standing
     result = _baseline_tonight(track, standing.car, what.night)
-    return advise(what, result, standing.bite_from, _runs_in(what.book))
+    advice = advise(what, result, standing.bite_from, _runs_in(what.book))
+    return replace(advice, earlier=_earlier_tonight(what, track, standing.car))
+
+
+def _earlier_tonight(trailer: Trailer, track: Track, car: Car) -> Timed | None:
+    """What the first other lap time of this night said; None where the book has none."""
+    now = trailer.night
+    if now.lap_time is None or not trailer.book.exists():
+        return None
+    moments = Book(trailer.book).replay()
+    undone = {one.event.undoes for one in moments if isinstance(one.event, Action)}
+    for one in moments:
+        event, state = one.event, one.state
+        if isinstance(event, Action):
+            said = state.get("lap_time") if event.key not in undone else None
+            tonight = (state.get("track"), state.get("since")) == (now.track, now.since)
+            condition = state.get("condition")
+        else:
+            said, condition = event.run.best_lap, event.run.condition
+            tonight = one.when.isoformat(timespec="minutes") >= now.since and same_track(
+                event.run.track, track.name
+            )
+        if tonight and said is not None and said != now.lap_time:
+            return timed_or_none(track, car, condition, said)
+    return None
+
+
+def timed_or_none(track: Track, car: Car, condition: str | None, lap_time: float) -> Timed | None:
+    """What a lap time in a book says of the surface; None where no grip gives it."""
+    try:
+        state = surface_on(track, condition or DEFAULT_CONDITION)
+        return grip_for_lap_time(track, car, state, None, lap_time)
+    except (StopwatchError, QuantityError, KeyError):
+        return None
+
+
+def come_of_night(runs: Sequence[Run], track: Track, car: Car) -> tuple[Timed, Timed] | None:
+    """The first and the last lap time of a night; None where there are not two that tell."""
+    timed = [
+        one
+        for run in runs
+        if run.best_lap is not None and run.counts != "no"
+        for one in [timed_or_none(track, car, run.condition, run.best_lap)]
+        if one is not None
+    ]
+    return (timed[0], timed[-1]) if len(timed) > 1 else None
 
 
 def _runs_in(book: Path) -> list[Page]:

@@ -16,6 +16,7 @@ from rollpath.cli.arguments import (
     word_of,
 )
 from rollpath.cli.book import open_book, told_of_book
+from rollpath.cli.given import trailer_of
 from rollpath.cli.notebook_run import add_number_argument, day_of, show_run
 from rollpath.show.notebook import list_screen, page_json
 from rollpath.show.review import review_json, review_screen
@@ -122,6 +123,27 @@ def _nights_told(found: list["Night"], asked: int | None, full: bool) -> list["N
     return found[-asked:] if asked > 0 else found
 
 
+def _come(arguments: argparse.Namespace, shown: list["Night"]) -> list[str]:
+    """How far the track came in each night, where its file is in the trailer and the car is."""
+    trailer = trailer_of(arguments)
+    if trailer is None:
+        return []
+    from rollpath.door_night import come_of_night
+    from rollpath.files.tracks import load_track
+    from rollpath.show.surface import come_words
+    from rollpath.trailer.trailer import plain_name
+
+    words = []
+    for night in shown:
+        path = trailer.tracks.get(plain_name(night.track))
+        come = None
+        if path is not None and night.car == trailer.car.name:
+            car = trailer.standing.car
+            come = come_of_night([page.run for page in night.runs], load_track(path), car)
+        words.append("" if come is None else come_words(*come))
+    return words
+
+
 def _notebook_review(arguments: argparse.Namespace) -> None:
     from rollpath.book.lessons import studies, untaught
     from rollpath.book.nights import nights
@@ -142,7 +164,8 @@ def _notebook_review(arguments: argparse.Namespace) -> None:
         print(as_json(review_json(found, taught), None))
     else:
         shown = _nights_told(found, arguments.nights, screen.full)
-        print(review_screen(shown, len(found) - len(shown), taught, screen))
+        come = _come(arguments, shown)
+        print(review_screen(shown, len(found) - len(shown), taught, screen, come))
     if arguments.out or arguments.show:
         from rollpath.show.picture import deliver
         from rollpath.show.review import notebook_pictures

@@ -1,6 +1,7 @@
 """`rollpath plan`: the night's tires, air and jacks, run by run, and the pit card."""
 
 import argparse
+import re
 from collections.abc import Callable
 from dataclasses import replace
 
@@ -40,6 +41,11 @@ def _add_plan(parser: argparse.ArgumentParser) -> None:
         help='the runs and their surface or stagger, such as "heat: heavy, feature: 1 1/2 in"',
     )  # fmt: skip
     parser.add_argument(
+        "--lap-time", type=quantity_of("time"), metavar="T",
+        help='a lap time driven on the surface of now, such as 19.8s; a run may be on it: "heat: '
+        'now" (default: tonight\'s)',
+    )  # fmt: skip
+    parser.add_argument(
         "--changes", type=int, choices=range(5), default=4, metavar="N",
         help="wheels changed between two runs at most (default 4)",
     )  # fmt: skip
@@ -70,7 +76,8 @@ def _plan(arguments: argparse.Namespace) -> None:
     if on.rack is None:
         raise CommandError("which rack? name a rack file, or set up a trailer: rollpath trailer")
     rack, car, track = on.rack, on.car, on.track if on.tracks else None
-    runs = _with_pins(_runs(arguments.runs, track, car), arguments.pin)
+    now = _now(arguments, on)
+    runs = _with_pins(_runs(arguments.runs, track, car, now), arguments.pin)
     rules = Rules(arguments.changes, arguments.jacks == "yes", arguments.air == "choose")
     if arguments.bite is not None and not abs(arguments.bite) <= 1000 * POUND:
         raise CommandError("--bite: expected a bite between -1000 and 1000 lb")
@@ -104,10 +111,24 @@ def _kept_for_tonight(on: Given, night: Plan) -> bool:
     return True
 
 
-def _runs(text: str, track: Track | None, car: Car) -> list[Run]:
+def _now(arguments: argparse.Namespace, on: Given) -> Baseline | None:
+    """What the surface of now asks for, as the lap time tells it."""
+    night = None if on.trailer is None or on.typed_track else on.trailer.night
+    lap_time = arguments.lap_time or (None if night is None else night.lap_time)
+    says_now = re.search(r":\s*now\s*(,|$)", arguments.runs) is not None
+    if arguments.lap_time is not None and not says_now:
+        raise CommandError('--lap-time: say which run is on that surface: --runs "heat: now, ..."')
+    if lap_time is None or not says_now:
+        return None
+    word = night.condition if night is not None else ""
+    state = surface_on(on.track, word or DEFAULT_CONDITION)
+    return timed_baseline(on.track, on.car, state, None, lap_time)
+
+
+def _runs(text: str, track: Track | None, car: Car, now: Baseline | None) -> list[Run]:
     """The runs as typed, each with the stagger it wants."""
     runs: list[Run] = []
-    read = _reader(track, car)
+    read = _reader(track, car, now)
     for part in text.split(","):
         name, colon, what = (piece.strip() for piece in part.partition(":"))
         if not colon or not name or not what:
@@ -124,11 +145,15 @@ def _runs(text: str, track: Track | None, car: Car) -> list[Run]:
     return runs
 
 
-def _reader(track: Track | None, car: Car) -> Callable[[str, str], Run]:
+def _reader(track: Track | None, car: Car, now: Baseline | None) -> Callable[[str, str], Run]:
     """What reads a surface or a stagger as a run; each surface is worked out once."""
     known: dict[str, Run] = {}
+    if now is not None:
+        known["now"] = Run("", aim_of(now), now.condition.name)
 
     def read(name: str, what: str) -> Run:
+        if what == "now" and now is None:
+            raise CommandError(f"--runs: {name}: now needs --lap-time, such as --lap-time 19.8s")
         if what not in known:
             try:
                 known[what] = _in_between(name, what, track, car) or run_of(name, what, track, car)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from itertools import zip_longest
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -185,7 +186,11 @@ MOST_LINES = 10
 
 
 def review_screen(
-    found: Sequence[Night], earlier: int, taught: Sequence[Study], screen: Screen
+    found: Sequence[Night],
+    earlier: int,
+    taught: Sequence[Study],
+    screen: Screen,
+    come: Sequence[str] = (),
 ) -> str:
     """What his runs say by stagger, then the one sentence; `--full` for the rest.
 
@@ -197,6 +202,8 @@ def review_screen(
         Nights that are not told.
     taught : sequence of Study
         The one that ran last first.
+    come : sequence of str, optional
+        How far the track came in each of the nights told; empty where nobody can tell.
     """
     if not found and not taught:
         return "No such runs in the notebook."
@@ -205,8 +212,8 @@ def review_screen(
         lines += [*_study_lines(study, screen), ""]
     if not screen.full:
         lines += _other_lines(taught[1:])
-    for night in found:
-        lines += [*_night_lines(night, screen), ""]
+    for night, words in zip_longest(found, come):
+        lines += [*_night_lines(night, screen), *([paragraph(words, "  ")] if words else []), ""]
     if found and earlier:
         lines.append(f"{earlier} earlier nights: --nights 0 tells them too.")
     if not found:

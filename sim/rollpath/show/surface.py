@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING, Any
 
 from rollpath.screen import TRADE, Screen, inches
@@ -14,8 +15,13 @@ if TYPE_CHECKING:
     from rollpath.surface import Timed
     from rollpath.track import Track
 
-LEAST_COME = 0.05
-"""Share of the way from heavy to slick below which a track is said to be as it was."""
+FRACTIONS = (
+    (0.1, "a tenth"), (0.25, "a quarter"), (1 / 3, "a third"), (0.5, "half"),
+    (2 / 3, "two thirds"), (0.75, "three quarters"), (0.9, "most of the way"), (1.0, "all the way"),
+)  # fmt: skip
+"""Of the way from heavy to slick, as they are said."""
+FURTHEST = 1.1
+"""Share of the way beyond which a track is said to have gone past the end of it."""
 
 
 def near_words(track: Track, grip: float) -> str:
@@ -68,14 +74,17 @@ def surface_json(case: Baseline | FeelCase) -> dict[str, Any]:
     }
 
 
-def come_words(track: Track, earlier: Timed, now: Timed) -> str:
-    """How far the track has come from one lap time to a later one."""
+def come_words(earlier: Timed, now: Timed) -> str:
+    """How far the track has come from one lap time to a later one, where the watch can tell."""
     slower = now.lap_time - earlier.lap_time
-    watch = "slower" if slower > 0 else "quicker"
-    start, end, share = come_from(track, earlier.grip, now.grip)
-    if share < LEAST_COME:
-        return f"{watch} by {abs(slower):.1f} s: the track is as it was"
-    return f"{watch} by {abs(slower):.1f} s: {share:.0%} of the way from {start} to {end}"
+    watch = f"{'slower' if slower > 0 else 'quicker'} by {abs(slower):.1f} s"
+    if abs(now.grip - earlier.grip) < math.hypot(now.doubts["watch"], earlier.doubts["watch"]):
+        return f"{watch}: no more than a watch may be off, the track is as it was"
+    _, end, share = come_from(now.track, earlier.grip, now.grip)
+    went = "slicked off" if end == "slick" else "came back"
+    if share > FURTHEST:
+        return f"{watch}: {went} by more than from heavy to slick"
+    return f"{watch}: {went} {min(FRACTIONS, key=lambda one: abs(one[0] - share))[1]}"
 
 
 def short_screen(timed: Timed, screen: Screen = TRADE) -> str:

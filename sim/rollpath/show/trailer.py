@@ -10,7 +10,7 @@ from rollpath.screen import TRADE, Screen, inches, pounds, psi
 from rollpath.show.bite import corner_words, way_to_hold
 from rollpath.show.feel import foretold_words
 from rollpath.show.next import next_line
-from rollpath.show.surface import surface_json, watch_lines
+from rollpath.show.surface import come_words, surface_json, watch_lines
 from rollpath.show.words import add_or_take_out, caution_lines, lay_out, none_or, paragraph
 from rollpath.trailer.advice import Advice
 from rollpath.trailer.trailer import Trailer
@@ -256,6 +256,7 @@ def answer_lines(advice: Advice, screen: Screen) -> list[str]:
         _order(advice, screen),
         f"  {advice.result.track.name}, {advice.result.condition.name}",
         *watch_lines(advice.result, screen),
+        *_come_lines(advice),
         f"  on the car {now}, wanted {screen.tape(best.recommended)}",
     ]
 
@@ -305,6 +306,14 @@ def no_tires_words(advice: Advice) -> str:
     return f"No tires to choose from: {advice.why_not or 'no rack yet'}."
 
 
+def _come_lines(advice: Advice) -> list[str]:
+    """How far the track has come tonight, where two lap times tell."""
+    watch, earlier = advice.result.watch, advice.earlier
+    if watch is None or earlier is None:
+        return []
+    return [paragraph(come_words(earlier, watch.timed), "  ")]
+
+
 def _bolt_lines(advice: Advice, screen: Screen) -> list[str]:
     if advice.choice is None:
         return [paragraph(no_tires_words(advice), "  ")]
@@ -348,6 +357,8 @@ def tonight_json(advice: Advice) -> dict[str, Any]:
         "car": advice.result.car.name,
         "condition": advice.result.condition.name,
         "surface": surface_json(advice.result),
+        "earlier_lap_time_s": None if advice.earlier is None else advice.earlier.lap_time,
+        "earlier_grip": None if advice.earlier is None else advice.earlier.grip,
         "recommended_in": inches(best.recommended),
         "on_car_in": inches(advice.result.car.rear.stagger),
         "tires": None if pick is None else {

@@ -10,6 +10,7 @@ from rollpath.results import Result
 from rollpath.scales.hold import Outcome, weigh_change
 from rollpath.scales.twist import Change, rollout_change
 from rollpath.stagger import Baseline
+from rollpath.surface import Timed
 from rollpath.tires.aim import Aim
 from rollpath.tires.choose import Choice, choose
 from rollpath.tires.judge import in_full
@@ -36,6 +37,8 @@ class Advice(Result, told_by="trailer"):
         What it does on the scales, and what holds it.
     next_run : NextRun or None
         The run that would teach most; None before a first run is in the book.
+    earlier : Timed or None
+        What an earlier lap time of this night said of the surface.
     """
 
     trailer: Trailer
@@ -45,6 +48,7 @@ class Advice(Result, told_by="trailer"):
     why_not: str
     outcome: Outcome
     next_run: NextRun | None = None
+    earlier: Timed | None = None
 
 
 def advise(

@@ -184,6 +184,36 @@ def test_every_screen_tells_what_the_watch_says_and_what_it_did(monkeypatch, cap
     assert "that turns 1 7/8 in into 2 1/8 in" in told
 
 
+def test_compare_puts_the_surface_of_the_watch_beside_the_others(monkeypatch, capsys):
+    monkeypatch.setenv("COLUMNS", "40")
+    assert main(["compare", SAUCER, NUMBER_31, "--lap-time", "19.8s", "--grooves", "middle"]) == 0
+    out = capsys.readouterr().out
+    assert "19.80 s is between rubbered and tacky" in " ".join(out.split())
+    assert len(out.splitlines()) <= 24
+    for more in (
+        ("--night",),
+        ("--sweep", "width=50ft:60ft:5ft"),
+        ("--conditions", "slick", NUMBER_31),
+    ):
+        assert main(["compare", SAUCER, NUMBER_31, "--lap-time", "19.8s", *more]) == 2
+
+
+RACK = f"{ROOT}/cars/racks/number-31.yaml"
+
+
+def test_a_run_of_a_plan_may_be_on_the_surface_of_now(capsys):
+    plan = ("plan", RACK, NUMBER_31, SAUCER, "--runs")
+    staggers = []
+    for runs in (("heat: now", "--lap-time", "19.8s"), ("heat: now", "--lap-time", "18.4s")):
+        assert main([*plan, *runs, "--json"]) == 0
+        staggers.append(json.loads(capsys.readouterr().out)["runs"][0]["wanted_in"])
+    assert staggers[1] > staggers[0]  # a quicker lap has more grip, which wants more
+    assert main([*plan, "heat: now"]) == 2
+    assert "now needs --lap-time" in capsys.readouterr().err
+    assert main([*plan, "heat: slick", "--lap-time", "19.8s"]) == 2
+    assert "which run" in capsys.readouterr().err
+
+
 @pytest.mark.parametrize("typed", SCREENS, ids=lambda typed: typed[0])
 def test_json_tells_what_the_watch_says_and_what_it_did(capsys, typed):
     main([*typed, "--condition", "slick", "--json"])

@@ -374,6 +374,17 @@ def test_tonight_and_baseline_hear_the_same_lap_time(trailer, say, told):
     assert asked["recommended_in"] == json.loads(out)["stagger"]["recommended_in"]
 
 
+def test_two_lap_times_of_a_night_tell_how_far_the_track_has_come(trailer, say):
+    _, first, _ = say("tonight", "--lap-time", "19.4s")
+    assert "slicked" not in first
+    _, second, _ = say("tonight", "--lap-time", "20.6s")
+    assert "slower by 1.2 s: slicked off" in " ".join(second.split())
+    assert len(second.splitlines()) <= 24
+    say("tonight", "saucer hill", "tacky")
+    _, again, _ = say("tonight", "--lap-time", "20.6s")
+    assert "slicked" not in again or "slower by 1.2 s" in again
+
+
 def test_a_lap_no_surface_gives_is_refused_and_not_written(trailer, say):
     before = (trailer / "trailer.yaml").read_bytes()
     status, _, err = say("tonight", "--lap-time", "9.8s")

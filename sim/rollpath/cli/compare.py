@@ -12,6 +12,7 @@ from rollpath.cli.arguments import (
     nearest,
     number_between,
     plain_word,
+    quantity_of,
     recorded_groove,
     screen_of,
     watched,
@@ -24,6 +25,7 @@ from rollpath.groove.path import FASTEST, GROOVES
 from rollpath.screen import Screen
 from rollpath.show.compare import as_data, short_screen
 from rollpath.show.words import as_json
+from rollpath.stagger import Baseline, timed_baseline
 from rollpath.track import CONDITIONS, DEFAULT_CONDITION
 from rollpath.units import QuantityError
 
@@ -70,6 +72,10 @@ def _add_compare(parser: argparse.ArgumentParser) -> None:
         "(default heavy to slick)",
     )  # fmt: skip
     add_bands_argument(parser)
+    parser.add_argument(
+        "--lap-time", type=quantity_of("time"), metavar="T",
+        help="a lap time driven, such as 19.8s: the surface that gives it beside the others",
+    )  # fmt: skip
     _add_diamond_arguments(parser)
     add_output_arguments(parser)
 
@@ -101,7 +107,11 @@ def _compare(arguments: argparse.Namespace) -> None:
         return
     if arguments.bands is not None:
         raise CommandError("--bands goes with --night here; a track file holds bands of its own")
+    if arguments.lap_time is not None and arguments.sweep is not None:
+        raise CommandError("--lap-time goes with neither --sweep nor --night")
     result = _swept(arguments) if arguments.sweep is not None else _compared(arguments)
+    if arguments.lap_time is not None:
+        result = Comparison((_timed(arguments), *result.rows))
     if arguments.json:
         print(as_json(as_data(result, screen)))
     else:
@@ -119,8 +129,8 @@ def _compare_night(arguments: argparse.Namespace, screen: Screen) -> None:
     from rollpath.show import night as told
 
     named = _one_case(arguments, "--night")
-    if arguments.sweep is not None or arguments.points is not None:
-        raise CommandError("--night goes with neither --sweep nor --points")
+    if any(getattr(arguments, one) is not None for one in ("sweep", "points", "lap_time")):
+        raise CommandError("--night goes with none of --sweep, --points and --lap-time")
     ends = arguments.conditions if len(arguments.conditions) > 1 else ["heavy", "slick"]
     if arguments.conditions == list(CONDITIONS):
         ends = ["heavy", "slick"]
@@ -153,6 +163,14 @@ def _compared(arguments: argparse.Namespace) -> Comparison:
         zone=arguments.zone,
         sharpness=arguments.sharpness,
     )
+
+
+def _timed(arguments: argparse.Namespace) -> Baseline:
+    """The surface that gives the lap time, on the line of the first case."""
+    named = _one_case(arguments, "--lap-time")
+    state = named.track.condition(DEFAULT_CONDITION)
+    line = recorded_groove(arguments, named.track) or (arguments.grooves or [None])[0]
+    return timed_baseline(named.track, named.car, state, line, arguments.lap_time)
 
 
 def _one_case(arguments: argparse.Namespace, option: str) -> Given:

@@ -18,16 +18,19 @@ from rollpath.cli.arguments import (
 )
 from rollpath.cli.given import Given, add_given_arguments, given
 from rollpath.corners import Corners, corner_named
-from rollpath.door_tires import plan, run_of
+from rollpath.door_tires import aim_of, plan, run_of
 from rollpath.errors import RollpathError
 from rollpath.files.plans import save_plan
+from rollpath.files.surfaces import surface_on
 from rollpath.show.plan import plan_json, plan_screen
 from rollpath.show.words import as_json
+from rollpath.stagger import Baseline, timed_baseline
 from rollpath.tires.sets import TireError
-from rollpath.track import Track
+from rollpath.track import DEFAULT_CONDITION, Track
 from rollpath.trailer.asked import PlanError, Rules, Run
 from rollpath.trailer.column import columns_of
 from rollpath.trailer.plan import Plan
+from rollpath.trailer.trailer import plain_name
 from rollpath.units import POUND, shorten
 
 LONGEST_NAME = 24
@@ -113,7 +116,9 @@ def _kept_for_tonight(on: Given, night: Plan) -> bool:
 
 def _now(arguments: argparse.Namespace, on: Given) -> Baseline | None:
     """What the surface of now asks for, as the lap time tells it."""
-    night = None if on.trailer is None or on.typed_track else on.trailer.night
+    night = None if on.trailer is None else on.trailer.night
+    if night is not None and on.tracks and night.track != plain_name(on.track.name):
+        night = None
     lap_time = arguments.lap_time or (None if night is None else night.lap_time)
     says_now = re.search(r":\s*now\s*(,|$)", arguments.runs) is not None
     if arguments.lap_time is not None and not says_now:

@@ -24,6 +24,7 @@ from rollpath.show.picture import (
     map_size,
     panels,
 )
+from rollpath.show.surface import watch_lines
 from rollpath.show.words import (
     case_json,
     case_words,
@@ -184,7 +185,10 @@ def _comparison_screen(results: Sequence[Baseline], screen: Screen) -> str:
     names = _case_names(results)
     if not screen.full:
         return sections(
-            [[paragraph(difference_words(results, screen))], _short_lines(names, results, screen)],
+            [
+                [paragraph(difference_words(results, screen)), *_watch_lines(results, screen)],
+                _short_lines(names, results, screen),
+            ],
             screen,
         )
     effects = [effect_of(result) for result in results]
@@ -206,7 +210,7 @@ def _comparison_screen(results: Sequence[Baseline], screen: Screen) -> str:
     ]  # fmt: skip
     return sections(
         [
-            [paragraph(difference_words(results, screen))],
+            [paragraph(difference_words(results, screen)), *_watch_lines(results, screen)],
             [
                 *columns(asked),
                 *(["* at the end of the window"] if _any_at_window(results) else []),
@@ -216,6 +220,10 @@ def _comparison_screen(results: Sequence[Baseline], screen: Screen) -> str:
         ],
         screen,
     )
+
+
+def _watch_lines(results: Sequence[Baseline], screen: Screen) -> list[str]:
+    return [line for result in results for line in watch_lines(result, screen)]
 
 
 MOST_SHOWN = 7

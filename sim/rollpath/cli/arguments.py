@@ -172,6 +172,22 @@ def screen_of(arguments: argparse.Namespace) -> Screen:
     return Screen(arguments.units, min(max(width, NARROWEST), WIDEST), arguments.full)
 
 
+def draw(pictures: Iterable[Any], arguments: argparse.Namespace) -> None:
+    """Write the pictures to --out, show them on --show, and say what was written where."""
+    from rollpath.show.picture import deliver
+
+    told_of_files(deliver(pictures, arguments.out, arguments.show), arguments)
+
+
+def told_of_files(written: Sequence[Path], arguments: argparse.Namespace) -> None:
+    """Say which files were drawn; a program is not told."""
+    from rollpath.show.words import lay_out
+
+    if written and not arguments.json:
+        names = ", ".join(str(path) for path in written)
+        print(lay_out([f"drawn: {names}"], screen_of(arguments)))
+
+
 def add_track_arguments(parser: argparse.ArgumentParser) -> None:
     """The track by its measurements instead of a file."""
     group = parser.add_argument_group("a track by its measurements, instead of a track file")

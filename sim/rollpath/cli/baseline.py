@@ -7,6 +7,7 @@ from rollpath.cli.arguments import (
     Command,
     add_case_arguments,
     add_output_arguments,
+    draw,
     run_baseline_case,
     screen_of,
 )
@@ -51,10 +52,8 @@ def _baseline(arguments: argparse.Namespace) -> None:
         print(baseline_screen(result, effect, screen, _note(lesson, physics, screen), sure))
     if arguments.out or arguments.show:
         from rollpath.show.baseline import baseline_pictures
-        from rollpath.show.picture import deliver
 
-        deliver(baseline_pictures(result, screen_of(arguments)),
-                      arguments.out, arguments.show)  # fmt: skip
+        draw(baseline_pictures(result, screen_of(arguments)), arguments)
 
 
 def _note(lesson: "Study | None", physics: Baseline, screen: Screen) -> str:

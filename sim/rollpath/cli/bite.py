@@ -11,6 +11,7 @@ from rollpath.cli.arguments import (
     CommandError,
     add_output_arguments,
     at_corner,
+    draw,
     find_file,
     path_of,
     plain_word,
@@ -192,9 +193,8 @@ def _bite(arguments: argparse.Namespace) -> None:
         print(bite_screen(car, outcome, screen, beside))
     if arguments.out or arguments.show:
         from rollpath.show.bite_pictures import bite_pictures
-        from rollpath.show.picture import deliver
 
-        deliver(bite_pictures(car, outcome, screen), arguments.out, arguments.show)
+        draw(bite_pictures(car, outcome, screen), arguments)
 
 
 def _standing_car(arguments: argparse.Namespace) -> tuple[Car, Path, Rack | None]:

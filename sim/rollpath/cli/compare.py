@@ -9,6 +9,7 @@ from rollpath.cli.arguments import (
     add_bands_argument,
     add_output_arguments,
     add_points_argument,
+    draw,
     nearest,
     number_between,
     plain_word,
@@ -118,9 +119,8 @@ def _compare(arguments: argparse.Namespace) -> None:
         print(short_screen(result, screen))
     if arguments.out or arguments.show:
         from rollpath.show.compare import pictures
-        from rollpath.show.picture import deliver
 
-        deliver(pictures(result, screen), arguments.out, arguments.show)
+        draw(pictures(result, screen), arguments)
 
 
 def _compare_night(arguments: argparse.Namespace, screen: Screen) -> None:
@@ -143,9 +143,7 @@ def _compare_night(arguments: argparse.Namespace, screen: Screen) -> None:
     else:
         print(told.short_screen(result, screen))
     if arguments.out or arguments.show:
-        from rollpath.show.picture import deliver
-
-        deliver(told.pictures(result, screen), arguments.out, arguments.show)
+        draw(told.pictures(result, screen), arguments)
 
 
 def _compared(arguments: argparse.Namespace) -> Comparison:

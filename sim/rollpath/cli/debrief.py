@@ -16,6 +16,7 @@ from rollpath.cli.arguments import (
     quantity_of,
     run_baseline_case,
     screen_of,
+    told_of_files,
     word_of,
 )
 from rollpath.cli.book import add_lesson_argument, lesson_of
@@ -177,6 +178,7 @@ def _debrief(arguments: argparse.Namespace) -> None:
         ]
         if arguments.out:
             write_sheets(pages, arguments.out)
+            told_of_files([arguments.out], arguments)
         deliver([], None, arguments.show)
 
 

@@ -7,6 +7,7 @@ from rollpath.cli.arguments import (
     Command,
     add_output_arguments,
     add_surface_arguments,
+    draw,
     number_between,
     quantity_of,
     screen_of,
@@ -69,9 +70,8 @@ def _feel(arguments: argparse.Namespace) -> None:
         print(feel_screen(result, screen))
     if arguments.out or arguments.show:
         from rollpath.show.feel import feel_pictures
-        from rollpath.show.picture import deliver
 
-        deliver(feel_pictures(result, screen), arguments.out, arguments.show)
+        draw(feel_pictures(result, screen), arguments)
 
 
 COMMANDS: dict[str, Command] = {

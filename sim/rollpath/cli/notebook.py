@@ -9,6 +9,7 @@ from rollpath.cli.arguments import (
     Command,
     CommandError,
     add_output_arguments,
+    draw,
     find_file,
     path_of,
     plain_word,
@@ -167,10 +168,9 @@ def _notebook_review(arguments: argparse.Namespace) -> None:
         come = _come(arguments, shown)
         print(review_screen(shown, len(found) - len(shown), taught, screen, come))
     if arguments.out or arguments.show:
-        from rollpath.show.picture import deliver
         from rollpath.show.review import notebook_pictures
 
-        deliver(notebook_pictures(taught, screen), arguments.out, arguments.show)
+        draw(notebook_pictures(taught, screen), arguments)
 
 
 def _add_next_arguments(parser: argparse.ArgumentParser) -> None:

@@ -14,6 +14,7 @@ from rollpath.cli.arguments import (
     quantity_of,
     screen_of,
     surface_of,
+    told_of_files,
     word_of,
 )
 from rollpath.cli.given import Given, add_given_arguments, given
@@ -102,6 +103,7 @@ def _plan(arguments: argparse.Namespace) -> None:
 
         card = draw_pit_card(night, track.name if track else "", screen)
         write_sheets([card], arguments.out, "card")
+        told_of_files([arguments.out], arguments)
 
 
 def _kept_for_tonight(on: Given, night: Plan) -> bool:

@@ -9,6 +9,7 @@ from rollpath.cli.arguments import (
     Command,
     CommandError,
     add_output_arguments,
+    draw,
     find_file,
     path_of,
     quantity_of,
@@ -91,10 +92,9 @@ def _show_survey(arguments: argparse.Namespace, survey: Survey) -> None:
     else:
         print(survey_screen(survey, list(writes), screen))
     if arguments.out or arguments.show:
-        from rollpath.show.picture import deliver
         from rollpath.show.survey import survey_pictures
 
-        deliver(survey_pictures(survey, screen), arguments.out, arguments.show)
+        draw(survey_pictures(survey, screen), arguments)
 
 
 def _surveyed(arguments: argparse.Namespace) -> Survey:

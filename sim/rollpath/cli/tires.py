@@ -11,6 +11,7 @@ from rollpath.cli.arguments import (
     CommandError,
     add_case_arguments,
     add_output_arguments,
+    draw,
     find_file,
     number_between,
     quantity_of,
@@ -109,10 +110,9 @@ def _tires(arguments: argparse.Namespace) -> None:
     else:
         print(tires_screen(choice, outcome, own, screen))
     if arguments.out or arguments.show:
-        from rollpath.show.picture import deliver
         from rollpath.show.tires_pictures import tires_pictures
 
-        deliver(tires_pictures(choice, screen), arguments.out, arguments.show)
+        draw(tires_pictures(choice, screen), arguments)
 
 
 def _told(rack: Rack) -> Told | None:

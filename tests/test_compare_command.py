@@ -1,10 +1,15 @@
 """The `compare` command: cases side by side, the reason for the difference, sweeps by numbers."""
 
 import json
+import tracemalloc
+from importlib import import_module
 from pathlib import Path
 
+import numpy as np
 import pytest
+from ovals import demo_car, demo_track
 from rollpath.cli import main
+from rollpath.compare import Sweep, sweep
 from rollpath.show.words import SHORT_CAUTIONS
 
 ROPEWALK, SAUCER, PONDS = (
@@ -147,3 +152,27 @@ def test_what_cannot_be_compared_is_said_in_one_line(run, words, said):
     assert (status, out) == (2, "")
     assert len(err.splitlines()) == 1
     assert said in err
+
+
+def swept(count):
+    over = Sweep("straight", "track", np.linspace(90.0, 110.0, count), "length")
+    return sweep(demo_track("Saucer Hill"), demo_car(), over, "heavy", "middle")
+
+
+def test_a_sweep_in_chunks_is_the_sweep_at_once(monkeypatch):
+    whole = swept(11).rows
+    monkeypatch.setattr(import_module("rollpath.compare"), "CHUNK", 4)
+    for name, row in swept(11).rows.items():
+        np.testing.assert_allclose(row, whole[name], rtol=1e-8)
+
+
+def test_memory_stays_flat_however_many_cases_are_swept(monkeypatch):
+    # tracemalloc, to which numpy reports: all that is held at the worst moment, bytes.
+    monkeypatch.setattr(import_module("rollpath.compare"), "CHUNK", 16)
+    peaks = []
+    for count in (48, 240):
+        tracemalloc.start()
+        swept(count)
+        peaks.append(tracemalloc.get_traced_memory()[1])
+        tracemalloc.stop()
+    assert peaks[1] < 1.1 * peaks[0]

@@ -34,6 +34,7 @@ TABLE = {
     "forces.LIMIT_STEPS": (3, "Newton: each step squares a part that is already small"),
     "lap.MOST_PASSES": (30, "five are usual"),
     "lap.SETTLED_SHARE": (1e-9, "far below the error of the stations"),
+    "lap.LAST_MOVE": (2e-6, "by trial: the move after it is below SETTLED_SHARE"),
     "lap.PICK_UP": (0.04, JUDGEMENT),
     "lever.FORGOTTEN": (1e-12, "far below the error of the stations"),
     "stagger.BAND": (INCH / 16, "half a tape mark"),

@@ -502,3 +502,15 @@ def test_the_rear_keeps_within_the_grip_of_the_load_it_carries(track, condition)
     asked = np.hypot(lap.thrust, CAR.weights.rear_share * CAR.mass * lap.a_y)
     used = asked / (track.condition(condition).grip * rear)
     assert used[lap.thrust > 0].max() < 1.01
+
+
+@pytest.mark.parametrize("name", ["heavy", "slick", "rubbered"])
+@pytest.mark.parametrize("track", DEMO_TRACKS, ids=lambda track: track.name)
+def test_a_lap_that_has_settled_would_move_no_further(monkeypatch, track, name):
+    state = track.condition(name)
+    groove = make_groove(track, "middle", WIDTH)
+    lap = solve_lap(groove, CAR, state)
+    monkeypatch.setattr(rollpath.lap, "LAST_MOVE", 1e-13)
+    further = solve_lap(groove, CAR, state)
+    w, then = 0.5 * lap.speed**2, 0.5 * further.speed**2
+    assert np.abs(then - w).max() < SETTLED_SHARE * w.max()

@@ -186,6 +186,10 @@ class Sweep:
         return replace(thing, **{name: (value, value) if self.key in IN_PAIRS else value})
 
 
+CHUNK = 128
+"""Cases of a sweep that are worked out at once: what all of them hold is then some 50 MB."""
+
+
 @dataclass(frozen=True, eq=False)
 class Swept(Result, told_by="compare"):
     """What a sweep found.
@@ -246,19 +250,22 @@ def sweep(
     """
     name = groove or track.condition(condition).groove
     one_by_one = name == FASTEST or (name in FREE_GROOVES and of.changes_the_line)
-    points: list[Baseline] = []
-    for value in each([float(v) for v in of.values] if one_by_one else [of.values]):
+    values = np.asarray(of.values, dtype=float)
+    chunks: list[Real] = (
+        [float(value) for value in values] if one_by_one
+        else [values[start : start + CHUNK] for start in range(0, len(values), CHUNK)]
+    )  # fmt: skip
+    first: Baseline | None = None
+    rows: dict[str, list[FloatArray]] = {name: [] for name in SWEEP_FIGURES}
+    for value in each(chunks):
         one, other = (
             (of.put(track, value), car) if of.of == "track" else (track, of.put(car, value))
         )
         check_track(one)
-        points.append(baseline(one, other, condition, name))
-    return Swept(of, points[0], _figures(points, len(of.values)))
-
-
-def _figures(points: list[Baseline], count: int) -> dict[str, FloatArray]:
-    rows = {}
-    for name, figure in SWEEP_FIGURES.items():
-        found = np.concatenate([np.atleast_1d(figure(point)) for point in points])
-        rows[name] = np.broadcast_to(found, count) if len(found) == 1 else found
-    return rows
+        # Of the laps only the figures are kept: a lap of every case would fill the memory.
+        point = baseline(one, other, condition, name)
+        first = first or point
+        for key, figure in SWEEP_FIGURES.items():
+            rows[key].append(np.broadcast_to(figure(point), np.shape(value) or (1,)))
+    assert first is not None
+    return Swept(of, first, {key: np.concatenate(found) for key, found in rows.items()})

@@ -103,7 +103,7 @@ def road_of(groove: Groove, means: Means, mu: FloatArray, extra: Real = 0.0) -> 
     ds = groove.ds
     turn, press = 2 * groove.curvature * cos_b, 2 * groove.curvature * sin_b
     slide, rest = G * sin_b, G * cos_b
-    limit = _corner_limit(groove, means, mu)
+    limit = _corner_limit(groove.curvature, sin_b, cos_b, means, mu)
     top = 0.5 * (means.power / means.drag * 2.0) ** (2 / 3)
     limit = np.clip(limit, 0.5 * LEAST_SPEED**2, top)
     stations = {
@@ -132,16 +132,22 @@ def corner_speed(curvature: Real, bank: Real, grip: Real) -> FloatArray:
     A left turn slides up the road at the limit: ``v^2 k cos b - g sin b = mu (g cos b + v^2 k
     sin b)``. A right turn slides down it.
     """
-    sin_b, cos_b = np.sin(bank), np.cos(bank)
+    return np.sqrt(_corner_square(curvature, np.sin(bank), np.cos(bank), grip))
+
+
+def _corner_square(curvature: Real, sin_b: Real, cos_b: Real, grip: Real) -> FloatArray:
+    """Square of `corner_speed`, m2/s2."""
     side = np.where(np.asarray(curvature) < 0, -1.0, 1.0)
     room = G * (grip * cos_b + side * sin_b)
     need = curvature * (side * cos_b - grip * sin_b)
     bound = need > STRAIGHT_CURVATURE
-    square = np.where(bound, np.maximum(room, 0.0) / np.where(bound, need, 1.0), np.inf)
-    return np.sqrt(square)
+    square: FloatArray = np.where(bound, np.maximum(room, 0.0) / np.where(bound, need, 1.0), np.inf)
+    return square
 
 
-def _corner_limit(groove: Groove, means: Means, mu: FloatArray) -> FloatArray:
+def _corner_limit(
+    k: FloatArray, sin_b: FloatArray, cos_b: FloatArray, means: Means, mu: FloatArray
+) -> FloatArray:
     """Largest w of a steady turn; a share u of the grip turns the car, the rest holds its speed.
 
     Cornering drags: at the whole grip circle too little is left to overcome it. The held share u is
@@ -149,16 +155,15 @@ def _corner_limit(groove: Groove, means: Means, mu: FloatArray) -> FloatArray:
     rolling resistance and the air's drag. First without the air, one u for each grip; then
     with the air at the speed found, by Newton's method, station by station.
     """
-    k, b = groove.curvature, groove.bank
     u = _held_share(mu, means)
     for _ in range(LIMIT_STEPS):
-        w = np.minimum(0.5 * corner_speed(k, b, mu * u) ** 2, MOST_LIMIT)
-        n = G * np.cos(b) + 2 * w * k * np.sin(b)
+        w = np.minimum(0.5 * _corner_square(k, sin_b, cos_b, mu * u), MOST_LIMIT)
+        n = G * cos_b + 2 * w * k * sin_b
         spare, slope = _spare(u, mu, means)
         # The air is felt a little less where the car is slowed for it: w falls about as u does.
         air = means.drag * w / (mu * np.maximum(n, LEAST_LOAD))
         u = np.clip(u - (spare - air) / (slope - air / u), LEAST_HELD, MOST_USED)
-    return np.minimum(0.5 * corner_speed(k, b, mu * u) ** 2, MOST_LIMIT)
+    return np.minimum(0.5 * _corner_square(k, sin_b, cos_b, mu * u), MOST_LIMIT)
 
 
 def _spare(u: FloatArray, mu: FloatArray, means: Means) -> tuple[FloatArray, FloatArray]:

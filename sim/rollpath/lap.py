@@ -12,8 +12,9 @@ References
 .. [2] T. D. Gillespie, Fundamentals of Vehicle Dynamics, ch. 1, 4 and 6.
 """
 
-from dataclasses import dataclass, replace
-from typing import Any, TypeVar
+from collections.abc import Sequence
+from dataclasses import dataclass, fields, is_dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -39,8 +40,11 @@ from rollpath.units import FloatArray, G, Real
 MOST_PASSES = 30
 """Passes for a lap to settle; five are usual, and each squares what is left to do."""
 SETTLED_SHARE = 1e-9
-"""A lap has settled when no w moves by more than this share of the largest."""
-BLOCK = 32
+"""A lap has settled when no w would move by more than this share of the largest."""
+LAST_MOVE = 2e-6
+"""Share of the largest w by which the last pass may have moved one: the passes are Newton's, and
+the move after one this small is some ten times its square (checked in the tests)."""
+BLOCK = 16
 """Cases of a sweep that are settled together, so that their arrays stay in the processor's
 cache."""
 LEAST_GAP = 1e-100
@@ -53,6 +57,10 @@ PICK_UP = 0.04
 """Acceleration, as a share of the grip, from which a corner is called drive-off rather than
 centre. Engineering judgement."""
 PHASES = ("entry", "centre", "drive-off", "straight")
+ARRAYS = (
+    "speed", "a_x", "a_y", "load", "thrust", "drive", "phase", "slip_angle", "extra_drag",
+)  # fmt: skip
+"""Fields of a lap that hold a number a station."""
 
 
 class LapError(RollpathError):
@@ -123,14 +131,10 @@ def coarser(lap: Lap) -> Lap:
     picked = (..., slice(None, None, 2))
     fewer: dict[str, Any] = {
         name: getattr(lap, name)[picked]
-        for name in ("speed", "a_x", "a_y", "load", "thrust", "drive", "phase", "slip_angle",
-                     "extra_drag")
+        for name in ARRAYS
     }  # fmt: skip
     wheels = lap.wheels.map(lambda load: np.asarray(load)[picked])
     return replace(lap, groove=every_other(lap.groove), wheels=wheels, **fewer)
-
-
-_Cases = TypeVar("_Cases", Road, Means)
 
 
 def solve_lap(groove: Groove, car: Car, condition: Condition, extra_drag: Real = 0.0) -> Lap:
@@ -156,6 +160,56 @@ def solve_lap(groove: Groove, car: Car, condition: Condition, extra_drag: Real =
     LapError
         If the car comes almost to a stop, or the lap does not settle.
     """
+    cases = _cases(groove, car, condition, extra_drag)
+    if cases <= BLOCK:
+        return _solve(groove, car, condition, extra_drag)
+    laps = []
+    for start in range(0, cases, BLOCK):
+        block = slice(start, start + BLOCK)
+        one = some_cases(groove, block, cases) if groove.ds.ndim > 1 else groove
+        drag = extra_drag
+        if np.ndim(extra_drag) > 1:
+            drag = some_cases(extra_drag, block, cases)
+        laps.append(
+            _solve(one, some_cases(car, block, cases), some_cases(condition, block, cases), drag)
+        )
+    return _one_after_another(laps, groove)
+
+
+def _cases(groove: Groove, car: Car, condition: Condition, extra_drag: Real) -> int:
+    """Laps of a sweep; 1 of a single lap."""
+    arrays = [groove.ds, grip_under(groove, condition), np.asarray(extra_drag)]
+    arrays += vars(means_of(car, condition)).values()
+    shape = np.broadcast_shapes(*(array.shape for array in arrays))
+    return shape[0] if len(shape) > 1 else 1
+
+
+def some_cases(thing: Any, picked: slice, cases: int) -> Any:
+    """Some cases of a car, a surface or a swept groove; what is the same in all stays."""
+    if isinstance(thing, np.ndarray):
+        return thing[picked] if thing.ndim and len(thing) == cases else thing
+    if isinstance(thing, tuple):
+        return tuple(some_cases(one, picked, cases) for one in thing)
+    if is_dataclass(thing) and not isinstance(thing, type):
+        return type(thing)(**{
+            one.name: some_cases(getattr(thing, one.name), picked, cases) for one in fields(thing)
+        })  # fmt: skip
+    return thing
+
+
+def _one_after_another(laps: Sequence[Lap], groove: Groove) -> Lap:
+    """The laps of several blocks of a sweep as one."""
+    joined: dict[str, Any] = {
+        name: np.concatenate([getattr(lap, name) for lap in laps]) for name in ARRAYS
+    }
+    wheels = Corners(
+        *(np.concatenate(loads) for loads in zip(*(lap.wheels for lap in laps), strict=True))
+    )
+    return Lap(groove, wheels=wheels, **joined)
+
+
+def _solve(groove: Groove, car: Car, condition: Condition, extra_drag: Real) -> Lap:
+    """One lap, or a few that are settled together."""
     means = means_of(car, condition)
     mu = grip_under(groove, condition)
     road = road_of(groove, means, mu, extra_drag)
@@ -166,7 +220,7 @@ def solve_lap(groove: Groove, car: Car, condition: Condition, extra_drag: Real =
         name: _take(array, order)
         for name, array in vars(road).items()
     })  # fmt: skip
-    w = _settle_blocks(rolled, means)
+    w = _settle(rolled, means)
     if np.any(w <= 0.5 * CRAWL**2):
         raise LapError(
             "the car comes almost to a stop on this lap: with this power and grip it cannot hold "
@@ -198,24 +252,6 @@ def _take(array: FloatArray, order: NDArray[np.int_]) -> FloatArray:
     return np.take_along_axis(array, order, axis=-1)
 
 
-def _settle_blocks(road: Road, means: Means) -> FloatArray:
-    """The w of each lap of a sweep, a block of cases at a time."""
-    if road.limit.ndim == 1:
-        return _settle(road, means)
-    w = np.empty_like(road.limit)
-    column = (*w.shape[:-1], 1)
-    spread = Means(**{name: np.broadcast_to(one, column) for name, one in vars(means).items()})
-    for start in range(0, len(w), BLOCK):
-        block = slice(start, start + BLOCK)
-        w[block] = _settle(_pick(road, block), _pick(spread, block))
-    return w
-
-
-def _pick(all_cases: _Cases, block: slice) -> _Cases:
-    """Some of the cases of a road or of means."""
-    return type(all_cases)(**{name: one[block] for name, one in vars(all_cases).items()})
-
-
 def _settle(road: Road, means: Means) -> FloatArray:
     """The w of the lap, from the first station around."""
     w = road.limit
@@ -227,7 +263,7 @@ def _settle(road: Road, means: Means) -> FloatArray:
         settled = np.minimum(driven, _flip(braked))
         moved = np.max(np.abs(settled - w))
         w = settled
-        if moved < SETTLED_SHARE * np.max(w):
+        if moved < LAST_MOVE * np.max(w):
             return w
     raise LapError(
         f"this lap does not settle in {MOST_PASSES} passes; check power, grip, weights and bank"

@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 from rollpath.cli import main
+from rollpath.cli.arguments import CommandError, Parser, joined
 from rollpath.cli.table import FIRST_WORDS, QUESTIONS, all_commands, commands_of
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -190,3 +191,26 @@ def test_a_word_only_loosely_like_a_choice_gets_the_list_and_no_wrong_guess(caps
     said = complaint(capsys, "baseline", TRACK, CAR, "--groove", "outside")
     assert "choose from" in said
     assert "did you mean" not in said
+
+
+@pytest.mark.parametrize(
+    ("typed", "read"),
+    [
+        (["--by", "-5ft"], ["--by=-5ft"]),
+        (["--by", "-.5", "--json"], ["--by=-.5", "--json"]),
+        (["--by=-5ft", "-6ft"], ["--by=-5ft", "-6ft"]),
+        (["car.yaml", "-5ft"], ["car.yaml", "-5ft"]),
+        (["--json", "--by", "5ft"], ["--json", "--by", "5ft"]),
+    ],
+)
+def test_a_value_below_nothing_goes_to_its_option(typed, read):
+    assert joined(typed) == read
+
+
+def test_a_wrong_choice_in_a_group_of_arguments_is_told_as_any_other():
+    parser = Parser(prog="rollpath x")
+    parser.add_argument_group("more").add_argument("--line", choices=("inside", "outside"))
+    assert parser.parse_args(["--line", "inside"]).line == "inside"
+    assert "--line" in parser.flags
+    with pytest.raises(CommandError, match=r'invalid choice: .outsid.; did you mean "outside"'):
+        parser.parse_args(["--line", "outsid"])

@@ -1,6 +1,7 @@
 """The house: imports run down the list of rooms only, rooms stay small, nothing is done twice."""
 
 import ast
+import re
 from graphlib import TopologicalSorter
 from pathlib import Path
 
@@ -115,3 +116,11 @@ def test_a_conversion_is_seen(tmp_path):
     room.write_text("LEAST = 3 * INCH\ndef f(x):\n    return x / INCH, 2 * x * FOOT, 5 * PSI\n")
     assert conversions(room) == ["lap.py:3: x / INCH", "lap.py:3: 2 * x * FOOT"]
     assert conversions(PACKAGE / "screen.py")
+
+
+def test_the_command_leans_on_nothing_private_of_argparse():
+    for path in (PACKAGE / "cli").rglob("*.py"):
+        text = path.read_text()
+        assert not re.search(
+            r"argparse\._|\b_option_string_actions|\b_negative_number|\._actions", text
+        )

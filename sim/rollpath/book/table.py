@@ -73,10 +73,6 @@ def by_track(run: Run) -> Key | None:
     return run.track.strip()
 
 
-def by_surface(run: Run) -> Key | None:
-    return run.condition
-
-
 def by_session(run: Run) -> Key | None:
     """Hot laps, heat, feature: the part of the night."""
     return None if run.session is None else run.session.strip().casefold()

@@ -34,8 +34,8 @@ from rollpath.units import QuantityError, parse, shorten
 
 NARROWEST, WIDEST = 40, 120
 """Columns that a screen is laid out for."""
-_CHOICE = re.compile(r"(.*invalid choice: '(.*)') \(choose from (.*)\)", re.DOTALL)
-"""How argparse complains of a word that is none of the choices."""
+_NEGATIVE = re.compile(r"-[\d.]")
+"""How a value below nothing starts, such as -5ft; no option does."""
 _BANDS = ("inside", "middle", "outside")
 _FOLDERS = {"track": ("tracks",), "car": ("cars",), "rack": ("cars/racks",)}
 """Where the demo data keeps each sort of file."""
@@ -46,25 +46,73 @@ class CommandError(RollpathError):
 
 
 class Parser(argparse.ArgumentParser):
-    """Argument parser whose complaints are one line of ours, and that reads -5ft as a value."""
+    """Argument parser whose complaints are one line of ours, and that reads -5ft as a value.
+
+    Attributes
+    ----------
+    flags : list of str
+        Every option it knows, in the order of its help.
+    """
 
     def __init__(self, **keywords: Any) -> None:
+        self.flags: list[str] = []
         super().__init__(**keywords)
-        self._negative_number_matcher = re.compile(r"^-[\d.]")
+
+    def add_argument(self, *flags: str, **keywords: Any) -> argparse.Action:
+        return super().add_argument(*flags, **self._noted(flags, keywords))
+
+    def add_argument_group(self, *words: Any, **keywords: Any) -> Any:
+        group = super().add_argument_group(*words, **keywords)
+        add = group.add_argument
+        vars(group)["add_argument"] = lambda *flags, **given: add(
+            *flags, **self._noted(flags, given)
+        )
+        return group
+
+    def _noted(self, flags: Sequence[str], keywords: dict[str, Any]) -> dict[str, Any]:
+        """The keywords of an argument, its choices checked by us; its flags are remembered."""
+        self.flags += [flag for flag in flags if flag.startswith("-") and flag not in self.flags]
+        if keywords.get("choices") is None:
+            return keywords
+        return {**keywords, "type": one_of(keywords["choices"], keywords.get("type", str))}
+
+    def parse_known_args(self, args: Any = None, namespace: Any = None) -> Any:
+        return super().parse_known_args(None if args is None else joined(args), namespace)
 
     def error(self, message: str) -> NoReturn:
         hint = ""
         if message.startswith("unrecognized arguments"):
             typed = [word.partition("=")[0] for word in message.split() if word.startswith("--")]
-            near = [
-                match for word in typed if (match := nearest(word, self._option_string_actions))
-            ]
+            near = [match for word in typed if (match := nearest(word, self.flags))]
             hint = f"; did you mean {' '.join(near)}?" if near else ""
-        choice = _CHOICE.fullmatch(message)
-        near_word = nearest(choice[2], re.findall(r"[\w-]+", choice[3]), 0.7) if choice else ""
-        if choice and near_word:
-            message, hint = choice[1], f'; did you mean "{near_word}"?'
         raise CommandError(f"{message}{hint}; see {self.prog} --help")
+
+
+def joined(typed: Sequence[str]) -> list[str]:
+    """What was typed, with a value below nothing put to its option: ``--by=-5ft``."""
+    words: list[str] = []
+    for word in typed:
+        if words and _NEGATIVE.match(word) and words[-1].startswith("--") and "=" not in words[-1]:
+            words[-1] += f"={word}"
+        else:
+            words.append(word)
+    return words
+
+
+def one_of(choices: Iterable[Any], read: Callable[[str], Any] = str) -> Callable[[str], Any]:
+    """An argparse type that reads one of several words, and says which is near to a wrong one."""
+    known = list(choices)
+
+    def read_one(text: str) -> Any:
+        value = read(text)
+        if value in known:
+            return value
+        near = nearest(text, map(str, known), 0.7)
+        words = ", ".join(map(repr, known))
+        hint = f'; did you mean "{near}"?' if near else f" (choose from {words})"
+        raise argparse.ArgumentTypeError(f"invalid choice: {text!r}{hint}")
+
+    return read_one
 
 
 @dataclass(frozen=True)
@@ -248,9 +296,7 @@ def surface_of(text: str) -> str | tuple[str, str, float]:
     except QuantityError as error:
         raise argparse.ArgumentTypeError(str(error)) from None
     for word in words:
-        if word not in CONDITIONS:
-            known = ", ".join(map(repr, CONDITIONS))
-            raise argparse.ArgumentTypeError(f"invalid choice: {word!r} (choose from {known})")
+        one_of(CONDITIONS)(word)
     return text if share is None else (words[0], words[1], share)
 
 

@@ -16,7 +16,7 @@ def _completion(arguments: argparse.Namespace) -> None:
     for name, command in commands.items():
         parser = Parser(prog=name, allow_abbrev=False)
         command.add_arguments(parser)
-        options = [word for word in parser._option_string_actions if word.startswith("--")]
+        options = [flag for flag in parser.flags if flag.startswith("--")]
         cases.append(f'    {name}) words="{" ".join(options)}" ;;')
     lines = [
         "_rollpath() {",

@@ -600,23 +600,23 @@ def _time(seconds: float) -> str:
     return f"{seconds * 1e3:.1f} ms" if seconds < 1 else f"{seconds:.2f} s"
 
 
-def _survey_truth(count: int) -> int:
-    """Print how often a survey by position log is right on made logs; minutes."""
-    sys.path.insert(0, str(ROOT / "tests"))
-    from survey_truth import survey_truth
-
-    for name, told in survey_truth(count):
-        print(f"{name:<42}{told}")
-    return 0
-
-
 def truth(seasons: int = 100) -> int:
-    """How often the answers are right, on cars, seasons and faults that are not the model's."""
+    """How often the answers are right, on cars, seasons, logs and faults that are not ours."""
+    sys.path.insert(0, str(ROOT / "tests"))
+    import truth_logs
     import truth_seasons
+    from survey_truth import survey_truth
 
     print(f"nights: {seasons} made-up seasons of each kind")
     for name, told in truth_seasons.figures(seasons):
         print(f"  {name:<24}{told}", flush=True)
+    cars = max(seasons // 4, 4)
+    print(f"logs: {cars} cars that are not the model's")
+    for one in truth_logs.figures(cars):
+        print(f"  {one.text}", flush=True)
+    print("surveys by position log")
+    for name, told in survey_truth(2 * seasons):
+        print(f"  {name:<40}{told}", flush=True)
     return 0
 
 
@@ -624,8 +624,6 @@ def main() -> int:
     if sys.prefix == sys.base_prefix:  # not in an environment yet: again, in the project's own
         return run("scripts/bench.py", *sys.argv[1:])
     sys.path.insert(0, str(SIM))
-    if sys.argv[1:2] == ["--survey-truth"]:
-        return _survey_truth(int(sys.argv[2]) if len(sys.argv) > 2 else 200)
     if "--truth" in sys.argv:
         return truth(*map(int, sys.argv[2:]))
     chosen = [

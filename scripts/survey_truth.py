@@ -1,6 +1,6 @@
 """How often a survey by position log is right, on made logs that the package did not make.
 
-python3 scripts/bench.py --survey-truth [count]
+python3 scripts/bench.py --truth [count]
 
 The survey was tuned on the first kind; the others were made to judge it.
 """

@@ -47,8 +47,12 @@ def _asked_for(*answers: str | None) -> int | None:
 
 FEWEST_CLEAN = 8
 """Clean runs below which nothing is said of a correction."""
-COVERS = 0.99
+COVERS = 0.98
 """How often a correction lies in its interval."""
+MATTERS = INCH / 16
+"""Least correction worth telling, half of what a tape reads; less than this may come of a car that
+loses unlike on both sides (engineering judgement)."""
+_SURELY_MATTERS = 0.98
 NOT_NEEDED = INCH / 4
 """A car whose best stagger is surely no further than this from the physics needs no correction:
 the step that a driver notices (engineering judgement)."""
@@ -60,8 +64,8 @@ _FOLLOWS = math.log(20.0)
 "strong" on the scale of Kass and Raftery (J. Am. Stat. Assoc. 90 (1995) 773-795)."""
 _EDGE, _CUT = 4, 0.01
 """Steps next to the end of the grid, and the chance in there that cuts a correction short."""
-BORNE_OUT = 0.95
-"""How sure the watch alone has to be of the side. A driver who likes something other than the
+BORNE_OUT = 0.9
+"""How sure the watch alone has to be of `MATTERS`. A driver who likes something other than the
 quickest asks for it as steadily as one who is right, and only the watch can tell them apart."""
 OUTCOMES = (
     "unsaid", "few", "unrelated", "apart", "cut", "shown", "not borne out", "not shown",
@@ -82,7 +86,7 @@ class Correction:
     stagger : float
         To add to the optimum by physics, m.
     interval : tuple of float
-        Ninety-nine times in a hundred it lies in here, m.
+        It lies in here `COVERS` of the time, m.
     clean_runs : int
         How many runs it is drawn from.
     track : str or None
@@ -371,11 +375,17 @@ def _outcome(
     if max(chance[:_EDGE].sum(), chance[-_EDGE:].sum()) > _CUT:
         return "cut"
     if interval[0] > 0.0 or interval[1] < 0.0:
-        more = believe(0.0, USUAL, [pair[1]]).chance_above(0.0)
-        borne_out = (more if interval[0] > 0.0 else 1.0 - more) >= BORNE_OUT
-        return "shown" if borne_out else "not borne out"
+        more = interval[0] > 0.0
+        if _chance_of_more(chance, more) > _SURELY_MATTERS:
+            alone = believe(0.0, USUAL, [pair[1]]).chance
+            return "shown" if _chance_of_more(alone, more) >= BORNE_OUT else "not borne out"
     near = float(chance[np.abs(CORRECTIONS) <= NOT_NEEDED].sum())
     return "not needed" if near > _SURELY else "not shown"
+
+
+def _chance_of_more(chance: FloatArray, more: bool) -> float:
+    """Chance of a correction of `MATTERS` on that side."""
+    return float(chance[(CORRECTIONS if more else -CORRECTIONS) > MATTERS].sum())
 
 
 def _alone(witness: Witness) -> Alone:

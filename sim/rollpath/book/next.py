@@ -22,7 +22,7 @@ from rollpath.belief import (
     driver_cases,
     log_sum,
 )
-from rollpath.book.lessons import Study, study_of
+from rollpath.book.lessons import Study, same_track, study_of
 from rollpath.book.nights import nights
 from rollpath.book.posterior import USUAL, Evidence, Laps, lap_sharpness, posterior_of
 from rollpath.book.run import Page
@@ -39,6 +39,8 @@ MOST_NIGHTS = 40
 LAPS_A_RUN = 10
 """Of a heat (common practice, no source)."""
 _SAME = INCH / 16
+_AS_GOOD = 1.03
+"""Variances apart by this are as good (engineering judgement)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -130,9 +132,10 @@ def next_run(
     Notes
     -----
     An evening goes up and down between two staggers, so that a track that slows cannot pass for
-    either. Each pair is judged by the variance of the best stagger that it is expected to leave
-    [1]_: over all answers that the driver may give, and with what the laps say once level and
-    trend of the night are taken out.
+    either; where it makes no odds it begins at the other end than the last night there, so that
+    one that slows and levels off cannot either. Each pair is judged by the variance of the best
+    stagger that it is expected to leave [1]_: over all answers that the driver may give, and with
+    what the laps say once level and trend of the night are taken out.
     """
     own = [page for page in pages if page.run.car == car]
     told = [page for page in own if page.run.rear_stagger is not None]
@@ -149,8 +152,9 @@ def next_run(
     makes = _within(staggers, fitted, window)
     plans = [_evening(pair, runs) for pair in _pairs(makes)] or [(fitted,) * runs]
     left = [what.expected_variance(np.array(plan) - physics) for plan in plans]
-    plan = plans[int(np.argmin(left))]
     variance = min(left)
+    good = [plan for plan, one in zip(plans, left, strict=True) if one <= _AS_GOOD * variance]
+    plan = next((one for one in good if _turned(one, own, where)), good[0])
     return NextRun(
         car, condition, where, fitted, plan[0], plan, staggers is not None,
         best=physics + what.mean,
@@ -195,6 +199,17 @@ def _evening(pair: tuple[float, float], runs: int) -> tuple[float, ...]:
     a, b = pair
     block = (a, b, a) if runs == 3 else (a, b, b, a)
     return tuple(block[i % len(block)] for i in range(max(runs, 2)))
+
+
+def _turned(plan: Sequence[float], pages: Iterable[Page], track: str) -> bool:
+    """Whether an evening begins at the other end than the last night at the track did."""
+    there = [night for night in nights(pages) if same_track(night.track, track)]
+    off = [
+        page.run.off_optimum for page in there[-1].runs if page.run.off_optimum is not None
+    ] if there else []  # fmt: skip
+    if not off or off[0] == np.mean(off):
+        return True
+    return bool((off[0] > np.mean(off)) == (plan[0] < np.mean(plan)))
 
 
 def _nights(now: float, then: float) -> int:

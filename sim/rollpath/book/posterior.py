@@ -5,8 +5,8 @@ References
 .. [1] D. A. Harville, "Maximum Likelihood Approaches to Variance Component Estimation",
    J. Am. Stat. Assoc. 72 (1977) 320-338: levels and trends integrated out.
 .. [2] A. Gelman and others, "Bayesian Data Analysis", 3rd ed., ch. 5: tracks that share a mean.
-.. [3] P. W. Holland and R. E. Welsch, "Robust Regression Using Iteratively Reweighted Least
-   Squares", Communications in Statistics A6 (1977) 813-827.
+.. [3] A. P. Dempster, N. M. Laird and D. B. Rubin, "Maximum Likelihood from Incomplete Data via
+   the EM Algorithm", J. R. Stat. Soc. B 39 (1977) 1-38, sec. 4.3: mixtures.
 """
 
 import math
@@ -35,30 +35,54 @@ def _bell(at: FloatArray, spread: float) -> FloatArray:
     return np.asarray(chance / chance.sum())
 
 
+def _unlikely(scatter: FloatArray) -> FloatArray:
+    """Log chance against a scatter, from about 0.08 s: half to twice it, two in three."""
+    return np.asarray(0.5 * (np.log(scatter / 0.08) / 0.7) ** 2)
+
+
 USUAL = INCH / 2
 """Standard deviation of corrections before any run is seen. Engineering judgement: the physics is
 seldom off by an inch."""
 _LAP_COSTS: FloatArray = np.geomspace(0.02, 2.0, 10) / INCH**2
 """Lap time lost to stagger off the best, s per m2: 1 in costs from 0.02 to 2 s."""
+_COST_UNLIKELY: FloatArray = 0.5 * np.log(_LAP_COSTS * INCH**2 / 0.15) ** 2
+"""Log chance against each: 0.15 s is usual, a third to three times it two in three. Engineering
+judgement."""
 _SCATTERS: FloatArray = np.geomspace(0.02, 0.6, 8)
 """Scatter of a lap time between like runs, s."""
 _UNSTEADY: FloatArray = np.array([0.0, 0.5, 1.5])
 """How much the trend of a track differs from night to night, scatters a run."""
-_LAPS_BEFORE: FloatArray = np.full(
-    len(_UNSTEADY) * len(_SCATTERS) * len(_LAP_COSTS),
-    -math.log(len(_UNSTEADY) * len(_SCATTERS) * len(_LAP_COSTS)),
+_POWERS: tuple[float, ...] = (2.0, 1.5)
+"""Lap time is lost with this power of what the stagger is off: scrub drag says 2, a car that is
+far off does not lose for ever; each as likely. A parabola alone would make corrections too large.
+"""
+_HALF_INCH = INCH / 2
+"""Where all powers lose alike."""
+_LEANS: FloatArray = np.array([-0.25, 0.0, 0.25])
+"""How unlike a car loses on both sides: with so much more on one as less on the other."""
+_LEAN_CHANCES: FloatArray = np.array([1.0, 4.0, 1.0]) / 6.0
+"""Gauss and Hermite's points of a normal of 0.15 (engineering judgement)."""
+_STEEP, _BENT = 100.0, 0.2
+"""Trend that all nights share, scatters a run: free; and how it bends, scatters a run squared:
+a track levels off. Standard deviations; engineering judgement."""
+_LAPS_BEFORE: FloatArray = np.log(
+    np.einsum(
+        "i,j,k->ijk", _LEAN_CHANCES, chance_of(-_unlikely(_SCATTERS)), chance_of(-_COST_UNLIKELY)
+    ).ravel()
 )
-_NO_ORDER = 1e-9
+"""Log chance of each case of lean, scatter and cost, which all tracks share."""
 _FEW_LAPS = 8
 """Laps of which it cannot be said which one was held up."""
-_ROUNDS = 12
-_HELD_UP = 3.5
-"""Scatters from which a lap counts half; an honest one two scatters off still counts nine tenths
-(engineering judgement)."""
-_SHAPE = 0.05 * INCH
-"""How far the foot of a parabola may lie from the quickest stagger, standard deviation: a real car
-does not lose alike on both sides. Engineering judgement."""
-_BIASED = 0.3
+_ROUNDS, _LEAST = 10, 1e-3
+_FROM = (0.04, 0.1, 0.25)
+"""Scatters from which the laps held up are looked for, s."""
+_TRAFFIC = 0.2
+"""What a car in the way most often costs a lap, s; twice this at the mean. Engineering
+judgement."""
+_SHAPE = 0.03 * INCH
+"""What else the foot of a parabola may lie from the quickest stagger by, standard deviation.
+Engineering judgement."""
+_BIASED = 0.4
 """Share of drivers who like something quite other than the quickest (engineering judgement), and
 how other, standard deviation: no lap need agree with them."""
 _BIAS = 0.35 * INCH
@@ -152,21 +176,23 @@ def posterior_of(tracks: Sequence[Evidence], usual: float = USUAL) -> Posterior:
     The best stagger at track j is the optimum by physics plus c_j; c_j scatters about a
     correction c common to all by an unknown amount [2]_. Answers follow the ordinal model of
     `belief.driver`; all of them share the driver's taste. A lap is
-    ``T = T_stretch + a_night order + k (x - c_j)^2`` plus noise: the level of each stretch and
-    the mean trend in run order are free (integrated out of laps and regressors [1]_), the trend
-    of a night scatters about that mean, and cost k, noise and scatter are averaged over what is
-    plausible. What the other tracks say of such unknowns of the driver and the watch is taken
-    over to each track.
+    ``T = T_stretch + a_night order + b order^2 + k |x - c_j|^p (1 + s sign(c_j - x))`` plus noise:
+    the level of each stretch and the mean trend in run order are free, the bend b is small, the
+    trend of a night scatters about the mean (all integrated out of laps and regressors [1]_), and
+    cost k, power p, lean s, noise and scatter are averaged over what is plausible. What the other
+    tracks say of cost, lean and noise, and of the driver, is taken over to each track.
     """
     prior = -0.5 * (CORRECTIONS / usual) ** 2
     prior -= log_sum(prior)
     said = _Cases(np.array([driver_cases(track.answers) for track in tracks]), DRIVER_BEFORE)
-    timed = _Cases(np.array([_lap_cases(track.laps) for track in tracks]), _LAPS_BEFORE)
+    laps = [track.laps for track in tracks]
+    trends = [_trends_of(one) for one in laps]
+    timed = _Cases(np.array(list(map(_lap_cases, laps, trends))), _LAPS_BEFORE)
     driver, watch = said.pooled(), tasted(timed.pooled(), _SHAPE)
     heard, seen = said.messages(prior), [tasted(one, _SHAPE) for one in timed.messages(prior)]
     here, together, elsewhere = _over_tracks(heard, seen, prior)
     null = _unrelated([a.said for track in tracks for a in track.answers])
-    null += _unmoved([track.laps for track in tracks])
+    null += _unmoved(laps, trends)
     one = float(log_sum(prior + said.pooled() + timed.pooled()))
     each = said.unlike(prior) + timed.unlike(prior)
     return Posterior(
@@ -253,19 +279,119 @@ def _unrelated(said: Sequence[int]) -> float:
 # The watch
 
 
-def _lap_cases(laps: Laps) -> FloatArray:
-    """Log likelihoods of the laps of a track, shape (unsteady x scatters x costs, candidates)."""
-    c, k = CORRECTIONS, _LAP_COSTS[:, None]
-    weights, cases = _clear_runs(laps), []
-    for unsteady in _UNSTEADY:
-        g, level = _gram(laps, weights, float(unsteady))
-        # y - k x^2 + 2 k c x, squared: the level takes k c^2.
-        squares = (
-            g[0, 0] + k**2 * (g[2, 2] - 4 * c * g[1, 2] + 4 * c**2 * g[1, 1])
-            - 2 * k * (g[0, 2] - 2 * c * g[0, 1])
-        )  # fmt: skip
-        cases.append(level[:, None, None] - 0.5 * squares / _SCATTERS[:, None, None] ** 2)
-    return np.array(cases).reshape(-1, len(c))
+def _trends_of(laps: Laps) -> list["_Trends"]:
+    """One for each of `_UNSTEADY`; none without laps."""
+    if len(laps.times) == 0:
+        return []
+    weights = _clear_runs(laps)
+    return [_Trends.of(laps, weights, float(unsteady)) for unsteady in _UNSTEADY]
+
+
+def _lap_cases(laps: Laps, trends: Sequence["_Trends"]) -> FloatArray:
+    """Log likelihoods of the laps of a track, (leans x scatters x costs, candidates).
+
+    How unsteady the trend is and the power of the loss are averaged over.
+    """
+    if not trends:
+        return np.zeros((len(_LAPS_BEFORE), len(CORRECTIONS)))
+    short, cases = CORRECTIONS[:, None] - laps.offsets, []
+    for trend in trends:
+        times, level = trend.rid(laps.times), trend.level()
+        for power in _POWERS:
+            loss = np.abs(short) ** power * _HALF_INCH ** (2.0 - power)
+            even, odd = trend.rid(loss), trend.rid(np.sign(short) * loss)
+            cases.append(level[:, None, None] + _fits(times, even, odd))
+    total = log_sum(np.array(cases)) - math.log(len(cases))
+    return np.asarray(total).reshape(-1, len(CORRECTIONS))
+
+
+def _fits(times: FloatArray, even: FloatArray, odd: FloatArray) -> FloatArray:
+    """Log likelihoods but for a constant, (leans, scatters, costs, candidates).
+
+    `even` and `odd` are what stagger costs and how that leans, (candidates, runs); all three are
+    rid of trends.
+    """
+    lean, k = _LEANS[:, None, None], _LAP_COSTS[:, None]
+    squares = (
+        times @ times
+        - 2 * k * (even @ times + lean * (odd @ times))
+        + k**2 * (_row(even, even) + 2 * lean * _row(even, odd) + lean**2 * _row(odd, odd))
+    )
+    return np.asarray(-0.5 * squares[:, None] / _SCATTERS[:, None, None] ** 2)
+
+
+def _row(a: FloatArray, b: FloatArray) -> FloatArray:
+    """Products of columns, row by row."""
+    return np.asarray(np.einsum("ij,ij->i", a, b))
+
+
+@dataclass(frozen=True, eq=False)
+class _Trends:
+    """What the laps of nights have in common beside the stagger: levels and trends.
+
+    Attributes
+    ----------
+    weights : ndarray, shape (runs,)
+    starts : ndarray of int, shape (stretches,)
+        First run of each stretch; the runs of a stretch follow each other.
+    order : ndarray, shape (runs,)
+        Place in the night less its mean.
+    give : ndarray, shape (stretches,)
+        How much of a night's own trend is taken out.
+    shared : ndarray, shape (2, runs)
+        Directions of trend and bend that all nights share, each of length 1.
+    strength : ndarray, shape (2,)
+        Variance that they add along those.
+    """
+
+    weights: FloatArray
+    starts: IntArray
+    order: FloatArray
+    give: FloatArray
+    shared: FloatArray
+    strength: FloatArray
+    log_det: float
+
+    @classmethod
+    def of(cls, laps: Laps, weights: FloatArray, unsteady: float) -> "_Trends":
+        """`unsteady` is how the trend differs from night to night, scatters a run."""
+        starts = np.flatnonzero(np.diff(laps.stretches, prepend=laps.stretches[0] - 1))
+        order = _less_level(laps.orders, weights, starts)
+        along = np.add.reduceat(order**2 * weights, starts)
+        own = unsteady**2 * along
+        give = (1.0 - 1.0 / np.sqrt(1.0 + own)) / np.maximum(along, 1e-12)
+        alone = cls(weights, starts, order, give, np.zeros((0, len(order))), np.zeros(0), 0.0)
+        run = alone.rid(np.array([_STEEP * order, _BENT * laps.orders**2]))
+        strength, turned = np.linalg.eigh(run @ run.T)
+        strength = np.maximum(strength, 0.0)
+        shared = turned.T @ run / np.sqrt(np.maximum(strength, 1e-12))[:, None]
+        log_det = float(np.log1p(own).sum() + np.log1p(strength).sum())
+        return cls(weights, starts, order, give, shared, strength, log_det)
+
+    def rid(self, columns: FloatArray) -> FloatArray:
+        """Columns, (..., runs), of which plain products leave out levels and trends [1]_."""
+        column = _less_level(columns, self.weights, self.starts)
+        along = np.add.reduceat(column * (self.order * self.weights), self.starts, axis=-1)
+        column = column - np.repeat(along * self.give, self._lengths, axis=-1) * self.order
+        column = column * np.sqrt(self.weights)
+        part = 1.0 - 1.0 / np.sqrt(1.0 + self.strength)
+        return np.asarray(column - (column @ self.shared.T * part) @ self.shared)
+
+    def level(self) -> FloatArray:
+        """What the log likelihood has beside the squares, (scatters,)."""
+        freedom = max(float(self.weights.sum()) - len(self.starts), 0.0)
+        return -freedom * np.log(_SCATTERS) - 0.5 * self.log_det
+
+    @property
+    def _lengths(self) -> IntArray:
+        return np.diff(self.starts, append=len(self.weights))
+
+
+def _less_level(columns: FloatArray, weights: FloatArray, starts: IntArray) -> FloatArray:
+    """Columns, (..., runs), less their weighted means in each stretch."""
+    means = np.add.reduceat(columns * weights, starts, axis=-1) / np.add.reduceat(weights, starts)
+    lengths = np.diff(starts, append=len(weights))
+    return np.asarray(columns - np.repeat(means, lengths, axis=-1))
 
 
 def lap_sharpness(tracks: Sequence[Laps], chance: FloatArray) -> tuple[float, float]:
@@ -277,77 +403,79 @@ def lap_sharpness(tracks: Sequence[Laps], chance: FloatArray) -> tuple[float, fl
     chance : ndarray, shape (candidates,)
         Of the corrections.
     """
-    heard = sum(log_sum((_lap_cases(laps) + np.log(chance + 1e-300)).T) for laps in tracks)
-    weights = chance_of(np.asarray(heard)).reshape(-1, len(_SCATTERS), len(_LAP_COSTS))
-    usual = np.exp(-0.5 * (np.log(_LAP_COSTS * INCH**2 / 0.15) / 1.0) ** 2)
-    weights = weights * usual  # the corners of the grid are possible, not likely
-    weights /= weights.sum()
+    heard = _LAPS_BEFORE
+    for laps in tracks:
+        cases = _lap_cases(laps, _trends_of(laps))
+        heard = heard + log_sum((cases + np.log(chance + 1e-300)).T)
+    weights = chance_of(heard).reshape(-1, len(_SCATTERS), len(_LAP_COSTS))
     cost = float(weights.sum(axis=(0, 1)) @ np.log(_LAP_COSTS))
     scatter = float(weights.sum(axis=(0, 2)) @ np.log(_SCATTERS))
     return math.exp(cost - scatter), math.exp(cost)
 
 
-def _unmoved(tracks: Sequence[Laps]) -> float:
+def _unmoved(tracks: Sequence[Laps], trends: Sequence[Sequence["_Trends"]]) -> float:
     """Log evidence of the laps with no regard to the stagger."""
-    weights, cases = [_clear_runs(laps) for laps in tracks], []
-    for unsteady in _UNSTEADY:
-        found = [
-            _gram(laps, one, float(unsteady)) for laps, one in zip(tracks, weights, strict=True)
-        ]
-        cases.append(sum(level - 0.5 * g[0, 0] / _SCATTERS**2 for g, level in found))
-    flat = np.concatenate(cases)
-    return float(log_sum(flat)) - math.log(len(flat))
-
-
-def _gram(laps: Laps, weights: FloatArray, unsteady: float) -> tuple[FloatArray, FloatArray]:
-    """Products of laps, x and x^2 with levels and trends integrated out.
-
-    Returns
-    -------
-    products : ndarray, shape (3, 3)
-    level : ndarray, shape (scatters,)
-        What the log likelihood has beside them.
-    """
-    if len(laps.times) == 0:
-        return np.zeros((3, 3)), np.zeros(len(_SCATTERS))
-    columns, which = _from_own_level(laps, weights)
-    along = np.array([np.bincount(which, column * columns[3] * weights) for column in columns])
-    give = 1.0 / (1.0 + unsteady**2 * along[3])
-    total = (columns * weights) @ columns.T - (along * (unsteady**2 * give)) @ along.T
-    log_det = -float(np.sum(np.log(give)))
-    freedom = len(laps.times) - int(which.max()) - 1
-    if total[3, 3] > _NO_ORDER:
-        log_det += math.log(float(total[3, 3]))
-        total = total - np.outer(total[3], total[3]) / total[3, 3]
-        freedom -= 1
-    return total[:3, :3], -max(freedom, 0) * np.log(_SCATTERS) - 0.5 * log_det
-
-
-def _from_own_level(laps: Laps, weights: FloatArray) -> tuple[FloatArray, IntArray]:
-    """Laps, x, x^2 and order, (4, runs), less their means in the stretch."""
-    _, which = np.unique(laps.stretches, return_inverse=True)
-    columns = np.array([laps.times, laps.offsets, laps.offsets**2, laps.orders])
-    mass = np.bincount(which, weights)
-    means = np.array([np.bincount(which, column * weights) for column in columns]) / mass
-    return columns - means[:, which], which
+    cases = np.zeros((len(_UNSTEADY), len(_SCATTERS)))
+    for laps, each in zip(tracks, trends, strict=True):
+        for i, trend in enumerate(each):
+            times = trend.rid(laps.times)
+            cases[i] += trend.level() - 0.5 * (times @ times) / _SCATTERS**2
+    before = chance_of(-_unlikely(_SCATTERS)) / len(_UNSTEADY)
+    return float(log_sum((cases + np.log(before)).ravel()))
 
 
 def _clear_runs(laps: Laps) -> FloatArray:
-    """Weights of the runs: one held up by traffic counts little.
+    """Weights of the runs: the chance that nothing held each of them up.
 
-    Weights about a parabola with levels and a trend, settled by reweighting [3]_.
+    A mixture of like laps, held-up ones, which are slower, and strays, about a parabola with
+    levels and a trend, settled by expectation and maximisation [3]_ from several scatters, about
+    a fit by least absolute values, which a few slow laps do not draw.
     """
     weights = np.ones(len(laps.times))
-    if len(weights) <= _FEW_LAPS:
+    starts = np.flatnonzero(np.diff(laps.stretches, prepend=laps.stretches[:1] - 1))
+    taken = len(starts) + 3
+    if len(weights) <= max(_FEW_LAPS, taken + 2):
         return weights
-    free = len(weights) - len(np.unique(laps.stretches)) - 3
-    narrow = 1.4826 * math.sqrt(len(weights) / max(free, 1))  # the fit has taken some of it
     for _ in range(_ROUNDS):
-        columns, _ = _from_own_level(laps, weights)
-        root = np.sqrt(weights)
-        size = np.maximum(np.linalg.norm(columns[1:], axis=1), 1e-12)
-        fit = np.linalg.lstsq((columns[1:] / size[:, None] * root).T, columns[0] * root, 1e-6)[0]
-        rest = columns[0] - fit @ (columns[1:] / size[:, None])
-        scale = max(narrow * float(np.median(np.abs(rest))), _SCATTERS[0])
-        weights = 1.0 / (1.0 + (rest / (_HELD_UP * scale)) ** 4)
-    return weights
+        weights = 1.0 / np.maximum(np.abs(_left_over(laps, weights, starts)), 0.005)
+    rest = _left_over(laps, weights, starts)
+    found = [_settled(laps, starts, taken, rest, scale) for scale in _FROM]
+    return max(found, key=lambda one: one[0])[1]
+
+
+def _settled(
+    laps: Laps, starts: IntArray, taken: int, rest: FloatArray, scale: float
+) -> tuple[float, FloatArray]:
+    """Log likelihood and weights to which a mixture settles from this scatter.
+
+    `taken` is how many unknowns the fit has beside.
+    """
+    share = 0.1
+    for _ in range(_ROUNDS):
+        like = np.exp(-0.5 * (rest / scale) ** 2) / (scale * math.sqrt(math.tau))
+        clear = (1 - share) * like
+        whole = clear + share * _held_up(rest)
+        weights = np.maximum(clear / whole, _LEAST)
+        log = float(np.log(whole).sum()) + taken * math.log(scale)
+        log += math.log(share) + 9 * math.log(1 - share) - float(_unlikely(np.array(scale)))
+        rest = _left_over(laps, weights, starts)
+        free = max(float(weights.sum()) - taken, 1.0)
+        scale = max(math.sqrt(float(weights @ rest**2) / free), _SCATTERS[0])
+        share = (float((1 - weights).sum()) + 1.0) / (len(weights) + 10.0)
+    return log, weights
+
+
+def _held_up(rest: FloatArray) -> FloatArray:
+    """Density of a lap that was held up, or timed wrong, 1/s."""
+    slower = np.maximum(rest, 0.0) / _TRAFFIC * np.exp(-np.maximum(rest, 0.0) / _TRAFFIC)
+    return np.asarray((0.95 * slower + 0.05 * np.exp(-np.abs(rest))) / _TRAFFIC)
+
+
+def _left_over(laps: Laps, weights: FloatArray, starts: IntArray) -> FloatArray:
+    """Laps less the parabola, the levels and the trend that fit them best, s."""
+    columns = np.array([laps.times, laps.offsets, laps.offsets**2, laps.orders])
+    columns = _less_level(columns, weights, starts)
+    size = np.maximum(np.linalg.norm(columns[1:], axis=1), 1e-12)[:, None]
+    regressors, root = columns[1:] / size, np.sqrt(weights)
+    fit = np.linalg.lstsq((regressors * root).T, columns[0] * root, 1e-6)[0]
+    return np.asarray(columns[0] - fit @ regressors)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
-from rollpath.book.lessons import BORNE_OUT, FAR, FEWEST_CLEAN, NOT_NEEDED
+from rollpath.book.lessons import BORNE_OUT, COVERS, FAR, FEWEST_CLEAN, NOT_NEEDED
 from rollpath.screen import Screen, inches
 from rollpath.show.notebook import clean_text
 from rollpath.show.words import counted, finite_or_none
@@ -13,6 +13,8 @@ from rollpath.show.words import counted, finite_or_none
 if TYPE_CHECKING:
     from rollpath.book.lessons import Alone, Correction, Finding, Study
     from rollpath.stagger import Baseline
+
+_OFTEN = f"{round(100 * COVERS)} in 100"
 
 
 def finding_words(study: Study, finding: Finding, screen: Screen) -> str:
@@ -62,7 +64,7 @@ def _shown(study: Study, finding: Finding, screen: Screen) -> str:
     way = "more" if found.stagger > 0 else "less"
     told = (
         f"Shown: this car wants {screen.fine(abs(found.stagger))} {way} than the physics "
-        f"({_interval_words(found.interval, screen)}, 99 in 100; "
+        f"({_interval_words(found.interval, screen)}, {_OFTEN}; "
         f"{counted(found.clean_runs, 'clean run')}{_where(found)}). "
         "`rollpath baseline --book` puts it on."
     )
@@ -140,7 +142,7 @@ def lesson_words(study: Study, physics: Baseline, screen: Screen) -> str:
     return (
         f"By physics alone {screen.tape(physics.stagger.recommended)}. Your own nights, "
         f"{found.condition}: {screen.fine(found.stagger, signed=True)} "
-        f"({_interval_words(found.interval, screen)}, 99 in 100, {found.clean_runs} clean runs"
+        f"({_interval_words(found.interval, screen)}, {_OFTEN}, {found.clean_runs} clean runs"
         f"{_where(found)}). The stagger above has it in; scrub is by physics."
     )
 

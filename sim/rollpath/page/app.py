@@ -1,6 +1,7 @@
 """The pages put together: addresses, what every page is given, and what goes wrong told calmly."""
 
 from http import HTTPStatus
+from typing import Any
 
 from flask import Flask, render_template, request
 from werkzeug.exceptions import HTTPException
@@ -23,6 +24,13 @@ KEPT_FOR = 3600
 """Seconds that a phone may keep our style and script."""
 
 
+class Pages(Flask):
+    """An app whose faults are a line at the laptop, as the command's are."""
+
+    def log_exception(self, exc_info: Any) -> None:
+        self.logger.error("%s failed: %r", request.path, exc_info[1])
+
+
 def make_app(desk: Desk, guard: Guard) -> Flask:
     """The pages of a trailer.
 
@@ -31,7 +39,7 @@ def make_app(desk: Desk, guard: Guard) -> Flask:
     desk : Desk
     guard : Guard
     """
-    app = Flask(__name__)
+    app = Pages(__name__)
     app.config["MAX_CONTENT_LENGTH"] = LARGEST_FORM
     app.config["SEND_FILE_MAX_AGE_DEFAULT"] = KEPT_FOR
     app.extensions["desk"] = desk

@@ -1,5 +1,6 @@
 """The pages served: to this laptop alone, or to the phones around it for an evening."""
 
+import logging
 import socket
 from collections.abc import Callable
 from pathlib import Path
@@ -46,6 +47,7 @@ def serve(
     """
     from waitress import create_server
 
+    logging.getLogger("waitress.queue").setLevel(logging.ERROR)  # a crowd waits its turn
     address = local_address() if share else HERE
     key = new_key() if share else ""
     names = dict.fromkeys([HERE, "localhost", address])

@@ -46,15 +46,20 @@ def _given(table: Desk) -> dict[str, Any]:
         "done": [action_words(one, table.screen) for one in table.actions()[-1:]],
     }  # fmt: skip
     try:
-        advice = table.tonight()
+        return given | table.remember("words of tonight", lambda: _words(table))
     except RollpathError as error:
         return given | {"fault": str(error)}
-    return given | {
-        "answer": answer_lines(advice, table.screen),
+
+
+def _words(table: Desk) -> dict[str, Any]:
+    """The answer in words."""
+    advice, screen = table.tonight(), table.screen
+    return {
+        "answer": answer_lines(advice, screen),
         "why_not": no_tires_words(advice),
-        "cells": bolt_cells(advice, table.screen),
-        "scales": scale_lines(advice, table.screen),
-        "next": next_lines(advice, table.screen),
+        "cells": bolt_cells(advice, screen),
+        "scales": scale_lines(advice, screen),
+        "next": next_lines(advice, screen),
     }
 
 

@@ -8,7 +8,7 @@ import pytest
 
 pytest.importorskip("flask")
 
-from page_helpers import folder, phone  # noqa: F401
+from page_helpers import app_of, folder, phone  # noqa: F401
 from rollpath.page import desk as desk_room
 from rollpath.page.app import make_app
 from rollpath.page.guard import Guard

@@ -120,7 +120,7 @@ def bag(count: int, seed: int) -> list[Case]:
 
 def _wild(columns: dict[str, Any], rng: np.random.Generator) -> dict[str, Any]:
     rows = {name: values.copy() for name, values in columns.items()}
-    for name in rows.keys() - {"time"}:
+    for name in sorted(rows.keys() - {"time"}):
         some = rng.random(len(rows[name])) < 0.01
         rows[name][some] = rng.choice([0.0, 1e4])
     return rows

@@ -15,6 +15,7 @@ References
 .. [2] A. Tarantola, Inverse Problem Theory, ch. 3 (least squares with what was known before).
 """
 
+import math
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -38,56 +39,32 @@ from rollpath.units import FOOT, KINDS, MPH, FloatArray
 
 # What a log must be
 
-FEWEST_ROWS = 20
-"""Of a lap with anything to say."""
+BINS = 72
+"""Parts of the lap in which channels are averaged: a car length or two each. Everything that is
+read of a lap is read to this grain, and what needs a finer or coarser one counts in it."""
+ENOUGH = BINS // 4
+"""Rows, or parts of the lap that were seen, below which a channel says nothing."""
 LIKE_LAPS = 0.04
 """Laps within this share of each other's time are comparable. Engineering judgement: a caution or
 a missed corner costs more."""
 MOST_LAPS = 12
-"""Comparable laps used, the quickest first."""
+"""Comparable laps used, the quickest first; more rows only cost time."""
 SAME_TRACK = (0.8, 1.25)
-"""A recorded lap is of a track when it is this much of the length of a groove there."""
-SAME_SPEED = (0.87, 1.15)
-"""Recorded speed over speed along the positions; outside, a unit is wrong."""
+"""A recorded lap is of a track when it is this much of the length of a groove there, and a speed is
+in the right unit when it is this much of that along the positions. Engineering judgement: lines
+differ by less, units by more."""
 KMH = KINDS["speed"].units["km/h"]
 """One km/h, in m/s."""
 UNIT_SLIPS = {
-    MPH / KMH: "km/h headed mph", KMH / MPH: "mph headed km/h", 1 / KMH: "km/h headed m/s",
-    KMH: "m/s headed km/h", 1 / MPH: "mph headed m/s", MPH: "m/s headed mph",
-    1 / FOOT: "positions in ft headed m", FOOT: "positions in m headed ft",
-    1000.0: "time in ms headed s", 0.001: "time in s headed ms",
+    "km/h headed mph": MPH / KMH, "mph headed km/h": KMH / MPH, "km/h headed m/s": 1 / KMH,
+    "m/s headed km/h": KMH, "mph headed m/s": 1 / MPH, "m/s headed mph": MPH,
+    "positions in ft headed m": FOOT, "positions in m headed ft": 1 / FOOT,
+    "time in ms headed s": 1000.0, "time in s headed ms": 0.001,
 }  # fmt: skip
-"""Slips of the unit by the factor they make of speed over speed along the positions."""
-UNIT_NEAR = 0.08
-"""How near a factor must be to name the slip."""
-
-
-# How a log is read
-
-STATIONS = 240
-"""Of a recorded path: its curvature has no finer grain."""
-BINS = 72
-"""Parts of the lap in which channels are averaged."""
-MOST_HARMONICS = 20
-"""Of the speed around a lap."""
+"""The factor that each slip of a unit makes of speed over speed along the positions."""
 SPIKE = 6.0
 """Times the usual distance from the median at which a row is nonsense; a tenth of the channel's
 size more is always let pass. Engineering judgement."""
-LEAST_OFF_PATH = 5.0
-"""m; a row nearer to the path than this is never nonsense. Engineering judgement: the drift of a
-phone's positions."""
-LEAST_LAP = 0.98
-"""Laps counted as one where only speed and time are known. Engineering judgement: speed is read
-some 2 % low."""
-REPEAT_BINS = 48
-"""Parts of a lap in which its speed is to repeat. Engineering judgement: a second or less each."""
-REPEAT_TRIED = 91
-"""Lap lengths tried over `SAME_TRACK`: one for each half per cent."""
-SHIFT_BINS = 360
-"""Parts of a lap by which it is shifted on the model's: a yard or so each."""
-ROUGHNESS = 1e-3
-"""Weight on the square of a harmonic's number, rows being worth 1 together; the speed around a lap
-is hardly touched where there are rows. Engineering judgement."""
 
 
 class RunLogError(RollpathError):
@@ -269,7 +246,7 @@ def find_laps(log: RunLog, track: Track, groove: Groove, lap: Lap) -> Laps:
         If there is no whole lap, it is of another track, it runs clockwise, or a unit is wrong.
     """
     rows = max((len(channel) for channel in log.channels.values()), default=0)
-    if rows < FEWEST_ROWS:
+    if rows < ENOUGH:
         raise RunLogError(f"{rows} rows are too few; record at least one whole lap")
     if log.x is None or log.y is None:
         return _laps_by_speed(log, groove, lap)
@@ -300,15 +277,17 @@ def _laps_by_position(log: RunLog, track: Track, groove: Groove) -> Laps:
     assert used.x is not None and used.y is not None
     z = used.x + 1j * used.y
     s = nearest_places(path, z)
-    near = np.abs(z - path.at(s)) < max(SPIKE * path.noise, LEAST_OFF_PATH)
+    near = np.abs(z - path.at(s)) < max(SPIKE * path.noise, path.length / BINS)
+    line = banked_like(measured_groove(track, path, 4 * BINS), groove)
+    _check_shape(line, groove, track)
     laps = Laps(
-        used.at(near), banked_like(measured_groove(track, path, STATIONS), groove),
+        used.at(near), line,
         (s[near] - start) % path.length,
         np.searchsorted(chosen, row_lap[known][near]), found, len(chosen),
         times[chosen] if log.time is not None else np.zeros(0), True,
         (*log.notes, *map(str, tidy.notes), *_lap_notes(found, len(chosen))),
     )  # fmt: skip
-    if len(laps.s) < FEWEST_ROWS:
+    if len(laps.s) < ENOUGH:
         raise RunLogError(f"{len(laps.s)} rows of whole laps are too few; record faster or longer")
     _check_speed(laps)
     return laps
@@ -357,10 +336,6 @@ def _check_length(length: float, groove: Groove) -> None:
         )
 
 
-REGISTERED = 8
-"""Times a path is laid on another before their nearest places are taken as the same."""
-
-
 def banked_like(measured: Groove, groove: Groove) -> Groove:
     """A measured path with the bank that a groove of the same track has beside it.
 
@@ -373,12 +348,44 @@ def banked_like(measured: Groove, groove: Groove) -> Groove:
     there, z = x + 1j * y, measured.path[0] + 1j * measured.path[1]
     tree = KDTree(np.stack([x, y], axis=-1))
     beside = np.arange(len(z)) * len(there) // len(z)
-    for _ in range(REGISTERED):
+    for _ in range(BINS):  # until it lies still, which a score of times does
         moved, target = z - z.mean(), there[beside]
         turn = np.vdot(moved, target - target.mean())
         z = moved * (turn / abs(turn)) + target.mean()
-        beside = tree.query(np.stack([z.real, z.imag], axis=-1))[1]
+        before, beside = beside, tree.query(np.stack([z.real, z.imag], axis=-1))[1]
+        if np.array_equal(before, beside):
+            break
     return replace(measured, bank=groove.bank[beside], laid=(z.real, z.imag))
+
+
+def _check_shape(line: Groove, groove: Groove, track: Track) -> None:
+    """Refuse a line that, laid on the track as well as it can be, is off it by a track's width."""
+    from scipy.spatial import KDTree
+
+    tree = KDTree(np.stack(groove.path, axis=-1))
+    off = float(tree.query(np.stack(line.laid or line.path, axis=-1))[0].max())
+    if off > float(track.width):
+        raise RunLogError(
+            f"the recorded lap has another shape: somewhere it runs {off / float(track.width):.1f} "
+            "times the track's width beside it, so this is another track, or the track file is "
+            "not measured right"
+        )
+
+
+def transits(laps: Laps, time: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Place and speed between rows a part of the lap or more apart."""
+    length = float(laps.groove.length)
+    lag = max(1, len(time) // (BINS * laps.used))
+    moved = (laps.s[lag:] - laps.s[:-lag] + 0.5 * length) % length - 0.5 * length
+    passed = time[lag:] - time[:-lag]
+    good = (passed > 0) & (passed < np.median(laps.times) / 4) & (moved > 0)
+    middle = (laps.s[:-lag] + 0.5 * moved) % length
+    return middle[good], moved[good] / passed[good]
+
+
+def _in_order(s: FloatArray, rows: FloatArray) -> tuple[FloatArray, FloatArray]:
+    order = np.argsort(s, kind="stable")
+    return s[order], rows[order]
 
 
 def _check_speed(laps: Laps) -> None:
@@ -386,14 +393,17 @@ def _check_speed(laps: Laps) -> None:
     speed, times = laps.log.speed, laps.times
     if speed is None:
         return
-    recorded = float(np.nanmean(laps.binned(speed)))
-    if not len(times):
+    if not len(times) or laps.log.time is None:
         return
-    along = float(laps.groove.length) / float(np.mean(times))
-    factor = recorded / along
-    if not SAME_SPEED[0] <= factor <= SAME_SPEED[1]:
-        near = [name for slip, name in UNIT_SLIPS.items() if abs(factor / slip - 1) < UNIT_NEAR]
-        hint = f"; {near[0]}?" if near else ""
+    middle, along = transits(laps, laps.log.time)
+    seen = np.isfinite(speed)
+    there = np.interp(middle, *_in_order(laps.s[seen], speed[seen]))
+    # The median, so that a few rows of nonsense are not taken for a unit.
+    factor = float(np.median(there / along))
+    if not SAME_TRACK[0] <= factor <= SAME_TRACK[1]:
+        off = {name: abs(math.log(max(factor, 1e-9) / slip)) for name, slip in UNIT_SLIPS.items()}
+        near = min(off, key=off.__getitem__)
+        hint = f"; {near}?" if off[near] < math.log(SAME_TRACK[1]) / 2 else ""
         raise RunLogError(
             f"the speed column reads {factor:.3g} times the speed along the positions: a "
             f"unit is wrong{hint}"
@@ -409,7 +419,7 @@ def _laps_by_speed(log: RunLog, groove: Groove, lap: Lap) -> Laps:
     step = 0.5 * (log.speed[1:] + log.speed[:-1]) * np.diff(log.time)
     run = np.concatenate([[0.0], np.cumsum(step)])
     known_length = float(groove.length)
-    found = int(run[-1] / known_length / LEAST_LAP)
+    found = int(run[-1] / known_length + 2 / BINS)
     if found < 2:
         raise RunLogError(
             f"speed and time cover {run[-1] / known_length:.1f} laps of the track; without "
@@ -434,12 +444,13 @@ def _laps_by_speed(log: RunLog, groove: Groove, lap: Lap) -> Laps:
 
 def _repeating_length(run: FloatArray, speed: FloatArray, known: float) -> float:
     """Lap length near a known one at which the speed repeats best, m."""
-    tried = known * np.linspace(*SAME_TRACK, REPEAT_TRIED)
+    tried = known * np.arange(*SAME_TRACK, 1 / (3 * BINS))
+    parts = min(2 * BINS // 3, len(run) // 3)
     spread = []
     for length in tried:
-        bins = (run / length % 1.0 * REPEAT_BINS).astype(np.intp)
-        count = np.maximum(np.bincount(bins, minlength=REPEAT_BINS), 1)
-        mean = np.bincount(bins, speed, minlength=REPEAT_BINS) / count
+        bins = (run / length % 1.0 * parts).astype(np.intp)
+        count = np.maximum(np.bincount(bins, minlength=parts), 1)
+        mean = np.bincount(bins, speed, minlength=parts) / count
         spread.append(float(np.mean((speed - mean[bins]) ** 2)))
     best = int(np.argmin(spread))
     if spread[best] > 0.5 * float(np.var(speed)):
@@ -452,7 +463,7 @@ def _repeating_length(run: FloatArray, speed: FloatArray, known: float) -> float
 
 def _shift(laps: FloatArray, speed: FloatArray, groove: Groove, lap: Lap) -> float:
     """Where the model's lap starts in a log counted in laps."""
-    n = SHIFT_BINS
+    n = 5 * BINS
     bins = (laps % 1.0 * n).astype(np.intp)
     count = np.bincount(bins, minlength=n)
     at = np.flatnonzero(count)

@@ -7,20 +7,20 @@ import numpy as np
 
 from rollpath.axle.rolling import needed_stagger
 from rollpath.car import Car
+from rollpath.doubts import GRIP_DOUBT
 from rollpath.feel.lap import trim_lap
 from rollpath.groove.path import Groove
-from rollpath.lap import PHASES, Lap, driven_lap, solve_lap
+from rollpath.lap import PHASES, Lap, LapError, driven_lap, solve_lap
 from rollpath.runlog.laps import (
     BINS,
-    FEWEST_ROWS,
-    MOST_HARMONICS,
-    ROUGHNESS,
+    ENOUGH,
     Laps,
     RunLog,
     RunLogError,
     find_laps,
+    transits,
 )
-from rollpath.runlog.recording import LEAST_SPEED, STEP, Recording
+from rollpath.runlog.recording import LEAST_SPEED, MOST_APART, STEP, Recording
 from rollpath.runlog.slip import read_slip
 from rollpath.runlog.wheel import read_wheel
 from rollpath.stagger import recommend
@@ -28,10 +28,7 @@ from rollpath.track import Condition, Track
 from rollpath.units import FloatArray
 
 GRIP_PASSES = 2
-GRIP_RANGE = (0.7, 1.4)
-"""Share of a surface's grip within which that of the laps is looked for."""
-GRIP_SAID = 0.1
-"""Change of the grip that is worth a note."""
+"""Times the grip is fitted; each brings it far nearer."""
 
 
 def read_run(
@@ -84,35 +81,24 @@ def _speed(laps: Laps, car: Car, condition: Condition) -> FloatArray:
         return _around(groove, laps.s, laps.without_spikes(log.speed))
     if log.time is None:
         return solve_lap(groove, car, condition).speed
-    middle, pace = _transits(laps, log.time)
+    middle, pace = transits(laps, log.time)
     return _around(groove, middle, pace)
-
-
-def _transits(laps: Laps, time: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Place and speed between rows a bin or more apart."""
-    length = float(laps.groove.length)
-    lag = max(1, len(time) // (BINS * laps.used))
-    moved = (laps.s[lag:] - laps.s[:-lag] + 0.5 * length) % length - 0.5 * length
-    passed = time[lag:] - time[:-lag]
-    good = (passed > 0) & (passed < np.median(laps.times) / 4) & (moved > 0)
-    middle = (laps.s[:-lag] + 0.5 * moved) % length
-    return middle[good], moved[good] / passed[good]
 
 
 def _around(groove: Groove, s: FloatArray, rows: FloatArray) -> FloatArray:
     """Rows smoothed around the lap by a short Fourier series, at the stations."""
     seen = np.isfinite(rows)
     s, rows = s[seen], rows[seen]
-    if len(rows) < FEWEST_ROWS:
+    if len(rows) < ENOUGH:
         raise RunLogError(f"{len(rows)} rows with a speed are too few")
-    harmonics = min(MOST_HARMONICS, len(rows) // 6)
+    harmonics = min(BINS // 4, len(rows) // 6)
 
     def series(at: FloatArray) -> FloatArray:
         angle = 2 * np.pi * np.outer(at / float(groove.length), np.arange(1, harmonics + 1))
         return np.hstack([np.ones((len(at), 1)), np.cos(angle), np.sin(angle)])
 
     # A trace of roughness so that a stretch without rows does not swing.
-    rough = np.concatenate([[0.0], *2 * [np.arange(1, harmonics + 1) ** 2]]) * ROUGHNESS
+    rough = np.concatenate([[0.0], *2 * [np.arange(1, harmonics + 1) ** 2]]) / BINS**2
     A = np.vstack([series(s) / math.sqrt(len(s)), np.diag(rough)])
     b = np.concatenate([rows / math.sqrt(len(s)), np.zeros(len(rough))])
     around: FloatArray = series(groove.s) @ np.linalg.lstsq(A, b, rcond=None)[0]
@@ -121,18 +107,21 @@ def _around(groove: Groove, s: FloatArray, rows: FloatArray) -> FloatArray:
 
 def _fitted_grip(lap: Lap, car: Car, condition: Condition) -> tuple[Condition, list[str]]:
     """The surface with the grip that the corners were driven with, at the usual pace."""
-    share, (low, high) = 1.0, GRIP_RANGE
+    share = 1.0
     for _ in range(GRIP_PASSES):
         fitted = replace(condition, grip=condition.grip * share)
-        feel = trim_lap(solve_lap(lap.groove, car, fitted), car, fitted, car.rear.stagger)
+        try:
+            feel = trim_lap(solve_lap(lap.groove, car, fitted), car, fitted, car.rear.stagger)
+        except LapError:  # no lap can be driven on so little: the log is no guide to the grip
+            return condition, []
         corner = (feel.lap.phase == PHASES.index("centre")) & feel.fitted.held[0]
         if not corner.any():
             return condition, []
         weight = (lap.groove.curvature * lap.groove.ds)[corner]
         asked, given = (weight @ v[corner] ** 2 for v in (lap.speed, feel.speed[0]))
-        share = min(max(share * asked / given, low), high)
+        share = min(max(share * asked / given, 1 / MOST_APART), MOST_APART)
     fitted = replace(condition, grip=condition.grip * share)
-    if abs(share - 1.0) < GRIP_SAID:
+    if abs(share - 1.0) < GRIP_DOUBT:
         return fitted, []
     word = "more" if share > 1.0 else "less"
     return fitted, [

@@ -22,9 +22,11 @@ LEAST_SPEED = 3.0
 TAPE_DOUBT = 0.35 * INCH
 """Running stagger against the taped: growth, pressure, a tape mark."""
 NEED_DOUBT = 0.2 * INCH
-"""Needed stagger of a recorded line: its curvature, bank and loads."""
-UNSEEN_NEED_DOUBT = 0.4 * INCH
-"""The same where the line itself was not recorded."""
+"""Needed stagger of a recorded line: its curvature, bank and loads. Twice that where the line
+itself was not recorded."""
+MOST_APART = 1.4
+"""Most that the tires are softer, or the surface grips more or less, than the model has them:
+beyond, something else is wrong."""
 GEAR_FAULT = 0.05
 """Slip with no thrust, as a share, from which the gear ratio is doubted."""
 

@@ -4,8 +4,9 @@ import math
 from dataclasses import dataclass
 
 from rollpath.car import Car
-from rollpath.runlog.recording import NEED_DOUBT, TAPE_DOUBT, UNSEEN_NEED_DOUBT, Recording
-from rollpath.runlog.slip import MOST_SLIP, SPIN_SHARE
+from rollpath.runlog.laps import BINS
+from rollpath.runlog.recording import NEED_DOUBT, TAPE_DOUBT, Recording
+from rollpath.runlog.slip import MOST_SLIP
 
 TAPE_DOUBTED = 2.0
 """Standard deviations between wheel and tape from which the tires are to be taped again: a right
@@ -43,16 +44,16 @@ def read_log(run: Recording, car: Car) -> LogWord:
     taped, running, error = float(car.rear.stagger), float(car.rear.stagger), TAPE_DOUBT
     if run.wheel is not None:
         running, error = run.wheel.stagger, run.wheel.error
-    need = NEED_DOUBT if run.laps.is_measured else UNSEEN_NEED_DOUBT
+    need = NEED_DOUBT * (1.0 if run.laps.is_measured else 2.0)
     best = float(run.best.unbounded) - (running - taped)
     code = "spins" if spins(run) else "tape" if tape_doubted(run) else "stagger"
     return LogWord(code, best, math.hypot(error, need))
 
 
 def spins(run: Recording) -> bool:
-    """Whether the rear tires spin: over more of the lap than chance, or past any doubt."""
+    """Whether the rear tires spin: in more than one part of the lap, or past any doubt."""
     slip = run.slip
-    return slip is not None and (slip.spinning > SPIN_SHARE or slip.exit > MOST_SLIP)
+    return slip is not None and (slip.spinning > 1.5 / BINS or slip.exit > MOST_SLIP)
 
 
 def tape_doubted(run: Recording) -> bool:

@@ -10,34 +10,22 @@ from rollpath.car import Car
 from rollpath.feel.lap import Feel
 from rollpath.groove.path import grip_under
 from rollpath.lap import PHASES
-from rollpath.runlog.laps import BINS
-from rollpath.runlog.recording import GEAR_FAULT, LEAST_SPEED, Recording, Slip
+from rollpath.runlog.laps import BINS, ENOUGH
+from rollpath.runlog.recording import GEAR_FAULT, LEAST_SPEED, MOST_APART, Recording, Slip
 from rollpath.tire import brush_slip
 from rollpath.units import FloatArray, Real
 
-SLIP_SCATTER = 0.02
-"""Slip, as a share, beyond which a part of the lap counts less in the line through all of them.
-Engineering judgement: engine speed and road speed are each read to a per cent or so."""
-SOFTEST = 1.4
-"""Most that slip may be over the model's because the tires are softer; beyond, they spin."""
-SPIN_EXCESS = 0.03
-"""Slip beyond the model's, as a share, for wheelspin."""
+SLIP_DOUBT = 0.03
+"""Slip, as a share, that a log leaves in doubt in one part of the lap: engine speed and road speed
+are each read to a per cent or two. Engineering judgement."""
 SPUN_USED = 0.95
-"""Share of the rear grip used from which that excess is wheelspin. Engineering judgement: most of
-the tread slides."""
+"""Share of the rear grip used from which slip beyond the model's is wheelspin. Engineering
+judgement: most of the tread slides."""
 MOST_SLIP = 0.20
 """Slip off the corner, as a share, that is wheelspin on any tire and any surface (common practice,
 no source)."""
 OFF_THROTTLE = 0.15
 """Of the most throttle, below which the axle is taken to roll: engineering judgement."""
-BRAKES_SLIP = 0.08
-"""Most that the two estimates of a wrong ratio are apart by the brakes alone, as a share of slip.
-Engineering judgement."""
-FEWEST_ROLLING = 9
-"""Parts of the lap, an eighth, that must roll for the gear ratio to be judged by them: in a short
-braking the brakes are all of it."""
-SPIN_SHARE = 0.025
-"""Of the lap that must spin for the run to count as spinning: about half a second."""
 
 
 # Wheel slip from engine speed
@@ -94,7 +82,7 @@ def read_slip(run: Recording, car: Car, gear_ratio: float | None) -> Slip | None
     rolls = rolling_speed(log.engine_speed, gear_ratio, circumference)
     with np.errstate(divide="ignore", invalid="ignore"):
         recorded = run.laps.binned(np.where(rolls > LEAST_SPEED, 1.0 - road / rolls, np.nan))
-    if np.isfinite(recorded).sum() < BINS // 4:
+    if np.isfinite(recorded).sum() < ENOUGH:
         return None
     model = run.by_bin(np.nan_to_num(tread_slip_along(run.feel, car)[1]))
     at_exit = run.by_bin(run.exit.astype(float)) > 0.5
@@ -124,7 +112,7 @@ def _rolling(run: Recording) -> NDArray[np.bool_]:
     if throttle is not None:
         pressed = run.laps.binned(throttle)
         off: NDArray[np.bool_] = pressed < OFF_THROTTLE * np.nanmax(pressed)
-        if off.sum() >= FEWEST_ROLLING:
+        if off.sum() >= ENOUGH // 2:
             return off
     return run.by_bin((run.lap.thrust <= 0).astype(float)) > 0.5
 
@@ -145,15 +133,15 @@ def _against_model(
     used = seen & elsewhere
     x, y = model[used], recorded[used]
     fit = least_squares(
-        lambda p: p[0] + p[1] * x - y, [0.0, 1.0], bounds=([-np.inf, 0.0], [np.inf, SOFTEST]),
-        loss="soft_l1", f_scale=SLIP_SCATTER,
+        lambda p: p[0] + p[1] * x - y, [0.0, 1.0], bounds=([-np.inf, 0.0], [np.inf, MOST_APART]),
+        loss="soft_l1", f_scale=SLIP_DOUBT,
     )  # fmt: skip
     line, slope = map(float, fit.x)
     rolls = seen & rolling
-    if rolls.sum() < FEWEST_ROLLING:
+    if rolls.sum() < ENOUGH // 2:
         return line, slope
     left = float(np.median((recorded - model)[rolls]))
-    if abs(line - left) < BRAKES_SLIP:
+    if abs(line - left) < 2 * GEAR_FAULT:
         return line, slope
     return (min(line, left, key=abs) if line * left > 0 else 0.0), slope
 
@@ -171,5 +159,5 @@ def _spinning(run: Recording, slip: FloatArray, expected: FloatArray, softer: fl
     total = np.hypot(slip, run.by_bin(side) * (1.0 - slip))
     past = softer * brush_slip(SPUN_USED, _grip_by_bin(run), condition.slip_stiffness)
     powered = run.by_bin((feel.lap.thrust > 0).astype(float)) > 0.5
-    spins = powered & (total > past) & (slip > expected + SPIN_EXCESS)
+    spins = powered & (total > past) & (slip > expected + SLIP_DOUBT)
     return float(spins.sum()) / BINS

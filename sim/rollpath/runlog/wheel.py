@@ -1,39 +1,29 @@
 """Recorded steering read against the model."""
 
 import math
-from dataclasses import replace
 
 import numpy as np
 
 from rollpath.car import Car
+from rollpath.doubts import STIFFNESS_DOUBT
 from rollpath.feel.lap import trim_lap
 from rollpath.lap import PHASES
-from rollpath.runlog.laps import BINS
+from rollpath.runlog.laps import BINS, ENOUGH
 from rollpath.runlog.recording import STEP, TAPE_DOUBT, Recording, Wheel
 from rollpath.runlog.slip import mean_of
 from rollpath.screen import degrees
-from rollpath.units import DEGREE, FloatArray, G
+from rollpath.typical import TYPICAL
+from rollpath.units import DEGREE, FloatArray
 
 ZERO_DOUBT = 8.0 * DEGREE
 """Zero of the steering sensor, at the steering wheel."""
-GAIN_DOUBT = 0.1
-"""Steering ratio."""
-BALANCE_DOUBT = 2.0 * DEGREE
-"""Steering wheel for each g across that the model does not know: camber, toe, springs."""
-STIFFNESS_DOUBT = 0.15
-"""Slip stiffness of the tires, as a share."""
-REAR_DOUBT = 0.15
-"""Slip stiffness of the rear tires beside the front, as a share."""
-GRIP_DOUBT = 0.03
-"""Grip of the surface, as a share."""
 MODEL_DOUBT = 5.0 * DEGREE
 """Steering wheel in one part of the lap."""
 SLOW_WAVES = 2
 """Waves around the lap of which the steering is read: one a corner."""
-REVERSED = -0.4
-"""Correlation of recorded and expected steering below which the sign is doubted."""
 LEAST_MOVED = 0.3
-"""Share of the expected travel of the wheel below which the channel is doubted."""
+"""Share of the expected travel of the wheel below which the channel is doubted, and correlation
+with it beyond which it runs the other way."""
 
 
 def read_wheel(run: Recording, car: Car) -> tuple[Wheel | None, str]:
@@ -42,7 +32,7 @@ def read_wheel(run: Recording, car: Car) -> tuple[Wheel | None, str]:
     Notes
     -----
     Least squares with what was known before [2]_: the stagger about the taped one, and about
-    nothing the zero of the sensor, an error of the steering ratio, and steering for each g across.
+    nothing the zero of the sensor, an error of the steering ratio, and tires of other stiffness.
     """
     steering = run.laps.log.steering
     if steering is None:
@@ -57,10 +47,10 @@ def read_wheel(run: Recording, car: Car) -> tuple[Wheel | None, str]:
     apart = _slow(_filled(recorded) - model)
     rows = _slow(np.stack([
         run.by_bin((wheel[2] - wheel[0]) / (2 * STEP)), np.ones(BINS), model - model.mean(),
-        run.by_bin(run.feel.lap.a_y / G),
         *(run.by_bin(change) for change in _others(run)),
     ], axis=-1))  # fmt: skip
-    before = np.array([TAPE_DOUBT, ZERO_DOUBT, GAIN_DOUBT, BALANCE_DOUBT, 1.0, 1.0, 1.0])
+    ratio = TYPICAL["steering_ratio"]
+    before = np.array([TAPE_DOUBT, ZERO_DOUBT, ratio.doubt / ratio.value, 1.0, 1.0])
     normal = rows.T @ rows / MODEL_DOUBT**2 + np.diag(before**-2.0)
     found = np.linalg.solve(normal, rows.T @ apart / MODEL_DOUBT**2)
     left = float(np.sqrt(np.mean((apart - rows @ found) ** 2)))
@@ -99,25 +89,20 @@ def _filled(bins: FloatArray) -> FloatArray:
 
 
 def _others(run: Recording) -> list[FloatArray]:
-    """Steering wheel for tires one standard deviation softer, the rear ones alone, and a surface
-    as much slicker; less that of the car as it is."""
+    """Steering wheel for tires one standard deviation softer, and for the rear ones alone; less
+    that of the car as it is."""
     feel, stagger = run.feel, run.feel.staggers[1]
-    slicker = replace(run.condition, grip=run.condition.grip * (1.0 - GRIP_DOUBT))
     softer = trim_lap(
         feel.lap, feel.car, run.condition, np.full(2, stagger),
         front_stiffer=np.array([1.0 - STIFFNESS_DOUBT, 1.0]),
-        rear_stiffer=1.0 - np.array([STIFFNESS_DOUBT, REAR_DOUBT]),
+        rear_stiffer=1.0 - np.array([STIFFNESS_DOUBT, STIFFNESS_DOUBT]),
     )  # fmt: skip
-    wheels = [
-        *softer.steering_wheel,
-        trim_lap(feel.lap, feel.car, slicker, stagger).steering_wheel[0],
-    ]
-    return [np.nan_to_num(wheel - feel.steering_wheel[1]) for wheel in wheels]
+    return [np.nan_to_num(wheel - feel.steering_wheel[1]) for wheel in softer.steering_wheel]
 
 
 def _doubt(recorded: FloatArray, model: FloatArray) -> str:
     """Why a steering channel cannot be the steering wheel of this car; empty when it can."""
-    if len(recorded) < BINS // 3:
+    if len(recorded) < ENOUGH:
         return "the steering channel covers too little of the lap; it was left out"
     moved = degrees(float(np.ptp(np.percentile(recorded, (5, 95)))))
     expected = degrees(float(np.ptp(np.percentile(model, (5, 95)))))
@@ -127,7 +112,7 @@ def _doubt(recorded: FloatArray, model: FloatArray) -> str:
             f"should move about {expected:.0f}: a wrong unit, the angle of the front wheels, or "
             "another steering_ratio; it was left out"
         )
-    if float(np.corrcoef(recorded, model)[0, 1]) < REVERSED:
+    if float(np.corrcoef(recorded, model)[0, 1]) < -LEAST_MOVED:
         return (
             "the steering channel turns right where the car turns left: if the logger counts "
             "right turns positive, add --steering-positive right; it was left out"

@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from rollpath.car import BiteRates, Car, Springs, Tire, axle_roll_stiffness, tire_rates
+from rollpath.car import Axle, BiteRates, Car, Springs, Tire, axle_roll_stiffness, tire_rates
 from rollpath.corners import CORNERS, NOTHING, RAISES_BITE, Corners, only
-from rollpath.files.cars import load_car
+from rollpath.files.cars import car_from_values, load_car
 from rollpath.scales.hold import bite_map, holds, weigh_change
 from rollpath.scales.learn import (
     UNTOUCHED,
@@ -290,6 +290,45 @@ def test_height_of_the_centre_of_gravity_takes_from_the_rear_rate_and_adds_to_th
     assert low.rear / flat.rear == pytest.approx(0.95, abs=0.01)
     with_axes = predicted_rates(car)
     assert with_axes.rear < low.rear < flat.rear < with_axes.front < low.front
+
+
+def test_all_equal_pads_springs_and_bars_read_as_by_hand():
+    # By hand, in pounds and inches: four pads of 790 lb, four springs of 200 lb/in at the tires
+    # 60 in apart, two bars of 1000 lb in/deg, four tires of 1000 lb/in, all weight on the ground.
+    square = replace(
+        car_from_values({"name": "square"}),
+        front=Axle(60 * INCH, 83 * INCH, 83 * INCH), rear=Axle(60 * INCH, 83 * INCH, 83 * INCH),
+        weights=Corners.every(790 * POUND), tire=Tire(1000 * LB_IN), pressure=None,
+        springs=Springs((200 * LB_IN, 200 * LB_IN), (200 * LB_IN, 200 * LB_IN), 60 * INCH,
+                        1000 * BAR_UNIT, 1000 * BAR_UNIT),
+    )  # fmt: skip
+    square = on_the_ground(square)
+    assert square.weights.bite == 0
+    assert square.weights.cross_share == 0.5
+    springs_and_bar = 200 * 60**2 / 2 + 1000 * 180 / np.pi
+    tires = 1000 * 60**2 / 2
+    end = 1 / (1 / springs_and_bar + 1 / tires)  # lb in per rad, alike in front and behind
+    by_hand = 2 / 60 * (end / 2) / (2 * np.pi * 60)  # lb of bite per inch of stagger
+    assert by_hand == pytest.approx(14.97, abs=0.02)
+    for axle, way in (("rear", -1), ("front", 1)):
+        grown = Change(rollouts=only(f"right_{axle}", 1.5 * INCH))
+        then = weigh_change(square, grown).then.weights
+        assert then.bite / POUND == pytest.approx(way * 1.5 * by_hand, rel=1e-9)
+        # Half of it on each pad, so that cross weight moves by all of it.
+        assert then.cross_share == pytest.approx(0.5 + way * 1.5 * by_hand / 3160, rel=1e-9)
+        assert np.ptp(np.abs(pads(then) / POUND - 790)) < 1e-6
+    # Both alike: nothing twists. At its height it leans, and level it still reads nothing.
+    both = Change(rollouts=Corners(0.0, INCH, 0.0, INCH))
+    assert weigh_change(square, both).then.weights.bite == pytest.approx(0, abs=1e-6)
+    tall = replace(square, cg_height=19 * INCH)
+    assert bite_change(tall, bite_rates(tall), Change()) == 0
+    # By hand, with W h = 3160 x 19: the front rate up by 2 end / (2 end - W h), the rear one by
+    # that times (end - W h) / end.
+    lean = 3160 * 19
+    more = 2 * end / (2 * end - lean)
+    rates = bite_rates(tall)
+    assert rates.front / LB_IN == pytest.approx(more * by_hand, rel=1e-6)
+    assert rates.rear / LB_IN == pytest.approx(more * (end - lean) / end * by_hand, rel=1e-6)
 
 
 def test_what_a_rear_stagger_does_in_front_is_what_a_front_stagger_does_behind(car, lopsided):
@@ -863,15 +902,16 @@ def test_pad_noise_alone_does_not_make_weights_differ(car, seed):
 
 @pytest.mark.parametrize(
     ("shift", "words"),
-    [((0, 0, 15, 15), "total"), ((14, -14, 14, -14), "left side"), ((-14, -14, 14, 14), "rear")],
+    [((0, 0, 15, 15), "total"), ((14, -14, 14, -14), "left"), ((-14, -14, 14, 14), "rear")],
 )
 def test_fuel_or_ballast_that_moved_is_found(car, shift, words):
     sessions = made_sessions(car, MOVES, 0, 1)
     heavier = Corners(*(pads(sessions[3].weights) + np.array(shift) * POUND))
     sessions[3] = replace(sessions[3], weights=heavier)
     found = weights_that_differ(sessions)
-    assert {line for line, _ in found} == {5}
-    assert any(words in message and "fuel" in message for _, message in found)
+    assert {one.session.line for one in found} == {5}
+    assert words in [one.what for one in found]
+    assert all(abs(one.found - one.usual) > 20 * POUND for one in found)
 
 
 def test_driver_in_and_out_are_compared_with_their_own(car):

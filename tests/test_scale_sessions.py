@@ -12,6 +12,7 @@ from rollpath.files.cars import load_car
 from rollpath.files.schema import FileError
 from rollpath.files.sessions import load_scale_sessions
 from rollpath.files.writing import edit_yaml
+from rollpath.screen import TRADE, Screen
 from rollpath.units import INCH, POUND
 
 CARS = Path(__file__).parent.parent / "cars"
@@ -114,6 +115,13 @@ def test_no_bytes_make_a_traceback(tmp_path_factory, data):
         load_scale_sessions(path)
 
 
+def test_the_sessions_of_the_demo_car_are_read():
+    first, second, *others = load_scale_sessions(CARS / "scales" / "number-31.csv")
+    assert first.weights.bite == pytest.approx(61 * POUND)
+    assert second.rollouts.right_rear == pytest.approx(87 * INCH)
+    assert len(others) == 8
+
+
 # Editing
 
 
@@ -212,3 +220,10 @@ def test_edited_tree_differs_in_that_value_alone(tmp_path_factory, tree, outer, 
     edit_yaml(path, {f"{outer}.{inner}": "2 lb"})
     expected = {**tree, outer: {**tree.get(outer, {}), inner: "2 lb"}}
     assert yaml.safe_load(path.read_text()) == expected
+
+
+def test_a_weight_that_differs_is_told_in_the_units_asked_for(csv_file):
+    path = csv_file(HEAD, ROW, ROW.replace("838 lb", "868 lb"), ROW)
+    for screen, words in ((TRADE, "weighs 3200 lb"), (Screen("si"), "weighs 14234 N")):
+        with pytest.raises(FileError, match=words):
+            load_scale_sessions(path, screen)

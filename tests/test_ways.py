@@ -13,7 +13,7 @@ from rollpath.scales.hold import weigh_change
 from rollpath.scales.loading import UNSPRUNG, fuel_load, spring_loads, swap_spring
 from rollpath.scales.motion import bite_in_motion, set_up
 from rollpath.scales.twist import Change, stance, stance_under
-from rollpath.scales.ways import ways_to
+from rollpath.scales.ways import Valve, ways_to
 from rollpath.stagger import baseline
 from rollpath.units import GALLON, INCH, POUND, PSI
 
@@ -71,7 +71,7 @@ def test_all_four_jacks_twist_the_car_without_tilting_it():
 
 def test_air_is_a_way_inside_the_steps_allowed():
     steps = np.arange(-4, 5) * 0.5 * PSI
-    found = ways_to(CAR, 62 * POUND, [("right_rear", steps, 0.1 * INCH / PSI)])
+    found = ways_to(CAR, 62 * POUND, [Valve("right_rear", steps, 0.1 * INCH / PSI)])
     air = next(w for w in found.ways if w.means == "air")
     assert air.outcome.change.pressures.right_rear < 0
     assert abs(air.left_over) < 1.5 * POUND
@@ -172,6 +172,19 @@ def test_bite_added_on_the_scales_is_carried_through_the_corner():
 
 
 # The command
+
+
+def test_air_is_a_way_without_a_rack_too_within_two_pounds_and_marked(read, run):
+    data = read("cars/number-31.yaml", "--target", "64lb")
+    air = next(way for way in data["ways"] if way["means"] == "air")
+    assert air["typical"] == ["growth", "pressure"]
+    assert max(abs(psi) for psi in air["pressures_psi"].values()) <= 2 + 1e-9
+    assert abs(air["left_over_lb"]) < 1.5
+    out = run("cars/number-31.yaml", "--target", "64lb")[1]
+    assert "typical growth and pressure" in " ".join(out.split())
+    far = read("cars/number-31.yaml", "--target", "200lb")
+    air = next(way for way in far["ways"] if way["means"] == "air")
+    assert max(abs(psi) for psi in air["pressures_psi"].values()) == pytest.approx(2)
 
 
 def test_a_target_lists_ways(read):

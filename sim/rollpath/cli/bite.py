@@ -21,30 +21,29 @@ from rollpath.cli.arguments import (
 )
 from rollpath.cli.given import trailer_of
 from rollpath.corners import CORNERS, NOTHING, Corners, corner_named
-from rollpath.files.cars import PRESSURE, check_change, load_car
+from rollpath.files.cars import PRESSURE, check_change, load_car, rates_to_write
 from rollpath.files.racks import load_rack
 from rollpath.files.sessions import load_scale_sessions
 from rollpath.files.tracks import load_track
 from rollpath.files.writing import edit_yaml
 from rollpath.scales.hold import Outcome, weigh_change
-from rollpath.scales.learn import Learned, learn_rates
+from rollpath.scales.learn import learn_rates
 from rollpath.scales.loading import SpringSwap, fuel_load, swap_spring
 from rollpath.scales.motion import BiteInMotion, bite_in_motion, set_up
 from rollpath.scales.twist import BiteError, Change, rollout_change
 from rollpath.scales.ways import ways_to
 from rollpath.screen import Screen
 from rollpath.show.bite import bite_json, bite_screen
-from rollpath.show.learn import learned_json, learned_screen, rate_text
+from rollpath.show.learn import learned_json, learned_screen
 from rollpath.show.ways import beside_of, ways_json, ways_screen
 from rollpath.show.words import as_json
 from rollpath.stagger import baseline
 from rollpath.tires.air import (
     AirEffect,
     air_effect,
-    air_steps,
-    growth_of,
     limits_of,
     standing,
+    valves,
 )
 from rollpath.tires.rack import DEFAULT_GROWTH, Rack, RackTire
 from rollpath.track import CONDITIONS, DEFAULT_CONDITION
@@ -211,18 +210,12 @@ def _standing_car(arguments: argparse.Namespace) -> tuple[Car, Path, Rack | None
 
 
 def _show_ways(arguments: argparse.Namespace, car: Car, rack: Rack | None, change: Change) -> None:
-    """Ways to a bite; air only where the rack says what is in the tires and how they grow."""
+    """Ways to a bite; air by the rack, or typical and marked so."""
     if change != Change() or arguments.hold or arguments.spring:
         raise CommandError("--target stands alone: it answers what to change")
     if not abs(arguments.target) <= 1000 * POUND:
         raise CommandError("--target: expected a bite between -1000 and 1000 lb")
-    air = []
-    for corner in CORNERS if rack is not None else ():
-        assert rack is not None
-        tire = _on_car(rack, corner)
-        if tire is not None:
-            air.append((corner, air_steps(rack, tire, corner), growth_of(rack, tire)))
-    found = ways_to(car, arguments.target, air)
+    found = ways_to(car, arguments.target, valves(car, rack))
     screen = screen_of(arguments)
     print(as_json(ways_json(found)) if arguments.json else ways_screen(found, screen))
 
@@ -356,7 +349,7 @@ def _learn(arguments: argparse.Namespace, car: Car, car_path: Path) -> None:
     sessions = Path(arguments.learn)
     if not sessions.is_file():
         raise CommandError(f"{sessions}: no such file of scale sessions")
-    learned = learn_rates(car, load_scale_sessions(sessions))
+    learned = learn_rates(car, load_scale_sessions(sessions, screen_of(arguments)))
     written = rates_to_write(learned) if arguments.write else {}
     kept = edit_yaml(car_path, written) if written else None
     if arguments.json:
@@ -365,19 +358,6 @@ def _learn(arguments: argparse.Namespace, car: Car, car_path: Path) -> None:
         print(learned_screen(car, learned, written, kept, screen_of(arguments)))
     if arguments.write and not written:
         raise CommandError(f"{car_path}: nothing written; no rate is sure yet")
-
-
-def rates_to_write(learned: Learned) -> dict[str, str]:
-    """Keys of a car file and their text, for the rates that are sure."""
-    keys = {
-        "rear stagger": "bite_per_inch.rear", "front stagger": "bite_per_inch.front",
-        "rear jacks": "bite_per_turn.rear", "front jacks": "bite_per_turn.front",
-    }  # fmt: skip
-    return {
-        keys[name]: rate_text(name, rate.value)
-        for name, rate in learned.rates.items()
-        if rate.is_sure
-    }
 
 
 COMMANDS: dict[str, Command] = {

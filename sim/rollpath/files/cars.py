@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from rollpath.car import DEFAULT_WINDOW, Alike, Axle, BiteRates, Car, Fuel, Springs, Tire
 from rollpath.corners import CORNERS, Corners
@@ -17,8 +17,12 @@ from rollpath.files.schema import (
     text_field,
 )
 from rollpath.files.slips import MOST_STAGGER, car_slips, slip_text, stagger_slip
+from rollpath.screen import pounds, pounds_per_inch
 from rollpath.typical import LOADED_SHARES, filled_in
 from rollpath.units import INCH, PSI, QuantityError, parse_per_turn, per_inch
+
+if TYPE_CHECKING:
+    from rollpath.scales.learn import Learned
 
 ROLLOUT = quantity(
     "tape", 20 * INCH, 160 * INCH, "a rollout between 20 and 160 in",
@@ -242,3 +246,25 @@ def car_from_values(values: dict[str, Any]) -> Car:
 
 def _axle(values: dict[str, Any]) -> Axle:
     return Axle(values["track_width"], values["left"]["rollout"], values["right"]["rollout"])
+
+
+LEARNED_KEYS = {
+    "rear stagger": "bite_per_inch.rear", "front stagger": "bite_per_inch.front",
+    "rear jacks": "bite_per_turn.rear", "front jacks": "bite_per_turn.front",
+}  # fmt: skip
+
+
+def rates_to_write(learned: "Learned") -> dict[str, str]:
+    """Keys of a car file and their text, for the rates that are sure: pounds per inch of stagger,
+    or per turn."""
+    return {
+        LEARNED_KEYS[name]: _rate_text(
+            float((pounds if "jacks" in name else pounds_per_inch)(rate.value))
+        )
+        for name, rate in learned.rates.items()
+        if rate.is_sure
+    }
+
+
+def _rate_text(value: float) -> str:
+    return f"{value:.1f} lb" if value >= 1 else f"{value:.2g} lb"

@@ -9,7 +9,8 @@ from rollpath.files.cars import ROLLOUT, WEIGHT
 from rollpath.files.columns import read_entries
 from rollpath.files.reading import Reader
 from rollpath.files.schema import Field, FileError, choice, quantity, text_field
-from rollpath.scales.learn import ScaleSession, weights_that_differ
+from rollpath.scales.learn import Differs, ScaleSession, weights_that_differ
+from rollpath.screen import TRADE, Screen
 
 _JACK = quantity(
     "turns", -100, 100, "between -100 and 100 turns",
@@ -34,11 +35,20 @@ SESSION_SCHEMA: dict[str, Field] = {
 }
 
 
-def load_scale_sessions(path: str | Path) -> list[ScaleSession]:
+PART_WORDS = {"total": "total", "left": "left side", "rear": "rear"}
+
+
+def load_scale_sessions(path: str | Path, screen: Screen = TRADE) -> list[ScaleSession]:
     """Read a CSV of scale sessions, one weighing of the car per row.
 
     Columns, in any order: those of `SESSION_SCHEMA`. Each value carries its unit, or the heading
     does: ``left_rear_weight (lb)``.
+
+    Parameters
+    ----------
+    path : str or Path
+    screen : Screen
+        Whose units a fault is told in.
 
     Raises
     ------
@@ -51,10 +61,19 @@ def load_scale_sessions(path: str | Path) -> list[ScaleSession]:
     if not entries:
         raise FileError([f"{path}: no sessions; add a row for each time the car was weighed"])
     sessions = [_session(line, values) for line, values in entries]
-    for line, message in weights_that_differ(sessions):
-        reader.fault(line, message)
+    for one in weights_that_differ(sessions):
+        reader.fault(one.session.line, _differs_words(one, screen))
     reader.raise_faults()
     return sessions
+
+
+def _differs_words(one: Differs, screen: Screen) -> str:
+    seated = "in" if one.session.driver_in else "out"
+    return (
+        f"{one.session.label}: the {PART_WORDS[one.what]} weighs {screen.weight(one.found)}, in "
+        f"the other sessions with the driver {seated} about {screen.weight(one.usual)}; weigh with "
+        "the same fuel, ballast and driver"
+    )
 
 
 def _check_jacks(reader: Reader, entries: list[tuple[int, dict[str, Any]]]) -> None:

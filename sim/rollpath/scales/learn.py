@@ -133,25 +133,43 @@ class Learned:
     next_session: NextSession | None
 
 
-def weights_that_differ(sessions: Sequence[ScaleSession]) -> list[tuple[int, str]]:
-    """Sessions in which weight came, went or was moved: line and what is wrong.
+@dataclass(frozen=True)
+class Differs:
+    """A session whose weight is not that of the others with the driver in, or out.
 
-    With the same driver in or out, the total, the left and the rear weight cannot change by
-    anything that twists the chassis; when they do, fuel, ballast or a person moved.
+    Attributes
+    ----------
+    session : ScaleSession
+    what : str
+        ``total``, ``left`` or ``rear``.
+    found, usual : float
+        N.
+    """
+
+    session: ScaleSession
+    what: str
+    found: float
+    usual: float
+
+
+def weights_that_differ(sessions: Sequence[ScaleSession]) -> list[Differs]:
+    """Sessions in which weight came, went or was moved, in the order of their lines.
+
+    With the same driver in or out the total and the rear weight cannot change by anything that
+    twists the chassis, and the left weight by a few pounds at most; when they do, fuel, ballast or
+    a person moved.
     """
     faults = []
     for group in _by_driver(sessions):
-        for what in ("total", "left side", "rear"):
+        for what in ("total", "left", "rear"):
             sums = [_part(session.weights, what) for session in group]
             usual = float(np.median(sums))
             faults += [
-                (session.line, f"{session.label}: the {what} weighs {pounds(found):.0f} lb, in the "
-                 f"other sessions with the driver {'in' if session.driver_in else 'out'} about "
-                 f"{pounds(usual):.0f} lb; weigh with the same fuel, ballast and driver")
+                Differs(session, what, found, usual)
                 for session, found in zip(group, sums, strict=True)
                 if abs(found - usual) > SAME_WEIGHT
-            ]  # fmt: skip
-    return sorted(faults)
+            ]
+    return sorted(faults, key=lambda one: one.session.line)
 
 
 def _by_driver(sessions: Sequence[ScaleSession]) -> list[list[ScaleSession]]:
@@ -160,7 +178,7 @@ def _by_driver(sessions: Sequence[ScaleSession]) -> list[list[ScaleSession]]:
 
 
 def _part(weights: Corners[Real], what: str) -> float:
-    shares = {"total": 1.0, "left side": weights.left_share, "rear": weights.rear_share}
+    shares = {"total": 1.0, "left": weights.left_share, "rear": weights.rear_share}
     return float(weights.total * shares[what])
 
 

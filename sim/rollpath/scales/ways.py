@@ -25,6 +25,27 @@ MOST_STEPS = 80
 
 
 @dataclass(frozen=True)
+class Valve:
+    """A corner whose air may be changed.
+
+    Attributes
+    ----------
+    corner : str
+    steps : ndarray
+        Changes allowed, Pa.
+    growth : float
+        Of the tire, m per Pa.
+    guessed : tuple of str
+        What of it is typical and nobody's own: ``growth``, ``pressure``.
+    """
+
+    corner: str
+    steps: FloatArray
+    growth: float
+    guessed: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
 class Way:
     """One thing to do, rounded to what can be done.
 
@@ -36,11 +57,14 @@ class Way:
         All that it does; its `change` says what to do.
     left_over : float
         Bite reached less bite wanted, N.
+    guessed : tuple of str
+        Of `Valve`, for air.
     """
 
     means: str
     outcome: Outcome
     left_over: float
+    guessed: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -64,7 +88,7 @@ class Ways(Result, told_by="ways"):
 def ways_to(
     car: Car,
     wanted: float,
-    air: Sequence[tuple[str, FloatArray, float]] = (),
+    air: Sequence[Valve] = (),
 ) -> Ways:
     """Ways to reach a bite, each doing one thing.
 
@@ -77,9 +101,7 @@ def ways_to(
         Scalar fields.
     wanted : float
         N on the scales.
-    air : sequence of (str, ndarray, float)
-        Corners whose air may be changed: the steps allowed, Pa, and the growth of the tire, m per
-        Pa.
+    air : sequence of Valve
 
     Raises
     ------
@@ -88,17 +110,17 @@ def ways_to(
     """
     rates = bite_rates(car)
     raise_by = wanted - float(car.weights.bite)
-    found = [
-        (means, _nearest(car, rates, raise_by, change))
+    found: list[tuple[str, Change, tuple[str, ...]]] = [
+        (means, _nearest(car, rates, raise_by, change), ())
         for means, change in _stepped(car, rates).items()
     ]
-    found += [("air", change) for change in _by_air(car, rates, raise_by, air)]
+    found += [("air", change, guessed) for change, guessed in _by_air(car, rates, raise_by, air)]
     if not found:
         raise BiteError("no way to change bite can be reckoned; add springs to the car file")
     ways = [
         Way(means, weigh_change(car, change),
-            float(bite_change(car, rates, change)) - raise_by)
-        for means, change in found
+            float(bite_change(car, rates, change)) - raise_by, guessed)
+        for means, change, guessed in found
         if change != Change()
     ]  # fmt: skip
     ways.sort(key=lambda way: abs(way.left_over) // SCALES_TELL)
@@ -144,15 +166,21 @@ def _nearest(car: Car, rates: Rates, raise_by: float, change: _Stepped) -> Chang
 
 
 def _by_air(
-    car: Car, rates: Rates, raise_by: float, air: Sequence[tuple[str, FloatArray, float]]
-) -> list[Change]:
+    car: Car, rates: Rates, raise_by: float, air: Sequence[Valve]
+) -> list[tuple[Change, tuple[str, ...]]]:
     """The corner and the air that come nearest; nothing where none of it helps."""
     tried = [
-        Change(rollouts=only(corner, growth * step), pressures=only(corner, float(step)))
-        for corner, steps, growth in air
-        for step in steps
+        (
+            Change(
+                rollouts=only(valve.corner, valve.growth * step),
+                pressures=only(valve.corner, float(step)),
+            ),
+            valve.guessed,
+        )
+        for valve in air
+        for step in valve.steps
     ]
     if not tried or not raise_by:
         return []
-    best = min(tried, key=lambda one: abs(float(bite_change(car, rates, one)) - raise_by))
-    return [best] if best != Change() else []
+    best = min(tried, key=lambda one: abs(float(bite_change(car, rates, one[0])) - raise_by))
+    return [best] if best[0] != Change() else []

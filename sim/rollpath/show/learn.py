@@ -18,12 +18,6 @@ if TYPE_CHECKING:
 # bite --learn
 
 
-def rate_text(name: str, rate: float) -> str:
-    """A rate as a car file holds it: pounds per inch of stagger, or per turn."""
-    value = float((pounds if "jacks" in name else pounds_per_inch)(rate))
-    return f"{value:.1f} lb" if value >= 1 else f"{value:.2g} lb"
-
-
 def _rate_words(name: str, rate: float, screen: Screen) -> str:
     return f"{screen.weight(rate, 1)}/turn" if "jacks" in name else screen.weight_rate(rate)
 

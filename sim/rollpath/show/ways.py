@@ -50,6 +50,8 @@ def short_screen(result: Ways, screen: Screen = TRADE) -> str:
 
 def _way_lines(way: Way, screen: Screen) -> list[str]:
     told = "; ".join(change_words(way.outcome.change, screen))
+    if way.guessed:
+        told += f" (typical {' and '.join(way.guessed)})"
     left = screen.weight(way.left_over, 1, signed=True)
     lines = [paragraph(f"{told}: leaves {left}", "  ")]
     return lines + ([paragraph(_side_words(way, screen), "    ")] if screen.full else [])
@@ -91,6 +93,7 @@ def ways_json(found: Ways) -> dict[str, Any]:
                 "rollouts_in": corners_json(way.outcome.change.rollouts),
                 "pressures_psi": _psi(way.outcome.change.pressures),
                 "left_over_lb": pounds(way.left_over),
+                "typical": list(way.guessed),
                 "ride_height_change_in": none_or(way.outcome.ride_heights, corners_json),
                 "gear_change_pct": 100 * way.outcome.gear_change,
             }

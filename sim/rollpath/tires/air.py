@@ -13,6 +13,7 @@ from rollpath.car import Car
 from rollpath.corners import CORNERS, NOTHING, only
 from rollpath.scales.rates import bite_change, bite_rates
 from rollpath.scales.twist import Change
+from rollpath.scales.ways import Valve
 from rollpath.tires.rack import DEFAULT_GROWTH, Rack, RackTire
 from rollpath.units import PSI, FloatArray
 
@@ -79,6 +80,39 @@ def air_steps(rack: Rack, tire: RackTire, corner: str) -> FloatArray:
     low, high = (np.array(limits) - running) / AIR_STEP
     steps = AIR_STEP * np.arange(np.ceil(low - 1e-6), np.floor(high + 1e-6) + 1)
     return np.asarray(steps[steps + running > 0])
+
+
+def valves(car: Car, rack: Rack | None = None) -> list[Valve]:
+    """The corners whose air may be changed, and how far.
+
+    Where no rack says what is on a corner its tire grows as is typical, and advice stays within
+    `REACH_UNSTATED` of the pressure now.
+
+    Parameters
+    ----------
+    car : Car
+        As `standing` gives it.
+    rack : Rack, optional
+    """
+    if car.pressure is None:
+        return []
+    there = {} if rack is None else {tire.on_car: tire for tire in rack.tires if tire.on_car}
+    growth, found = DEFAULT_GROWTH if rack is None else rack.growth, []
+    for corner, now in car.pressure.by_name().items():
+        tire = there.get(corner)
+        guessed: tuple[str, ...] = (
+            () if tire is not None and tire.own_growth is not None else ("growth",)
+        )
+        if f"pressure.{corner}" in car.assumed:
+            guessed += ("pressure",)
+        if rack is None or tire is None:
+            half = round(REACH_UNSTATED / AIR_STEP)
+            steps = AIR_STEP * np.arange(-half, half + 1.0)
+            found.append(Valve(corner, steps[float(now) + steps > 0], growth, guessed))
+        else:
+            steps = air_steps(rack, tire, corner)
+            found.append(Valve(corner, steps, growth_of(rack, tire), guessed))
+    return found
 
 
 def standing(car: Car, rack: Rack) -> Car:

@@ -1,5 +1,6 @@
 """A night planned in a loaded trailer, and a column of the plan taken over in one go."""
 
+import io
 import json
 import shutil
 from pathlib import Path
@@ -118,3 +119,57 @@ def test_what_cannot_be_taken_over_is_told_in_a_line(pits, told, capsys, spoil, 
     assert main(["bolt", *typed]) == 2
     assert words in capsys.readouterr().err.splitlines()[0]
     assert load_trailer(pits).night == night
+
+
+# Taping in a trailer
+
+
+def test_a_tire_is_taped_into_the_rack_of_the_trailer(pits, told):
+    data = told("tires", "tape", "r9", "85-3/4", "85 3/4 in", "--pressure", "16")
+    assert data["tire"] == "R9"
+    assert len(load_trailer(pits).tire_named("R9").tapings) >= 2
+
+
+def test_a_tire_that_the_rack_lacks_is_added_when_it_is_said_to_be_new(pits, told, capsys):
+    before = (pits / "rack.yaml").read_text()
+    assert main(["tires", "tape", "Q 7", "84 in"]) == 2
+    assert "--new adds it" in capsys.readouterr().err
+    assert (pits / "rack.yaml").read_text() == before
+    told("tires", "tape", "Q 7", "84 in", "84 1/8 in", "--pressure", "12", "--new")
+    after = load_trailer(pits)
+    tire = after.rack.tires[-1]
+    assert (tire.name, tire.cold.mean, tire.on_car) == ("Q 7", pytest.approx(2.1352, abs=1e-3), "")
+    assert (pits / "rack.yaml").read_text().startswith(before.rstrip("\n"))
+    assert main(["tires", "tape", "Q 7", "84 in", "--new"]) == 2
+    assert "leave --new out" in capsys.readouterr().err
+    assert main(["tires", "tape", "Q,8", "84 in", "--new"]) == 2
+    assert "comma" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(("answer", "added"), [("y\n", True), ("\n", False), ("", False)])
+def test_at_a_terminal_a_new_tire_is_asked_about(pits, monkeypatch, capsys, answer, added):
+    class Terminal(io.StringIO):
+        def isatty(self):
+            return True
+
+    monkeypatch.setattr("sys.stdin", Terminal(answer))
+    monkeypatch.setattr("sys.stderr", asked := Terminal())
+    status = main(["tires", "tape", "Q7", "84 in"])
+    assert "Add it?" in asked.getvalue()
+    assert status == (0 if added else 2)
+    assert ("Q7" in load_trailer(pits).rack.names) is added
+
+
+@pytest.mark.parametrize(
+    ("typed", "words"),
+    [
+        (("R7",), "expected a tire and what the tape read"),
+        (("rack.yaml", "R7"), "expected a tire and what the tape read"),
+        (("nowhere.yaml", "R7", "84 in"), "nowhere.yaml"),
+    ],
+)
+def test_a_taping_that_is_not_whole_is_refused_in_a_line(pits, capsys, typed, words):
+    capsys.readouterr()
+    assert main(["tires", "tape", *typed]) == 2
+    err = capsys.readouterr().err
+    assert words in err and err.count("\n") == 1

@@ -5,6 +5,7 @@ import difflib
 import sys
 from dataclasses import dataclass
 from datetime import date
+from pathlib import Path
 
 from rollpath.cli.arguments import (
     Command,
@@ -14,12 +15,13 @@ from rollpath.cli.arguments import (
     draw,
     find_file,
     number_between,
+    path_of,
     quantity_of,
     run_baseline_case,
     screen_of,
     word_of,
 )
-from rollpath.cli.given import Given, add_given_arguments, given
+from rollpath.cli.given import Given, add_given_arguments, given, trailer_folder
 from rollpath.files.cars import check_change
 from rollpath.files.racks import load_rack, record_taping
 from rollpath.files.slips import taken_as_right
@@ -163,11 +165,13 @@ def _names(rack: Rack, text: str) -> list[str]:
 def _add_tape(parser: argparse.ArgumentParser) -> None:
     parser.description = f"{parser.description}\n\n{HOW_TO_TAPE}"
     parser.formatter_class = argparse.RawDescriptionHelpFormatter
-    parser.add_argument("rack", type=word_of, metavar="RACK", help="rack file")
-    parser.add_argument("tire", type=word_of, metavar="TIRE", help="its id in the rack file")
     parser.add_argument(
-        "readings", nargs="+", metavar="READING", help='such as "86 1/4 in"; three are best'
-    )
+        "words", nargs="+", type=word_of, metavar="[RACK] TIRE READING",
+        help="rack file (default: the trailer's), id of the tire, and what the tape read, such as "
+        '"86 1/4 in"; three are best',
+    )  # fmt: skip
+    parser.add_argument("--new", action="store_true", help="the tire is not in the rack: add it")
+    parser.add_argument("--trailer", type=path_of, metavar="DIR", help="the trailer's folder")
     parser.add_argument("--pressure", metavar="P", help="such as 18psi; without it nothing can be "
                         "corrected to the running pressure")  # fmt: skip
     parser.add_argument("--temperature", metavar="T", help="of the tire, such as 75F; above 110F "
@@ -177,23 +181,56 @@ def _add_tape(parser: argparse.ArgumentParser) -> None:
 
 
 def _tape(arguments: argparse.Namespace) -> None:
-    path = find_file(arguments.rack, "rack")
+    path, typed, readings = _what_was_taped(arguments)
     rack = load_rack(path)
-    name = _names(rack, arguments.tire)[0]
-    if name not in rack.names:
-        near = difflib.get_close_matches(name, rack.names, n=1, cutoff=0.5)
-        hint = f'; did you mean "{near[0]}"?' if near else f"; it holds {', '.join(rack.names)}"
-        raise CommandError(f'{path}: no tire "{arguments.tire}"{hint}')
+    name = {one.casefold(): one for one in rack.names}.get(typed.strip().casefold(), typed.strip())
+    there = name in rack.names
+    if there and arguments.new:
+        raise CommandError(f"{path}: {name} is in the rack; leave --new out")
+    if not there and not (arguments.new or _is_new(arguments, rack, typed)):
+        raise CommandError(f'{path}: no tire "{typed}"{_meant(rack, name)}; --new adds it')
     when = {"pressure": arguments.pressure, "temperature": arguments.temperature,
             "date": arguments.date or date.today().isoformat()}  # fmt: skip
-    at = rack.names.index(name)
-    record_taping(path, at, arguments.readings, **{k: v for k, v in when.items() if v})
+    at = rack.names.index(name) if there else len(rack.names)
+    record_taping(path, at if there else name, readings, **{k: v for k, v in when.items() if v})
     with taken_as_right():  # what was taped is in the file; questions come when it is next read
         after = load_rack(path)
     if arguments.json:
         print(as_json(tape_json(after, after.tires[at])))
     else:
         print(tape_screen(after, after.tires[at], screen_of(arguments)))
+
+
+def _what_was_taped(arguments: argparse.Namespace) -> tuple[Path, str, list[str]]:
+    """The rack file, named or the trailer's, the tire and its readings."""
+    words: list[str] = arguments.words
+    if Path(words[0]).suffix in (".yaml", ".yml") or Path(words[0]).is_file():
+        path, words = find_file(words[0], "rack"), words[1:]
+    else:
+        folder = trailer_folder(arguments.trailer)
+        if folder is None:
+            raise CommandError("which rack? name its file first, or set up a trailer: "
+                               "rollpath trailer")  # fmt: skip
+        path = folder / "rack.yaml"
+        if not path.is_file():
+            raise CommandError(f"{path}: the trailer has no rack yet; name a rack file first")
+    if len(words) < 2:
+        raise CommandError('expected a tire and what the tape read, such as R7 "86 1/4 in"')
+    return path, words[0], words[1:]
+
+
+def _meant(rack: Rack, name: str) -> str:
+    near = difflib.get_close_matches(name, rack.names, n=1, cutoff=0.5)
+    return f'; did you mean "{near[0]}"?' if near else f"; it holds {', '.join(rack.names)}"
+
+
+def _is_new(arguments: argparse.Namespace, rack: Rack, name: str) -> bool:
+    """At a terminal, whether a tire that the rack lacks is to be added."""
+    if arguments.json or sys.stdin is None or not (sys.stdin.isatty() and sys.stderr.isatty()):
+        return False
+    print(f"no tire {name} in the rack{_meant(rack, name)} Add it? y or n: ",
+          end="", file=sys.stderr, flush=True)  # fmt: skip
+    return sys.stdin.readline().strip().casefold() in ("y", "yes")
 
 
 COMMANDS: dict[str, Command] = {

@@ -238,14 +238,14 @@ def _taping(given: dict[str, Any]) -> Taping:
 # Adding a taping
 
 
-def record_taping(path: str | Path, tire: int, readings: list[str], **when: str) -> None:
+def record_taping(path: str | Path, tire: int | str, readings: list[str], **when: str) -> None:
     """Add a taping to a tire of a rack file, as it was typed, and change nothing else.
 
     Parameters
     ----------
     path : str or Path
-    tire : int
-        Its place in the file, from 0.
+    tire : int or str
+        Its place in the file, from 0; or the id of a tire that the rack lacks, to be added.
     readings : list of str
         Rollouts with their unit.
     **when : str
@@ -259,6 +259,10 @@ def record_taping(path: str | Path, tire: int, readings: list[str], **when: str)
         As `edit_yaml`.
     """
     path = Path(path)
+    if isinstance(tire, str):
+        wanted_id = _RACK_TIRE_SCHEMA["id"]
+        assert isinstance(wanted_id, Field)
+        _check_typed("id", wanted_id, tire)
     for text in readings:
         _check_typed("rollout", ROLLOUT, text)
     for key, text in when.items():
@@ -274,6 +278,9 @@ def record_taping(path: str | Path, tire: int, readings: list[str], **when: str)
     taping = "{" + ", ".join(parts) + "}"
 
     def added(rack: Any) -> dict[str, str]:
+        if isinstance(tire, str):
+            entry = f"{{id: {json.dumps(tire, ensure_ascii=False)}, tapings: [{taping}]}}"
+            return {f"tires.{len(rack['tires'])}": entry}
         earlier = rack["tires"][tire].get("tapings")
         key = f"tires.{tire}.tapings"
         return {key: f"[{taping}]"} if earlier is None else {f"{key}.{len(earlier)}": taping}

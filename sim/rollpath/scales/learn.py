@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from rollpath.car import BiteRates, Car
 from rollpath.corners import NOTHING, Corners
 from rollpath.scales.rates import bite_rates
-from rollpath.screen import inches, pounds
+from rollpath.screen import inches
 from rollpath.units import INCH, POUND, FloatArray, Real, per_inch
 
 # Learning from scale sessions

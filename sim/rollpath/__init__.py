@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from rollpath.book.run import Run
     from rollpath.car import Car
     from rollpath.door import baseline, compare, sweep
-    from rollpath.door_night import night, surface_for_lap_time, tonight
+    from rollpath.door_night import learned_surfaces, night, surface_for_lap_time, tonight
     from rollpath.door_run import debrief, feel
     from rollpath.door_survey import survey_by_chords, survey_by_lap, survey_by_log
     from rollpath.door_tires import choose, plan, weigh
@@ -42,6 +42,7 @@ __all__ = [
     "compare",
     "debrief",
     "feel",
+    "learned_surfaces",
     "load_car",
     "load_rack",
     "load_track",
@@ -70,6 +71,7 @@ _ROOMS = {
     "compare": "door",
     "debrief": "door_run",
     "feel": "door_run",
+    "learned_surfaces": "door_night",
     "load_car": "files.cars",
     "load_rack": "files.racks",
     "load_track": "files.tracks",

@@ -10,6 +10,7 @@ from rollpath.book.action import Action
 from rollpath.book.book import Book
 from rollpath.book.lessons import same_track
 from rollpath.book.run import Page, Run
+from rollpath.book.surfaces import LearnedSurfaces
 from rollpath.car import Car
 from rollpath.door import (
     AnyCar,
@@ -108,6 +109,33 @@ def surface_for_lap_time(
             f"lap_time: expected {SHORTEST_LAP:g} to {LONGEST_LAP:g} s, got {time:g} s"
         )
     return grip_for_lap_time(where, car_of(car), where.condition(condition), groove, time)
+
+
+def learned_surfaces(book: Book | str | Path, track: AnyTrack, car: AnyCar) -> LearnedSurfaces:
+    """The grips of this track's own heavy, tacky, rubbered and slick, by the laps in a notebook.
+
+    Parameters
+    ----------
+    book : Book or path
+    track : Track or path
+    car : Car or path
+        Whose laps are taken.
+
+    Examples
+    --------
+    Only where it is asked for are they used::
+
+        baseline(learned_surfaces("season.db", track, car).learned_track, car, "heavy")
+    """
+    from rollpath.book.surfaces import learned_surfaces as learned
+
+    where, what = track_of(track), car_of(car)
+    if isinstance(book, Book):
+        return learned(book.runs(), where, what)
+    if not Path(book).exists():
+        raise RollpathError(f"{book}: no notebook there")
+    with Book(book) as opened:
+        return learned(opened.runs(), where, what)
 
 
 def tonight(trailer: Trailer | str | Path) -> Advice:

@@ -5,14 +5,15 @@ from typing import TYPE_CHECKING
 
 from rollpath.cli.arguments import (
     Command,
+    CommandError,
     add_case_arguments,
     add_output_arguments,
     draw,
     run_baseline_case,
     screen_of,
 )
-from rollpath.cli.book import add_lesson_argument, lesson_of
-from rollpath.cli.given import add_given_arguments, given
+from rollpath.cli.book import add_lesson_argument, lesson_of, told_of_book
+from rollpath.cli.given import Given, add_given_arguments, given
 from rollpath.doubts import give_or_take
 from rollpath.scales.rates import effect_of
 from rollpath.screen import Screen
@@ -22,18 +23,28 @@ from rollpath.stagger import Baseline, corrected
 
 if TYPE_CHECKING:
     from rollpath.book.lessons import Study
+    from rollpath.book.surfaces import LearnedSurface
 
 
 def _add_baseline(parser: argparse.ArgumentParser) -> None:
     add_given_arguments(parser)
     add_case_arguments(parser)
     add_lesson_argument(parser)
+    parser.add_argument(
+        "--learned", action="store_true",
+        help="use the grip that the laps in the notebook say this surface has on this track",
+    )  # fmt: skip
     add_output_arguments(parser)
 
 
 def _baseline(arguments: argparse.Namespace) -> None:
     named = given(arguments)
     track, car = named.track, named.car
+    laps = _laps(arguments, named)
+    if laps is not None and laps.differs and arguments.learned:
+        from rollpath.book.surfaces import with_learned
+
+        track = with_learned(track, laps)
     result = physics = run_baseline_case(arguments, track, car)
     lesson = lesson_of(arguments, result)
     found = None if lesson is None else lesson.at(track.name).correction
@@ -47,13 +58,49 @@ def _baseline(arguments: argparse.Namespace) -> None:
             from rollpath.show.study import lesson_json
 
             told |= lesson_json(lesson, physics)
+        if laps is not None:
+            from rollpath.show.surface_learned import learned_json
+
+            told |= learned_json(laps, arguments.learned and laps.differs)
         print(as_json(told))
     else:
-        print(baseline_screen(result, effect, screen, _note(lesson, physics, screen), sure))
+        note = "; ".join(
+            filter(None, (_laps_note(arguments, laps), _note(lesson, physics, screen)))
+        )
+        print(baseline_screen(result, effect, screen, note, sure))
     if arguments.out or arguments.show:
         from rollpath.show.baseline import baseline_pictures
 
         draw(baseline_pictures(result, screen_of(arguments)), arguments)
+
+
+def _laps(arguments: argparse.Namespace, named: Given) -> "LearnedSurface | None":
+    """What the laps of the notebook that was named, or of the trailer's, say of the surface asked
+    for; None where they do not speak of it, or something else says the grip."""
+    typed = (arguments.grip, arguments.bands, arguments.lap_time)
+    path = arguments.book
+    if path is None and named.trailer is not None and named.trailer.book.exists():
+        path = named.trailer.book
+    if path is None and arguments.learned:
+        raise CommandError("--learned needs a notebook: --book FILE, or a trailer with one")
+    name = arguments.condition
+    if path is None or not isinstance(name, str) or any(one is not None for one in typed):
+        return None
+    from rollpath.book.book import Book
+    from rollpath.book.surfaces import learned_surfaces
+
+    with told_of_book(), Book(path) as book:
+        pages = [page for page in book.runs() if page.run.condition == name]
+    return learned_surfaces(pages, named.track, named.car).on(name)
+
+
+def _laps_note(arguments: argparse.Namespace, laps: "LearnedSurface | None") -> str:
+    """The offer of what the laps say, or that it is used."""
+    if laps is None or not laps.differs:
+        return ""
+    from rollpath.show.surface_learned import learned_words
+
+    return learned_words(laps, arguments.learned)
 
 
 def _note(lesson: "Study | None", physics: Baseline, screen: Screen) -> str:

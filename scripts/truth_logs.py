@@ -185,7 +185,10 @@ def counted(count: int, seed: int) -> list[Figure]:
 
 def figures(count: int = 20, seed: int = 3) -> list[tuple[str, str]]:
     """The rows as `bench.py --truth` prints them: what, and how often."""
-    return [(figure.name, figure.told) for figure in counted(count, seed)]
+    import truth_other_logs
+
+    own = [(figure.name, figure.told) for figure in counted(count, seed)]
+    return own + truth_other_logs.figures(2 * count, seed)
 
 
 def main() -> int:

@@ -72,4 +72,4 @@ def _not_there(error: HTTPException) -> tuple[str, int]:
         HTTPStatus.METHOD_NOT_ALLOWED: "That address takes forms only; open the page instead.",
     }  # fmt: skip
     words = told.get(HTTPStatus(code), "That did not work; nothing was changed.")
-    return render_template("plain.html", told=words, path=request.path), code
+    return render_template("fault.html", lines=[words]), code

@@ -10,9 +10,11 @@ import hmac
 import secrets
 import threading
 import time
+from base64 import b64encode
 from collections import OrderedDict
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from hashlib import sha256
 from http import HTTPStatus
 from urllib.parse import urlsplit
 
@@ -37,6 +39,18 @@ HEADERS = {
     "Cross-Origin-Resource-Policy": "same-origin",
     "Permissions-Policy": "camera=(), geolocation=(), microphone=()",
 }
+
+BARE_STYLE = (
+    "body{font:1.25rem/1.5 system-ui,sans-serif;margin:1rem;max-width:40rem}"
+    "a,button,input{display:block;box-sizing:border-box;width:100%;min-height:56px;font:inherit;"
+    "padding:.75rem;border:2px solid;border-radius:0}"
+)
+"""Of the few pages that stand alone, for who may have nothing else of ours."""
+BARE_POLICY = (
+    "default-src 'none'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'; style-src "
+    f"'sha256-{b64encode(sha256(BARE_STYLE.encode()).digest()).decode()}'"
+)
+"""Which takes that one style and nothing besides (W3C, Content Security Policy Level 3, 2.3.1)."""
 
 
 def new_key() -> str:
@@ -142,13 +156,13 @@ def _ask_the_crew(guard: Guard) -> AnyResponse:
     address = request.remote_addr or ""
     if key and guard.opens(address, key):
         return _let_in(guard)
-    told = render_template("ask_the_crew.html", wrong=bool(key), locked=guard.is_locked(address))
-    return make_response(told, HTTPStatus.FORBIDDEN)
+    locked = guard.is_locked(address)
+    return _bare("ask_the_crew.html", HTTPStatus.FORBIDDEN, wrong=bool(key), locked=locked)
 
 
 def _let_in(guard: Guard) -> AnyResponse:
     """The cookie, and a step on from our own page, which a strict cookie needs."""
-    response = make_response(render_template("let_in.html"))
+    response = _bare("let_in.html", HTTPStatus.OK)
     response.set_cookie(COOKIE, guard.pass_word, httponly=True, samesite="Strict")
     return response
 
@@ -172,4 +186,12 @@ def _refused_form(guard: Guard) -> AnyResponse | None:
 
 def plain(told: str, status: HTTPStatus) -> AnyResponse:
     """A page of one sentence."""
-    return make_response(render_template("plain.html", told=told), status)
+    return _bare("plain.html", status, told=told)
+
+
+def _bare(template: str, status: HTTPStatus, **given: object) -> AnyResponse:
+    """A page that needs no other file of ours."""
+    page = render_template(template, style=BARE_STYLE, **given)
+    response = make_response(page, status)
+    response.headers["Content-Security-Policy"] = BARE_POLICY
+    return response

@@ -29,7 +29,6 @@ POWER_DOUBT = 0.1
 """Share by which a car's power may be off, nine times in ten. Engineering judgement."""
 GRIP_DIGITS = 1e-5
 """To which the grip is found."""
-MOST_HALVINGS = 40
 ROUNDS = 3
 """Of laying the fastest line for a grip and finding the grip on that line."""
 TOLERANCE_STEP = 0.25

@@ -14,8 +14,6 @@ from rollpath.units import EIGHTH, FloatArray
 if TYPE_CHECKING:
     from rollpath.stagger import Baseline
 
-PUSHED_IN = ("centre", "drive-off")
-"""Phases of which a driver says "it pushes" when he is asked about the throttle."""
 NOT_FELT = np.inf
 
 

@@ -39,8 +39,6 @@ from rollpath.units import FloatArray, G, Real
 
 MOST_PASSES = 30
 """Passes for a lap to settle; five are usual, and each squares what is left to do."""
-SETTLED_SHARE = 1e-9
-"""A lap has settled when no w would move by more than this share of the largest."""
 LAST_MOVE = 2e-6
 """Share of the largest w by which the last pass may have moved one: the passes are Newton's, and
 the move after one this small is some ten times its square (checked in the tests)."""

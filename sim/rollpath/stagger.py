@@ -348,6 +348,17 @@ def scrub_time_weight(lap: Lap, car: Car, condition: Condition) -> FloatArray:
 
     Two brush tires that pull against each other lose ``K slip^2`` a metre, K = C N_L N_R / (N_L +
     N_R); the lever tells what that costs.
+
+    Parameters
+    ----------
+    lap : Lap
+    car : Car
+    condition : Condition
+
+    Returns
+    -------
+    ndarray
+        At every station of the lap; nothing where what is lost is not carried on.
     """
     left, right = lap.wheels.left_rear, lap.wheels.right_rear
     K = across(condition.slip_stiffness) * left * right / np.maximum(left + right, 1.0)

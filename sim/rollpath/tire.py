@@ -64,7 +64,22 @@ def brush_force(
 
 
 def brush_slip(grip_used: Real, mu: Real, slip_stiffness: Real) -> Real:
-    """Slip at which a brush tire uses a share of its grip; the inverse of `brush_grip_used`."""
+    """Slip at which a brush tire uses a share of its grip; the inverse of `brush_grip_used`.
+
+    Parameters
+    ----------
+    grip_used : float or ndarray
+        u, from 0 to 1.
+    mu : float or ndarray
+        Grip.
+    slip_stiffness : float or ndarray
+        C, per unit of load.
+
+    Returns
+    -------
+    float or ndarray
+        As a share of distance; ``(3 mu / C) (1 - (1 - u)^(1/3))`` [1]_.
+    """
     return 3.0 * mu / slip_stiffness * (1.0 - np.cbrt(1.0 - grip_used))
 
 

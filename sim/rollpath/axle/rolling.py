@@ -91,6 +91,17 @@ def lost_circumferences(lap: Lap, car: Car) -> tuple[Real, Real]:
     """How much less than taped the left and the right rear tire roll in one turn on a lap, m [3]_.
 
     Each with its own rate at its own pressure, and the load it carries there.
+
+    Parameters
+    ----------
+    lap : Lap
+        Its wheel loads are used.
+    car : Car
+
+    Returns
+    -------
+    tuple of ndarray
+        Left and right, at every station of the lap.
     """
     q = across(car.tire.loaded_share)
     _, _, left, right = tire_rates(car)
@@ -124,6 +135,18 @@ def yaw_curvature(lap: Lap, car: Car) -> FloatArray:
     The nose points alpha to the left of the path, so ``d(heading)/ds = k + d(alpha)/ds``. A tail
     that comes back into line as the corner opens takes away from what the path turns. The change
     is taken over a wheelbase, within which no car changes its slide.
+
+    Parameters
+    ----------
+    lap : Lap
+        Its slip angle is what the car slides.
+    car : Car
+        Its wheelbase is used.
+
+    Returns
+    -------
+    ndarray
+        At every station of the lap.
     """
     groove = lap.groove
     n, shape = groove.ds.shape[-1], lap.slip_angle.shape
@@ -180,5 +203,16 @@ def tread_slip(stagger: Real, needed: NeededStagger) -> FloatArray:
     """Slip between the two rear treads with a stagger fitted, as a share of distance.
 
     Positive: the right tire rolls further than its path asks, and steers the car left.
+
+    Parameters
+    ----------
+    stagger : float or ndarray, shape (cases,)
+        Taped cold, m.
+    needed : NeededStagger
+
+    Returns
+    -------
+    ndarray
+        At every station of the lap.
     """
     return (across(stagger) - needed.total) / needed.mean_rollout

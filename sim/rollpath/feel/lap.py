@@ -200,7 +200,20 @@ def _twisted(weights: Corners[Real], bite_change: FloatArray) -> Corners[Real]:
 
 
 def chassis_of(car: Car, condition: Condition) -> Chassis:
-    """The car as it stands, on tires of one condition at both ends."""
+    """The car as it stands, on tires of one condition at both ends.
+
+    Parameters
+    ----------
+    car : Car
+        Numbers scalar or of shape (cases,).
+    condition : Condition
+        Its slip stiffness per unit of load stands for both ends.
+
+    Returns
+    -------
+    Chassis
+        Its middle lies where the four scale weights say, forward and to the left.
+    """
     weights = car.weights
     _, _, left_rate, right_rate = tire_rates(car)
     front_reach = car.wheelbase * weights.rear_share

@@ -387,7 +387,14 @@ def _newton_step(
 
 
 def each_array(at: Stations, change: Callable[[FloatArray], FloatArray]) -> Stations:
-    """The stations with every array changed in the same way."""
+    """The stations with every array changed in the same way.
+
+    Parameters
+    ----------
+    at : Stations
+    change : callable
+        Takes and gives an array whose last axis is the stations.
+    """
     changed: dict[str, Any] = {}
     for name, value in vars(at).items():
         if isinstance(value, Corners):
@@ -450,7 +457,23 @@ def _climb(car: Chassis, at: Stations) -> FloatArray:
 
 
 def settle_trim(car: Chassis, at: Stations, z: FloatArray, limit: float) -> FloatArray:
-    """Newton steps until each station is balanced; NaN where one never is."""
+    """Newton steps until each station is balanced; NaN where one never is.
+
+    Parameters
+    ----------
+    car : Chassis
+    at : Stations
+        n stations in a row.
+    z : ndarray, shape (4, n)
+        Where to start: sideslip and steer, rad; axle speed over the car's, and share of the demand met.
+    limit : float
+        Share of an axle's grip at which the demand is lowered.
+
+    Returns
+    -------
+    ndarray, shape (4, n)
+        NaN too where the root is no car on its way round: going backward, or crosswise.
+    """
     z = z.copy()
     open_ones, here = np.arange(z.shape[1]), at
     for _ in range(MOST_STEPS):
@@ -469,6 +492,7 @@ def settle_trim(car: Chassis, at: Stations, z: FloatArray, limit: float) -> Floa
 
 
 def trim_of(car: Chassis, at: Stations, z: FloatArray) -> Trim:
+    """The trim that the four unknowns of `settle_trim` stand for, shape (4, n)."""
     front, rear = _axles(car, at, z, (np.cos(z[0]), np.sin(z[0])))
     (left, _), (right, _) = rear.left, rear.right
     left_over = _left_over(car, at, z)[:3]

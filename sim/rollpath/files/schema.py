@@ -125,7 +125,24 @@ def quantity(
     default: Any = None,
     worth: str = "",
 ) -> Field:
-    """A field holding a quantity of a kind of `units.KINDS`, within a range in SI."""
+    """A field holding a quantity of a kind of `units.KINDS`, within a range in SI.
+
+    Parameters
+    ----------
+    kind : str
+        A key of `units.KINDS`.
+    least, most : float
+        In SI.
+    range_text : str
+        The range as a person would say it.
+    required : bool
+    many : int
+        Values allowed in a list; 1 allows no list.
+    default : object
+        In SI; a text says how it is found.
+    worth : str
+        What it is, and what it is worth to the answer.
+    """
     return Field(
         lambda text: parse(text, kind), required, many, least, most, range_text, kind, default,
         worth,

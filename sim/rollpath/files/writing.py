@@ -73,7 +73,13 @@ def write_whole(path: Path, data: str | bytes) -> None:
 
 
 def write_locked(path: Path, data: str | bytes) -> None:
-    """`write_whole` for who holds the lock already."""
+    """`write_whole` for who holds the lock already.
+
+    Raises
+    ------
+    FileError
+        If it cannot be written; what was there is still there.
+    """
     try:
         handle, beside = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=_PART)
         try:
@@ -117,7 +123,20 @@ def check_new(path: Path, replace_old: bool) -> None:
 
 
 def write_new(path: Path, data: str, replace_old: bool = False) -> None:
-    """Write a file whole, where there is none unless the old one may be replaced."""
+    """Write a file whole, where there is none unless the old one may be replaced.
+
+    Parameters
+    ----------
+    path : Path
+        In a folder that is there.
+    data : str
+    replace_old : bool
+
+    Raises
+    ------
+    FileError
+        If there is a file already, or it cannot be written.
+    """
     check_new(path, replace_old)
     write_whole(path, data)
 

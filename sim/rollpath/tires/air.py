@@ -25,7 +25,20 @@ down. Engineering judgement: the running pressure is known to be safe, and littl
 
 
 def pressure_correction(rack: Rack, tire: RackTire, corner: str) -> float:
-    """How much the cold rollout grows from the pressure it was taped at to the running one, m."""
+    """How much the cold rollout grows from the pressure it was taped at to the running one, m.
+
+    Parameters
+    ----------
+    rack : Rack
+    tire : RackTire
+    corner : str
+        One of `CORNERS`; its running pressure is taken.
+
+    Returns
+    -------
+    float
+        0 where either pressure is not known.
+    """
     taping = tire.cold
     if rack.running_pressure is None or taping is None or taping.pressure is None:
         return 0.0
@@ -72,6 +85,13 @@ def air_steps(rack: Rack, tire: RackTire, corner: str) -> FloatArray:
     Half pounds from the running pressure, inside the limits; where those are not stated, at most
     `REACH_UNSTATED` from it. Empty when the limits leave no step; only 0 without a running
     pressure.
+
+    Parameters
+    ----------
+    rack : Rack
+    tire : RackTire
+    corner : str
+        One of `CORNERS`.
     """
     if rack.running_pressure is None:
         return np.zeros(1)
@@ -204,5 +224,15 @@ def air_effect(
 
 
 def air_change(corner: str, added: float, growth: float) -> Change:
-    """Air added at one corner and the growth it brings, as one change."""
+    """Air added at one corner and the growth it brings, as one change.
+
+    Parameters
+    ----------
+    corner : str
+        One of `CORNERS`.
+    added : float
+        Pa.
+    growth : float
+        Of its rollout, m per Pa.
+    """
     return Change(rollouts=only(corner, growth * added), pressures=only(corner, added))

@@ -255,6 +255,21 @@ def score_states(
 
     Of the bite the front counts what is left to the bite wanted, so that nothing is left over
     where both come to 0.
+
+    Parameters
+    ----------
+    scoring : Scoring
+    axle : tuple of int
+        Left and right, in the order of `CORNERS`.
+    sides : list of Mounts
+        Of the left and of the right.
+    left, right : ndarray of int
+        Places in the mounts, one state an element.
+
+    Returns
+    -------
+    tuple of ndarray
+        Each of the shape of `left`.
     """
     w, car, rates = scoring.weights, scoring.car, scoring.rates
     a, b = sides
@@ -271,7 +286,14 @@ def score_states(
 
 
 def gear_change(car: Car, left: Real, right: Real) -> Real:
-    """Share by which engine speed rises with two rear rollouts, against the car file."""
+    """Share by which engine speed rises with two rear rollouts, against the car file.
+
+    Parameters
+    ----------
+    car : Car
+    left, right : float or ndarray
+        Rear rollouts, m.
+    """
     return car.rear.mean_rollout / (0.5 * (left + right)) - 1.0
 
 
@@ -321,7 +343,16 @@ def _joined(scoring: Scoring, axle: tuple[int, int], rows: list[_Row]) -> Pairs:
 def pair_points(
     scoring: Scoring, axle: tuple[int, int], left: IntArray, right: IntArray
 ) -> FloatArray:
-    """Points of pairs whatever their air: wheels to change and unlike tires."""
+    """Points of pairs whatever their air: wheels to change and unlike tires.
+
+    Parameters
+    ----------
+    scoring : Scoring
+    axle : tuple of int
+        Left and right, in the order of `CORNERS`.
+    left, right : ndarray of int
+        Tires of the rack, one pair an element.
+    """
     traits = traits_of(scoring.rack.tires)
     on_car, w = scoring.on_car, scoring.weights
     changed = (left != on_car[axle[0]]).astype(int) + (right != on_car[axle[1]])

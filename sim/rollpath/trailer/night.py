@@ -78,7 +78,16 @@ class Night:
 
 
 def bolted(night: Night, corner: str, fitted: Fitted) -> Night:
-    """Another tire on a corner; one that was on another corner is gone from there."""
+    """Another tire on a corner; one that was on another corner is gone from there.
+
+    Parameters
+    ----------
+    night : Night
+    corner : str
+        One of `CORNERS`.
+    fitted : Fitted
+        The tire that goes on; the jack stays as it is.
+    """
 
     def there(name: str, now: Fitted) -> Fitted:
         if name == corner:
@@ -95,6 +104,20 @@ def pumped(
     """A corner at another pressure: its tire grows by `growth` (m per Pa) from what it was.
 
     What nobody said of the tire is as the car file has it.
+
+    Parameters
+    ----------
+    night : Night
+    car : Car
+        As its file has it.
+    corner : str
+        One of `CORNERS`.
+    pressure : float
+        Pa.
+    growth : float
+        m per Pa.
+    tire : str
+        What the tire is called, where nobody said.
     """
     now = fitted_with(car, night.on_car)
     said = getattr(night.on_car, corner)
@@ -106,7 +129,14 @@ def pumped(
 
 
 def turned(night: Night, turns: Mapping[str, float]) -> Night:
-    """Jacks turned, by corner; added to where they were."""
+    """Jacks turned, by corner; added to where they were.
+
+    Parameters
+    ----------
+    night : Night
+    turns : mapping of str to float
+        By corner; positive makes the jack longer.
+    """
     return replace(
         night,
         on_car=_each(
@@ -117,7 +147,15 @@ def turned(night: Night, turns: Mapping[str, float]) -> Night:
 
 
 def weighed(night: Night, pads: Corners[float], driver_in: bool) -> Night:
-    """The pads read as the car stands now."""
+    """The pads read as the car stands now.
+
+    Parameters
+    ----------
+    night : Night
+    pads : Corners[float]
+        N.
+    driver_in : bool
+    """
     return replace(night, pads=pads, driver_in=driver_in, weighed=night.on_car)
 
 
@@ -189,7 +227,14 @@ def _rollouts(car: Car) -> Corners[Real]:
 
 
 def fitted_with(car: Car, on_car: Corners[Fitted]) -> Car:
-    """The car with the rollouts and pressures of what is on it; its own where nobody said."""
+    """The car with the rollouts and pressures of what is on it; its own where nobody said.
+
+    Parameters
+    ----------
+    car : Car
+        As its file has it.
+    on_car : Corners[Fitted]
+    """
     rollouts = on_car.with_each(
         _rollouts(car), lambda said, filed: filed if said.rollout is None else said.rollout
     )

@@ -74,6 +74,8 @@ TABLE = {
     "book.posterior._SHAPE": (0.03 * INCH, JUDGEMENT),
     "book.posterior._BIASED": (0.4, JUDGEMENT),
     "book.posterior._APART": ((0.0, 0.12 * INCH, 0.25 * INCH, 0.5 * INCH), JUDGEMENT),
+    "book.surfaces.NIGHT_SCATTER": (0.05, JUDGEMENT),
+    "book.surfaces.MODEL_DOUBT": (0.08, JUDGEMENT),
     "book.rescue.CROWD_PATIENCE": (90.0, JUDGEMENT),
     "book.run.LONGEST_NOTE": (20000, JUDGEMENT),
     "cli.notebook_run.FAR": ((0.8, 1.25), JUDGEMENT),

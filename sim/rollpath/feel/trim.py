@@ -387,14 +387,7 @@ def _newton_step(
 
 
 def each_array(at: Stations, change: Callable[[FloatArray], FloatArray]) -> Stations:
-    """The stations with every array changed in the same way.
-
-    Parameters
-    ----------
-    at : Stations
-    change : callable
-        Takes and gives an array whose last axis is the stations.
-    """
+    """The stations with every array changed in the same way."""
     changed: dict[str, Any] = {}
     for name, value in vars(at).items():
         if isinstance(value, Corners):
@@ -468,11 +461,6 @@ def settle_trim(car: Chassis, at: Stations, z: FloatArray, limit: float) -> Floa
         Where to start: sideslip and steer, rad; axle speed over the car's, and share of the demand met.
     limit : float
         Share of an axle's grip at which the demand is lowered.
-
-    Returns
-    -------
-    ndarray, shape (4, n)
-        NaN too where the root is no car on its way round: going backward, or crosswise.
     """
     z = z.copy()
     open_ones, here = np.arange(z.shape[1]), at

@@ -458,7 +458,7 @@ def settle_trim(car: Chassis, at: Stations, z: FloatArray, limit: float) -> Floa
     at : Stations
         n stations in a row.
     z : ndarray, shape (4, n)
-        Where to start: sideslip and steer, rad; axle speed over the car's, and share of the demand met.
+        Start: sideslip and steer, rad; axle speed over the car's, and share of the demand met.
     limit : float
         Share of an axle's grip at which the demand is lowered.
     """

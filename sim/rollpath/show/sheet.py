@@ -381,7 +381,7 @@ def _draw_recorded_wheel(axes: Axes, recording: Recording, screen: Screen) -> No
         axes.plot(_bins(recording, screen), degrees(laps.binned(steering)), **STYLES[1],
                   label="recorded, median of the laps")  # fmt: skip
     axes.set_ylabel("steering wheel, deg\nright      left")
-    axes.legend(ncols=2, fontsize=7.5, loc="best")
+    axes.legend(fontsize=7.5, loc="upper center")  # over the back straight, where it is low
 
 
 def _draw_recorded_slip(axes: Axes, recording: Recording, screen: Screen) -> None:
@@ -392,7 +392,7 @@ def _draw_recorded_slip(axes: Axes, recording: Recording, screen: Screen) -> Non
     axes.plot(x, 100 * slip.along, **STYLES[1], label="recorded")
     axes.axhline(0, color="0.35", linewidth=0.8)
     axes.set_ylabel("slip of the rear\ntires, %")
-    axes.legend(ncols=2, fontsize=7.5, loc="best")
+    _legend_above(axes)
 
 
 def _draw_recorded_need(axes: Axes, recording: Recording, screen: Screen) -> None:
@@ -403,7 +403,7 @@ def _draw_recorded_need(axes: Axes, recording: Recording, screen: Screen) -> Non
     axes.axhline(float(screen.staggers(taped)), **STYLES[1],
                  label=f"taped {screen.tape(taped)}")  # fmt: skip
     axes.set_ylabel(f"rear stagger,\n{screen.stagger_unit}")
-    axes.legend(ncols=2, fontsize=7.5, loc="best")
+    _legend_above(axes)
 
 
 def write_sheets(pages: Sequence[Figure], out: Path, name: str = "debrief") -> list[Path]:

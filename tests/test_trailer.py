@@ -385,6 +385,16 @@ def test_two_lap_times_of_a_night_tell_how_far_the_track_has_come(trailer, say):
     assert "slicked" not in again or "slower by 1.2 s" in again
 
 
+def test_the_best_lap_of_a_run_becomes_tonights_lap_time(trailer, say, told):
+    _, out, err = say("notebook", "add", "--run", "heat", "--best", "27.5s")
+    assert err == ""
+    assert "Tonight goes by that lap: 27.50 s is" in " ".join(out.split())
+    assert told("trailer")["tonight"]["lap_time_s"] == 27.5
+    assert say("notebook", "add", "--run", "main", "--best", "62s", "--yes")[0] == 0  # a yellow
+    told("notebook", "add", "--run", "main", "--best", "26s", "--counts", "no")
+    assert told("trailer")["tonight"]["lap_time_s"] == 27.5
+
+
 def test_a_lap_no_surface_gives_is_refused_and_not_written(trailer, say):
     before = (trailer / "trailer.yaml").read_bytes()
     status, _, err = say("tonight", "--lap-time", "9.8s")

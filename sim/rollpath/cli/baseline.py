@@ -64,9 +64,9 @@ def _baseline(arguments: argparse.Namespace) -> None:
             told |= learned_json(laps, arguments.learned and laps.differs)
         print(as_json(told))
     else:
-        note = "; ".join(
-            filter(None, (_laps_note(arguments, laps), _note(lesson, physics, screen)))
-        )
+        note = _laps_note(arguments, laps)
+        if not note or found is not None or screen.full:
+            note = "; ".join(filter(None, (note, _note(lesson, physics, screen))))
         print(baseline_screen(result, effect, screen, note, sure))
     if arguments.out or arguments.show:
         from rollpath.show.baseline import baseline_pictures

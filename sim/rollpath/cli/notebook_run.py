@@ -31,6 +31,7 @@ from rollpath.files.tracks import load_track
 from rollpath.groove.path import GROOVES
 from rollpath.scales.twist import BiteError
 from rollpath.show.notebook import added_screen, page_json, run_json, show_screen
+from rollpath.show.surface import lap_time_screen
 from rollpath.show.words import as_json
 from rollpath.stagger import baseline
 from rollpath.track import CONDITIONS, Track, TrackError
@@ -41,6 +42,7 @@ from rollpath.units import EIGHTH
 if TYPE_CHECKING:
     from rollpath.book.book import Book
     from rollpath.book.run import Entry, Run
+    from rollpath.surface import Timed
 
 QUESTIONS: dict[str, str] = {
     "condition": ", ".join(CONDITIONS),
@@ -306,6 +308,29 @@ def _refuse_slips(run: "Run") -> None:
         raise FileError([f"{slip.key}: {slip_text(slip)}" for slip in slips])
 
 
+def _timed_tonight(
+    arguments: argparse.Namespace, trailer: Trailer | None, run: "Run"
+) -> "Timed | None":
+    """The best lap as tonight's lap time, where the run was of tonight and a surface gives it."""
+    if trailer is None or run.best_lap is None or run.counts == "no":
+        return None
+    elsewhere = (arguments.track, arguments.car, arguments.when)
+    if any(one is not None for one in elsewhere) or run.condition != trailer.night.condition:
+        return None
+    from rollpath.door_night import timed_tonight, with_lap_time
+    from rollpath.files.doing import done
+    from rollpath.surface import StopwatchError
+
+    lap = run.best_lap
+    try:
+        timed = timed_tonight(trailer, lap)
+        done(trailer.folder, "tonight", lambda now: with_lap_time(now, lap))
+    except (StopwatchError, FileError) as error:
+        print(f"rollpath: tonight's lap time is as it was: {error}", file=sys.stderr)
+        return None
+    return timed
+
+
 def _notebook_add(arguments: argparse.Namespace) -> None:
     from rollpath.book.exchange import to_line
     from rollpath.book.run import BookError, Run, settled
@@ -335,11 +360,15 @@ def _notebook_add(arguments: argparse.Namespace) -> None:
     except BookError as error:
         kept = "keep the next line; `rollpath notebook import -` takes it later"
         raise FileError([*error.lines, kept, to_line(run)]) from None
+    timed = None if remarks else _timed_tonight(arguments, trailer, run)
     told = added_screen(number, run, screen_of(arguments), remarks)
+    if timed is not None:
+        told += "\n" + lap_time_screen(timed, screen_of(arguments))
     if arguments.json:
-        told = as_json(
-            {"number": number, **run_json(run), "remarks": [code for code, _ in remarks]}
-        )
+        told = as_json({
+            "number": number, **run_json(run), "remarks": [code for code, _ in remarks],
+            "tonight_lap_time_s": None if timed is None else timed.lap_time,
+        })  # fmt: skip
     say(told, f"run {number} is in the notebook")
 
 

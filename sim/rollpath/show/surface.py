@@ -90,3 +90,8 @@ def come_words(earlier: Timed, now: Timed) -> str:
 def short_screen(timed: Timed, screen: Screen = TRADE) -> str:
     """What a lap time says of the surface."""
     return lay_out([timed_words(timed), *caution_lines()], screen)
+
+
+def lap_time_screen(timed: Timed, screen: Screen) -> str:
+    """That a best lap is tonight's lap time from now on, and what it says of the surface."""
+    return lay_out([f"Tonight goes by that lap: {timed_words(timed)}."], screen)

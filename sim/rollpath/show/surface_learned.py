@@ -15,7 +15,7 @@ def learned_words(one: LearnedSurface, used: bool) -> str:
     """The offer of a surface as the laps have it, or that it is used."""
     said = (
         f"your laps here say {one.name} is {one.grip:.2f}, not {one.filed:.2f} "
-        f"(give or take {one.give_or_take:.2f}, {counted(one.nights, 'night')})"
+        f"(give or take {one.give_or_take:.2f})"
     )
     return f"{said}: used" if used else f"{said}: --learned uses it"
 

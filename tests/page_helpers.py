@@ -1,6 +1,8 @@
 """A trailer, its pages as a phone asks for them, and what their forms carry."""
 
 import re
+import threading
+from contextlib import contextmanager, suppress
 from html import unescape
 
 import pytest
@@ -89,3 +91,24 @@ def phone(app_of, capsys):
     assert main(list(TYPED)) == 0
     capsys.readouterr()
     return Phone(app_of())
+
+
+@contextmanager
+def on_the_loopback(folder):
+    """The pages of a folder, really served: the port."""
+    from waitress import create_server
+
+    server = create_server(lambda *call: app(*call), host="127.0.0.1", port=0, threads=8)
+    app = make_app(Desk(folder), Guard((f"127.0.0.1:{server.effective_port}",)))
+
+    def run():
+        with suppress(OSError, ValueError):  # closed under its hands at the end
+            server.run()
+
+    thread = threading.Thread(target=run, daemon=True)
+    thread.start()
+    try:
+        yield server.effective_port
+    finally:
+        server.close()
+        thread.join(5)

@@ -7,7 +7,6 @@ scripts/test.py says so.
 
 import itertools
 import shutil
-import threading
 
 import pytest
 
@@ -17,13 +16,10 @@ pytest.importorskip("flask")
 if BROWSER is None:
     pytest.skip("no chromium here", allow_module_level=True)
 
-from page_helpers import ANSWERS, TYPED  # noqa: E402
+from page_helpers import ANSWERS, TYPED, on_the_loopback  # noqa: E402
 from rollpath.book.book import Book  # noqa: E402
 from rollpath.cli import main  # noqa: E402
 from rollpath.files.trailers import load_trailer  # noqa: E402
-from rollpath.page.app import make_app  # noqa: E402
-from rollpath.page.desk import Desk  # noqa: E402
-from rollpath.page.guard import Guard  # noqa: E402
 
 SWITCHES = (
     "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
@@ -94,19 +90,11 @@ def browser():
 @pytest.fixture
 def served(tmp_path, monkeypatch):
     """A folder and the address under which its pages are served."""
-    from waitress import create_server
-
     monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
     folder = tmp_path / "pits"
     folder.mkdir()
-    server = create_server(lambda *call: app(*call), host="127.0.0.1", port=0, threads=4)
-    port = server.effective_port
-    app = make_app(Desk(folder), Guard((f"127.0.0.1:{port}",)))
-    thread = threading.Thread(target=server.run, daemon=True)
-    thread.start()
-    yield folder, f"http://127.0.0.1:{port}"
-    server.close()
-    thread.join(5)
+    with on_the_loopback(folder) as port:
+        yield folder, f"http://127.0.0.1:{port}"
 
 
 @pytest.fixture

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 import rollpath as rp
+from rollpath.results import Result
 from rollpath.units import INCH, POUND
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -34,6 +35,14 @@ def test_a_printed_result_is_its_short_screen():
     )
     assert ended.stdout.startswith("Rear stagger to bolt on: ")
     assert len(ended.stdout) < 3000
+
+
+def test_a_result_in_a_notebook_is_its_short_screen_not_all_that_it_holds(track, car):
+    result = rp.baseline(track, car)
+    assert repr(result) == str(result)
+    assert len(repr(result)) < 24 * 81
+    for kind in Result.__subclasses__():
+        assert kind.__repr__ is Result.__repr__, kind
 
 
 def test_results_compare_by_what_they_hold(track, car):

@@ -22,6 +22,7 @@ class Result:
     def __init_subclass__(cls, told_by: str = "", **keywords: Any) -> None:
         super().__init_subclass__(**keywords)
         cls.told_by = told_by or cls.told_by
+        cls.__repr__ = Result.__repr__  # type: ignore[method-assign]  # or a dataclass writes its own
 
     def __str__(self) -> str:
         room = import_module(f"rollpath.show.{self.told_by}")

@@ -45,7 +45,7 @@ LONGEST_CHORD_SHARE = 1.0
 Engineering judgement."""
 
 
-@dataclass(frozen=True, eq=False, repr=False)
+@dataclass(frozen=True, eq=False)
 class Survey(Result, told_by="survey"):
     """A track as it was measured, SI.
 

@@ -647,16 +647,15 @@ def truth(seasons: int = 100) -> int:
     import truth_seasons
     from survey_truth import survey_truth
 
-    print(f"nights: {seasons} made-up seasons of each kind")
-    for name, told in truth_seasons.figures(seasons):
-        print(f"  {name:<24}{told}", flush=True)
-    cars = max(seasons // 4, 4)
-    print(f"logs: {cars} cars that are not the model's")
-    for one in truth_logs.figures(cars):
-        print(f"  {one.text}", flush=True)
-    print("surveys by position log")
-    for name, told in survey_truth(2 * seasons):
-        print(f"  {name:<40}{told}", flush=True)
+    cars = max(seasons // 4, 2)
+    for title, rows in (
+        (f"nights: {seasons} made-up seasons of each kind", lambda: truth_seasons.figures(seasons)),
+        (f"logs: {cars} cars that are not the model's", lambda: truth_logs.figures(cars)),
+        ("surveys by position log", lambda: survey_truth(2 * seasons)),
+    ):
+        print(title)
+        for name, told in rows():
+            print(f"  {name:<54}{told}", flush=True)
     return 0
 
 

@@ -24,6 +24,8 @@ from rollpath.book.lessons import (
 )
 from rollpath.book.nights import Step, nights
 from rollpath.book.run import Page, Run
+from rollpath.screen import TRADE
+from rollpath.show.study import finding_words
 from rollpath.units import INCH, POUND, PSI
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "scripts"))
@@ -227,6 +229,14 @@ def test_nothing_known_is_not_told_as_the_physics_holding() -> None:
     # Half an inch put in and too few runs to see it: "shown to need none" would be a lie.
     told = [study_of(made_nights(4, 0.5, seed), CAR, SLICK).outcome for seed in range(40)]
     assert "not needed" not in told
+
+
+def test_a_side_that_is_known_is_not_told_as_unknown() -> None:
+    study = study_of(made_nights(8, 0.3, 1, runs=4), CAR, SLICK)
+    assert study.outcome == "not shown"
+    assert study.interval[0] > 0.0
+    assert "side is not known" not in finding_words(study, study.together, TRADE)
+    assert "not sure to be 0.06 in or more" in finding_words(study, study.together, TRADE)
 
 
 def test_a_driver_who_always_says_the_same_teaches_nothing() -> None:

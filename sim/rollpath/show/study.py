@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
-from rollpath.book.lessons import BORNE_OUT, COVERS, FAR, FEWEST_CLEAN, NOT_NEEDED
+from rollpath.book.lessons import BORNE_OUT, COVERS, FAR, FEWEST_CLEAN, MATTERS, NOT_NEEDED
 from rollpath.screen import Screen, inches
 from rollpath.show.notebook import clean_text
 from rollpath.show.words import counted, finite_or_none
@@ -83,10 +83,13 @@ def _not_borne_out(study: Study, finding: Finding, screen: Screen) -> str:
 
 
 def _not_shown(study: Study, finding: Finding, screen: Screen) -> str:
-    return (
-        f"Not shown yet: anything from {_interval_words(finding.interval, screen)} on the physics "
-        "fits these runs; nothing is known either way."
-    )
+    fits = f"{_interval_words(finding.interval, screen)} on the physics"
+    if finding.interval[0] > 0.0 or finding.interval[1] < 0.0:
+        return (
+            f"Not shown yet: {fits} fits these runs, but it is not sure to be "
+            f"{screen.fine(MATTERS)} or more, and less is nothing."
+        )
+    return f"Not shown yet: anything from {fits} fits these runs, so the side is not known."
 
 
 def _not_needed(study: Study, finding: Finding, screen: Screen) -> str:

@@ -107,7 +107,7 @@ def test_a_tire_with_no_pressure_is_taken_as_taped():
 
 def test_a_hot_taping_says_nothing_of_growth_with_pressure():
     cold = taped(86, pressure=14 * PSI, temperature=COLD)
-    hot = taped(87, pressure=19 * PSI, temperature=WARM)
+    hot = taped(86.75, pressure=19 * PSI, temperature=WARM)
     assert RackTire("A", (cold, hot)).own_growth is None
     assert cold_rollout(rack_of(), RackTire("A", (cold, hot)), "left_rear") == 86 * INCH
 
@@ -573,7 +573,7 @@ def test_doubts_name_what_makes_the_choice_less_sure():
         RackTire("A", (taped(82.5, 82.5, 84, pressure=12 * PSI),), on_car="left_front"),
         RackTire("B", (taped(83.75, pressure=8 * PSI),)),
         tire("C", 83.75),
-        RackTire("D", (taped(87, pressure=12 * PSI),), ("right_rear",), on_car="right_rear"),
+        RackTire("D", (taped(86.75, pressure=12 * PSI),), ("right_rear",), on_car="right_rear"),
         RackTire("H", (taped(86, temperature=WARM),)),
     )
     rack = rack_of(*tires, running_pressure=Corners(*[12 * PSI] * 4))

@@ -401,3 +401,12 @@ def test_a_lap_no_surface_gives_is_refused_and_not_written(trailer, say):
     assert status == 2
     assert "not to be had" in err
     assert (trailer / "trailer.yaml").read_bytes() == before
+
+
+def test_the_review_says_how_far_the_track_came_in_a_night(trailer, say):
+    for session, best in (("hot laps", "26.6s"), ("feature", "28.4s")):
+        assert say("notebook", "add", "--run", session, "--best", best)[0] == 0
+    _, out, _ = say("notebook", "review", "--full")
+    assert "slower by 1.8 s: slicked off" in " ".join(out.split())
+    _, out, _ = say("notebook", "review")
+    assert "slicked off" not in out

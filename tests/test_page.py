@@ -164,6 +164,7 @@ def test_a_slip_is_told_beside_its_field_and_what_was_typed_is_kept(
     answer = phone.send(address, page, **typed)
     assert answer.status_code == 400
     assert line in words(answer)
+    assert "--" not in words(answer)
     assert 'role="alert"' in answer.text
     for name, value in typed.items():
         if name not in ("tire", "surface", "size_part"):

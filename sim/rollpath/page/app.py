@@ -1,5 +1,6 @@
 """The pages put together: addresses, what every page is given, and what goes wrong told calmly."""
 
+import re
 from http import HTTPStatus
 from typing import Any
 
@@ -49,6 +50,7 @@ def make_app(desk: Desk, guard: Guard) -> Flask:
         pieces=pieces, names=NAMES, fractions=FRACTIONS, cautions=CAUTIONS, desk=desk,
         short=short_corner,
     )  # fmt: skip
+    app.jinja_env.filters["beside"] = beside
     add_guard(app, guard)
     for page in PAGES:
         app.register_blueprint(page.pages)
@@ -56,6 +58,11 @@ def make_app(desk: Desk, guard: Guard) -> Flask:
     app.register_error_handler(RollpathError, _told)
     app.register_error_handler(HTTPException, _not_there)
     return app
+
+
+def beside(line: str) -> str:
+    """A line of the command as it stands beside the field that it is about."""
+    return re.sub(r"^--[\w-]+: ", "", line)
 
 
 def _told(error: RollpathError) -> tuple[str, int]:

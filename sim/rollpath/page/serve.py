@@ -47,7 +47,8 @@ def serve(
     """
     from waitress import create_server
 
-    logging.getLogger("waitress.queue").setLevel(logging.ERROR)  # a crowd waits its turn
+    # A crowd waits its turn, and who hangs up is no fault; our own faults the pages tell.
+    logging.getLogger("waitress").setLevel(logging.CRITICAL)
     address = local_address() if share else HERE
     key = new_key() if share else ""
     names = dict.fromkeys([HERE, "localhost", address])

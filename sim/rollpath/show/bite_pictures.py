@@ -12,13 +12,7 @@ from rollpath.scales.hold import STAGGER_STEP, Outcome, bite_map
 from rollpath.scales.twist import Change, Pads
 from rollpath.screen import TRADE, Screen
 from rollpath.show.bite import turns_words
-from rollpath.show.picture import (
-    PAGE,
-    STYLES,
-    Picture,
-    canvas,
-    legend_below,
-)
+from rollpath.show.picture import PAGE, SMALL, STYLES, Picture, canvas, legend_below
 from rollpath.units import INCH, POUND
 
 if TYPE_CHECKING:
@@ -52,10 +46,10 @@ def pads_from_above(
             f"{name:<5} {screen.weight(value):>7}"
             for (name, _), value in zip(columns, values, strict=True)
         ]
-        out = 0.84 * np.sign(x)
+        out = 0.82 * np.sign(x)
         axes.text(out, y + 0.12, corner.replace("_", " "), ha="center", weight="bold", fontsize=11)
         axes.text(
-            out, y, "\n".join(lines), ha="center", va="center", family="monospace", fontsize=11
+            out, y, "\n".join(lines), ha="center", va="center", family="monospace", fontsize=10
         )
         axes.text(
             out, y - 0.14, _moved_here(corner, outcome, screen), ha="center", va="top", fontsize=11
@@ -66,7 +60,7 @@ def pads_from_above(
     return figure
 
 
-_PAD_PLACES = ((-0.42, 0.62), (0.42, 0.62), (-0.42, -0.62), (0.42, -0.62))
+_PAD_PLACES = ((-0.36, 0.62), (0.36, 0.62), (-0.36, -0.62), (0.36, -0.62))
 """Middle of each pad on the picture in the order of `CORNERS`, front up."""
 UP, DOWN = "\N{UPWARDS ARROW}", "\N{DOWNWARDS ARROW}"
 
@@ -97,15 +91,13 @@ def _draw_car(axes: Axes) -> None:
     from matplotlib.patches import FancyBboxPatch, Rectangle
 
     body = FancyBboxPatch(
-        (-0.24, -0.9), 0.48, 1.8, boxstyle="round,pad=0.04", facecolor="0.95", edgecolor="0.5"
+        (-0.2, -0.9), 0.4, 1.8, boxstyle="round,pad=0.04", facecolor="0.95", edgecolor="0.5"
     )
     axes.add_patch(body)
     for x, y in _PAD_PLACES:
+        axes.add_patch(Rectangle((x - 0.1, y - 0.17), 0.2, 0.34, facecolor="0.8", edgecolor="0.3"))
         axes.add_patch(
-            Rectangle((x - 0.12, y - 0.17), 0.24, 0.34, facecolor="0.8", edgecolor="0.3")
-        )
-        axes.add_patch(
-            Rectangle((x - 0.07, y - 0.13), 0.14, 0.26, facecolor="white", edgecolor="black")
+            Rectangle((x - 0.06, y - 0.13), 0.12, 0.26, facecolor="white", edgecolor="black")
         )
     axes.annotate("", (0, 1.1), (0, 0.97), arrowprops={"arrowstyle": "-|>", "color": "0.3"})
     axes.text(0.04, 1.0, "front", color="0.3")
@@ -120,9 +112,9 @@ def _draw_gain(axes: Axes, x: float, y: float, gain: float, screen: Screen) -> N
         "", (x, y + way), (x, y - way),
         arrowprops={"arrowstyle": "-|>", "lw": 2.5, "mutation_scale": 18, "color": "black"},
     )  # fmt: skip
-    inside = x - 0.15 * np.sign(x)
+    inside = x - 0.12 * np.sign(x)
     side = "left" if x < 0 else "right"
-    axes.text(inside, y, screen.weight(gain, signed=True), ha=side, va="center")
+    axes.text(inside, y, screen.weight(gain, signed=True), ha=side, va="center", fontsize=SMALL)
 
 
 def _write_middle(axes: Axes, columns: list[tuple[str, Pads]], screen: Screen) -> None:
@@ -133,7 +125,7 @@ def _write_middle(axes: Axes, columns: list[tuple[str, Pads]], screen: Screen) -
     lifted = columns[1][1].lifted
     if lifted:
         lines += ["", f"{lifted.replace('_', ' ')}", "off its pad"]
-    axes.text(0, 0, "\n".join(lines), ha="center", va="center", fontsize=11, weight="bold")
+    axes.text(0, 0, "\n".join(lines), ha="center", va="center", fontsize=10, weight="bold")
 
 
 def bite_against_stagger(

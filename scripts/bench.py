@@ -245,8 +245,9 @@ def _cushion(track: "Track") -> "Condition":
 
 def cases_of_a_groove() -> Row:
     import numpy as np
-    from rollpath import baseline, load_car, load_track
+    from rollpath import load_car, load_track
     from rollpath.groove.lay import make_groove
+    from rollpath.stagger import baseline
 
     track, car = load_track(ROOT / SAUCER), load_car(ROOT / CAR)
     groove = make_groove(track, "rounded", car.width)

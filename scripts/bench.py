@@ -464,7 +464,6 @@ def recorded_laps() -> Row:
     from rollpath.groove.lay import make_groove
     from rollpath.runlog.read import read_run
     from rollpath.runlog.says import read_log
-    from rollpath.screen import Screen
 
     track, car = load_track(ROOT / SAUCER), load_car(ROOT / CAR)
     surface, groove = track.condition("slick"), make_groove(track, "rounded", car.width)
@@ -476,7 +475,7 @@ def recorded_laps() -> Row:
         path = Path(folder) / "run.csv"
         path.write_text(as_csv(log | {"time": rows / 100}))
         ours = best_of(2, lambda: read_log(
-            read_run(load_run_log(path), track, car, surface, groove, 5.8), car, Screen()
+            read_run(load_run_log(path), track, car, surface, groove, 5.8), car
         ))  # fmt: skip
     return within("recorded laps", "a log of a million rows, read and judged", ours, 3.0)
 

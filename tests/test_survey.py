@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from logs import degrees_at, drift, made_log
 from ovals import DEMO_TRACKS, demo_track, oval
 from pyproj import Geod, Transformer
-from rollpath.survey.drift import find_drift, whitener_of
+from rollpath.survey.fit import noise_of
 from rollpath.survey.log import MOST_LAPS, Note, PositionLog, SurveyError, local_plane
 from rollpath.survey.measured import SHAPE_SIZE, lap_path, survey_by_log
 from rollpath.survey.oval import blended_edge, derivatives, distances, track_of
@@ -318,14 +318,6 @@ def test_derivatives_are_differences(p):
 # Drift
 
 
-def test_whitener_is_the_inverse_root_of_the_covariance():
-    # numpy's inverse of the whole matrix is the independent route.
-    rng = np.random.default_rng(1)
-    time, normal = np.sort(rng.uniform(0, 200, 60)), rng.uniform(0, 6, 60)
-    white = whitener_of(time, normal, 12.0)
-    assert np.allclose(white @ np.linalg.inv(white.T @ white) @ white.T, np.eye(60))
-
-
 def test_drift_found_is_about_the_drift_made():
     found = []
     for seed in range(12):
@@ -335,8 +327,8 @@ def test_drift_found_is_about_the_drift_made():
         x, y = drift(rng, time, 2.5, 60.0), drift(rng, time, 2.5, 60.0)
         r = x * np.cos(normal) + y * np.sin(normal)
         J = np.column_stack([np.ones(300), np.cos(normal), np.sin(normal)])
-        fit = find_drift(time, normal, r, J, 1e-6 * np.eye(3))
-        found.append(fit.sd**2 / fit.time)
+        sd, forget = noise_of(time, normal, r, J, 1e-6 * np.eye(3), time / 50)[1]
+        found.append(sd**2 / forget)
     # How fast it wanders is what a log can tell: variance gained a second, 2.5^2 / 60.
     assert np.median(found) == pytest.approx(2.5**2 / 60, rel=0.4)
 

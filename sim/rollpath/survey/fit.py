@@ -1,245 +1,391 @@
-"""The oval fitted to a position log by generalised least squares with a drift's covariance [1]_.
+"""The oval behind a position log: generalised least squares at every bow, weighed by how likely.
+
+A receiver's error stays alike from one moment to the next, and a real edge wavers alike in every
+lap. Both stand in one dense covariance, whose sizes are found by restricted likelihood [1]_. Its
+Cholesky factor turns distances into steps that are independent in the order they came, so that a
+jump of the receiver is one large step and is given little weight [2]_. How far the straights bow is
+hardly told from how long they are: the oval is fitted at a range of bows, and each counts by how
+usual and how likely it is.
 
 References
 ----------
-.. [1] G. A. F. Seber and C. J. Wild, Nonlinear Regression, ch. 2 and 6 (autocorrelated errors).
+.. [1] D. A. Harville, Maximum likelihood approaches to variance component estimation, Journal of
+   the American Statistical Association 72 (1977).
+.. [2] P. J. Huber and E. M. Ronchetti, Robust Statistics, ch. 7 (weights).
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 
-from rollpath.survey.drift import DRIFT_TIMES, Drift, find_drift, whitener_of
-from rollpath.survey.log import BoolArray, SurveyError, TidyLog
-from rollpath.survey.oval import (
-    LEAST,
-    MOST,
-    SCALES,
-    blended_edge,
-    derivatives,
-    distances,
-    solve,
-    track_of,
-)
+from rollpath.survey.log import BoolArray, ComplexArray, IntArray, SurveyError, TidyLog
+from rollpath.survey.oval import blended_edge, derivatives, distances, track_of
 from rollpath.track import DEFAULT_BLEND
 from rollpath.units import FloatArray
 
-FIT_SHARE = 0.3
-"""Time over which a drift is taken to last while the oval is fitted, as a share of a lap's. What
-the drift found says goes into the give or take. Engineering judgement, from made logs."""
-APART = 1e4
-"""Time put between two pieces of a log, s: the drift on both sides of a jump has nothing in
-common."""
-MOST_BLOCKS = 240
-"""Rows of the generalised least-squares problem; more points are averaged in runs."""
-PASSES = 4
-"""Times the drift is found and the oval fitted with it."""
-BLEND_ERROR = 0.5
-"""Standard error of the logarithm of a blend nobody measured. Engineering judgement."""
-LAG_USUAL, LAG_ERROR = 0.1, 0.3
-"""Squared time over which a receiver smooths its track, s^2, and how well that is known: a third
-of a second, and one second is not rare. Engineering judgement."""
-MOST_LAG = 4.0
-ENDS_ERROR, CURVED_ERROR = 0.2, 0.1
-"""How unlike the two ends of ovals are, as a share of the radius, and how curved their straights,
-as a share of the corners' curvature. Engineering judgement; weak beside three laps."""
-PRIORS = np.array([0.0] * 7 + [np.log(DEFAULT_BLEND), LAG_USUAL])
-OUTLINE = 360
-"""Stations of the outline that the blend's correction and the shape are worked out on."""
+LEAST = np.array([-np.inf, -np.inf, -np.inf, 5.0, 5.0, 0.1, 0.0, np.log(1.0), 0.0])
+MOST = np.array([np.inf, np.inf, np.inf, 600.0, 600.0, 900.0, 0.95, np.log(100.0), 4.0])
+SCALES = np.array([3.0, 3.0, 0.1, 10.0, 10.0, 10.0, 0.2, 0.5, 0.3])
+"""Of the unknowns: the seven of `oval`, the logarithm of the blend, and the square of the time
+over which the receiver smooths its track, s^2."""
+SHARE = 6
+LEAST_KNOWN = np.diag(1 / np.array([1e3, 1e3, 3.0, 300.0, 300.0, 300.0, 3.0, 10.0, 10.0]) ** 2)
+"""Information added so that no unknown is without a bound (a circle has no heading)."""
+
+# What is usual. Engineering judgement, all of it; made logs of one kind were looked at.
+SHARES = np.linspace(-3.5, 3.5, 9)
+"""Standard errors about the likeliest share of curvature at which the oval is fitted again."""
+USUAL_BOW, NO_BOW = 0.02, 0.5
+"""Bow, as a share of the straight, within which half of those that bow lie, with a long tail so
+that a log may insist; and the share of ovals whose straights are straight."""
+ENDS_ERROR, BLEND_ERROR, SHARE_ERROR = 0.15, 0.5, 0.3
+"""Difference of the ends as a share of the radius, the logarithm of a blend, and the share of
+curvature while it is free: standard errors."""
+LAG_USUAL, LAG_ERROR = 0.05, 0.25
+TIMES = np.array([4.0, 10.0, 25.0, 60.0, 150.0, 400.0])
+"""Times over which a receiver's error may forget itself, s."""
+USUAL_TIME, TIME_FACTOR, USUAL_SIZE, SIZE_FACTOR = 50.0, np.e, 2.0, 2.0
+"""About how long and how large that error is, s and m, and within which factors two in three lie."""
+WHITES = np.array([1e-3, 0.02, 0.2])
+"""Variance of the jitter that does not drift, as shares of the drift's."""
+RIPPLES = (0.05, 0.25, 1.0)
+"""Sizes of a wave of the edge beside a drift of `USUAL_SIZE`, m."""
 HARMONICS = np.arange(2, 11)
 """Waves a lap of a departure from the oval; what is slower is place, what is shorter is noise."""
-WAVE_SIZE, RIPPLE = 3.0, 0.25
-"""Size of one wave, m, that a track may have while its shape is judged, and that an oval has
-without being less of one. Engineering judgement."""
-FAR, SUDDEN = 5.0, 4.0
-"""Robust standard deviations from where the other laps went that make a
-block wild; of a step, that make it none of the drift's."""
+WAVE_SIZE = 3.0
+"""Size of one wave, m, while the shape is judged."""
+ROBUST_SCALES = (9.0, 3.0)
+"""Distances at which the first fits start to trust a point less, m."""
+BIG_STEP, SUDDEN, FAR = 2.5, 4.0, 5.0
+"""Robust standard deviations beyond which a step counts for less, parts the log, and beyond which
+a distance is none of the line's."""
+LEAST_JUMP = 1.5
+"""m; a smaller step is the drift's."""
+SHORT_PIECE, MOST_WILD = 0.1, 0.2
+"""Share of a log below which a parted piece goes, and above which so much gone is no survey."""
 NORMAL_SPREAD = 1.4826
 """Standard deviation over median absolute deviation of normal errors: 1 / Phi^-1(3/4)."""
-SHORT_PIECE = 0.1
-"""A piece between two jumps shorter than this share of the log is left out."""
-MOST_WILD = 0.2
-"""Share of a log that may be thrown away."""
+MOST_BLOCKS, POINTS, FIRST_POINTS, OUTLINE = 240, 3, 200, 360
+"""Rows of the problem, points averaged in each, points of the first fit, stations of an outline."""
+APART = 1e4
+"""Time put between two pieces, s: the drift on both sides of a jump has nothing in common."""
+STARTS, PASSES, STEPS = 4, 4, 30
+
+_Rows = Callable[[FloatArray], tuple[FloatArray, FloatArray]]
 
 
 @dataclass(frozen=True)
-class Corrections:
-    """What the four arcs leave out, at stations of the lap: m outward for a blend; and what a
-    square second of smoothing takes off, m/s^2 per speed squared (half the curvature)."""
+class Found:
+    """An oval, how well it is known, and how the track departs from it.
 
-    share: FloatArray
-    blend: FloatArray
-    bend: FloatArray
+    Attributes
+    ----------
+    p, covariance : ndarray, shape (9,) and (9, 9)
+    drift : tuple of float
+        Standard deviation in m and time in s of the receiver's.
+    shape, shape_covariance : ndarray, shape (9 + 2 h,) and square
+        A change of the unknowns and the waves beside it.
+    residual : float
+        m, root mean square of the blocks used.
+    wild : ndarray of bool, shape (n,)
+        Which points of the log were left out.
+    """
 
-    def at(self, share: FloatArray) -> tuple[FloatArray, FloatArray]:
-        blend = np.interp(share, self.share, self.blend, period=1.0)
-        return blend, np.interp(share, self.share, self.bend, period=1.0)
-
-
-def corrections(p: FloatArray, log_blend: float, offset: float) -> Corrections:
-    """How far the blended edge lies off the four arcs it was made of."""
-    blend = float(np.exp(log_blend))
-    edge = track_of(p, blend).edge
-    s = edge.length[0] * np.arange(OUTLINE) / OUTLINE
-    at = distances(p, blended_edge(p, blend, s))
-    k = edge.curvature(s[None])[0]
-    order = np.argsort(at.share)
-    return Corrections(at.share[order], at.out[order], (0.5 * k / (1.0 + offset * k))[order])
-
-
-class Fit:
-    """Generalised least squares of nine unknowns: the oval's seven, log blend, and lag."""
-
-    def __init__(self, log: TidyLog, offset: float) -> None:
-        n = len(log.x)
-        count = min(n, MOST_BLOCKS)
-        self.log, self.offset, self.z = log, offset, log.x + 1j * log.y
-        self.starts = np.union1d(
-            np.arange(count) * n // count, np.flatnonzero(np.diff(log.piece)) + 1
-        )
-        self.starts = self.starts.astype(np.intp)
-        self.count = np.diff(np.append(self.starts, n))
-        self.live: BoolArray = np.ones(len(self.starts), dtype=bool)
-        """Blocks that are still believed."""
-        lap = float(np.ptp(log.time)) / max(float(np.ptp(log.turned)), 0.5)
-        self.forget = min(max(FIT_SHARE * lap, DRIFT_TIMES[1]), DRIFT_TIMES[-2])
-        time = log.time + APART * log.piece
-        self._time = self._mean(time)
-        dt = np.gradient(log.time) if n > 1 else np.ones(n)
-        pace = np.abs(np.gradient(self.z)) / np.maximum(dt, 1e-3)
-        self.squared = np.minimum(pace, np.percentile(pace, 95)) ** 2
-
-    def _mean(self, rows: FloatArray) -> FloatArray:
-        return (np.add.reduceat(rows, self.starts, axis=0).T / self.count).T
-
-    @property
-    def time(self) -> FloatArray:
-        return self._time[self.live]
-
-    def rows(self, q: FloatArray, left_out: Corrections, blend: float) -> FloatArray:
-        """Distances outward of the blended line, averaged in blocks; `blend` of the corrections."""
-        at = distances(q[:7], self.z)
-        blended, bend = left_out.at(at.share)
-        r = at.out - self.offset - blended * np.exp(2.0 * (q[7] - blend))
-        averaged: FloatArray = self._mean(r + q[8] * bend * self.squared)[self.live]
-        return averaged
-
-    def slopes(self, q: FloatArray, left_out: Corrections, blend: float) -> FloatArray:
-        at = distances(q[:7], self.z)
-        blended, bend = left_out.at(at.share)
-        J = np.column_stack([
-            derivatives(q[:7], self.z, at.normal),
-            -2.0 * blended * np.exp(2.0 * (q[7] - blend)), bend * self.squared,
-        ])  # fmt: skip
-        return self._mean(J)[self.live]
-
-    def places(self, p: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Normal and share of the lap of every block."""
-        at = distances(p, self.z)
-        normal = np.angle(self._mean(np.exp(1j * at.normal)))
-        share = np.angle(self._mean(np.exp(2j * np.pi * at.share))) / (2 * np.pi) % 1.0
-        return normal[self.live], share[self.live]
-
-    def solved(self, p: FloatArray) -> "Solved":
-        """The oval, the drift and the shape, from a first fit.
-
-        Raises
-        ------
-        SurveyError
-            If more of the log than `MOST_WILD` lies where no other lap went.
-        """
-        q = np.concatenate([p, PRIORS[7:]])
-        for i in range(PASSES):
-            left_out = corrections(q[:7], q[7], self.offset)
-            if i in (1, 2):
-                self._leave_wild(q, left_out)
-            q = self._step(q, left_out)
-        wild = float(np.mean(~self.live))
-        if wild > MOST_WILD:
-            raise SurveyError("scattered", wild)
-        left_out = corrections(q[:7], q[7], self.offset)
-        oval, shape = (self.estimate(q, left_out, size) for size in (RIPPLE, WAVE_SIZE))
-        return Solved(q, left_out, oval, shape, wild)
-
-    def _step(self, q: FloatArray, left_out: Corrections) -> FloatArray:
-        blend, r = q[7], self.rows(q, left_out, q[7])
-        white = whitener_of(self.time, self.places(q[:7])[0], self.forget, r)
-        P = usual(q)
-        return solve(
-            lambda v: np.append(white @ self.rows(v, left_out, blend), P @ v - P @ PRIORS),
-            lambda v: np.vstack([white @ self.slopes(v, left_out, blend), P]),
-            q, "linear", np.append(LEAST, [np.log(1.0), 0.0]),
-            np.append(MOST, [np.log(100.0), MOST_LAG]), np.append(SCALES, [0.5, 0.3]),
-        )[0]  # fmt: skip
-
-    def estimate(self, q: FloatArray, left_out: Corrections, size: float) -> "Estimate":
-        """Waves of the lap beside the oval, and how well all are known.
-
-        The estimate is linear in the residuals, so its covariance follows from theirs, whatever
-        it was weighed with [1]_; what was known before counts as measured once more.
-        """
-        normal, share = self.places(q[:7])
-        r, M = self.rows(q, left_out, q[7]), self.slopes(q, left_out, q[7])
-        M = np.hstack([M, -waves(share)])
-        P = usual(q)
-        known = np.diag(np.append(LEAST_KNOWN, np.full(2 * len(HARMONICS), size**-2)))
-        known[: len(q), : len(q)] += P.T @ P
-        drift = find_drift(self.time, normal, r, M, known)
-        white = whitener_of(self.time, normal, self.forget, r)
-        weighed = white.T @ (white @ M)
-        A = np.linalg.inv(M.T @ weighed + known)
-        covariance = A @ (weighed.T @ drift.covariance @ weighed + known) @ A
-        return Estimate(drift, share, -A @ (weighed.T @ r), covariance)
-
-    def _leave_wild(self, q: FloatArray, left_out: Corrections) -> None:
-        """Part the log where it moves off as no drift does; short pieces and far blocks go."""
-        shape = self.estimate(q, left_out, WAVE_SIZE)
-        r = self.rows(q, left_out, q[7]) - waves(shape.share) @ shape.solution[len(q) :]
-        surprise = np.abs(whitener_of(self.time, self.places(q[:7])[0], self.forget) @ r)
-        piece = np.cumsum(surprise > max(SUDDEN * NORMAL_SPREAD * float(np.median(surprise)), 1.0))
-        inner = (piece > 0) & (piece < piece[-1])
-        off = np.abs(r - np.median(r))
-        wild = off > max(FAR * NORMAL_SPREAD * float(np.median(off)), 1.0)
-        wild |= inner & (np.bincount(piece)[piece] < SHORT_PIECE * len(r))
-        live = np.flatnonzero(self.live)
-        self._time[live] += APART * piece
-        self.live[live[wild]] = False
-
-
-def usual(q: FloatArray) -> FloatArray:
-    """What is known of ovals and receivers before a log: rows to be as `PRIORS` within one."""
-    rows = np.zeros((4, len(q)))
-    rows[0, 3:5] = np.array([1.0, -1.0]) / (ENDS_ERROR * 0.5 * (q[3] + q[4]))
-    rows[1, 6], rows[2, 7], rows[3, 8] = 1 / CURVED_ERROR, 1 / BLEND_ERROR, 1 / LAG_ERROR
-    return rows
-
-
-LEAST_KNOWN = 1 / np.array([100.0, 100.0, 1.0, 100.0, 100.0, 100.0, 1.0, 10.0, 10.0]) ** 2
-"""Information added so that no unknown is without a bound (a circle has no heading)."""
+    p: FloatArray
+    covariance: FloatArray
+    drift: tuple[float, float]
+    shape: FloatArray
+    shape_covariance: FloatArray
+    residual: float
+    wild: BoolArray
 
 
 def waves(share: FloatArray) -> FloatArray:
+    """Cosines and sines of `HARMONICS` at shares of the lap, shape (n, 2 h)."""
     angle = 2 * np.pi * share[:, None] * HARMONICS
     return np.hstack([np.cos(angle), np.sin(angle)])
 
 
-@dataclass(frozen=True)
-class Estimate:
-    """Drift, share of the lap of every block, and a step of all unknowns with its covariance."""
-
-    drift: Drift
-    share: FloatArray
-    solution: FloatArray
-    covariance: FloatArray
+def spread(r: FloatArray) -> float:
+    """Robust standard deviation about zero, at least 1."""
+    return max(NORMAL_SPREAD * float(np.median(np.abs(r))), 1.0)
 
 
-@dataclass(frozen=True)
-class Solved:
-    """Unknowns, corrections, estimates with an oval's ripple and with free waves, and the share
-    of blocks left out."""
+# The log in blocks
 
-    q: FloatArray
-    left_out: Corrections
-    oval: Estimate
-    shape: Estimate
-    wild: float
+
+def _runs(piece: IntArray, most: int) -> tuple[IntArray, IntArray]:
+    """First points of at most so many runs, none across two pieces, and how many in each."""
+    n = len(piece)
+    even = np.arange(min(n, most)) * n // min(n, most)
+    starts = np.union1d(even, np.flatnonzero(np.diff(piece)) + 1).astype(np.intp)
+    return starts, np.diff(np.append(starts, n))
+
+
+class Blocks:
+    """The log in blocks, and their distances from an oval."""
+
+    def __init__(self, log: TidyLog, offset: float) -> None:
+        first, many = _runs(log.piece, POINTS * MOST_BLOCKS)
+        x, y, time = (np.add.reduceat(v, first) / many for v in (log.x, log.y, log.time))
+        self.z, self.offset = x + 1j * y, offset
+        self.way = -1.0 if any(note.code == "clockwise" for note in log.notes) else 1.0
+        self.starts, self.count = _runs(log.piece[first], MOST_BLOCKS)
+        self.points = np.add.reduceat(many, self.starts)
+        self.time = self._mean(time + APART * log.piece[first])
+        pace = np.abs(np.gradient(self.z)) / np.maximum(np.gradient(time), 1e-3)
+        self.squared = np.minimum(pace, np.percentile(pace, 95)) ** 2
+        self.table: tuple[FloatArray, ...] = ()
+
+    def _mean(self, rows: FloatArray) -> FloatArray:
+        mean: FloatArray = (np.add.reduceat(rows, self.starts, axis=0).T / self.count).T
+        return mean
+
+    def look_up(self, p: FloatArray) -> None:
+        """Tabulate along the lap what the four arcs leave out: m outward by the blend, and m/s^2
+        per speed squared for a square second of smoothing (half the curvature)."""
+        blend = float(np.exp(p[7]))
+        edge = track_of(p, blend).edge
+        length = float(edge.length[0, 0])
+        s = length * np.arange(OUTLINE) / OUTLINE
+        at, k = distances(p, blended_edge(p, blend, s)), edge.curvature(s[None])[0]
+        # A filter of one pole, 1 / (1 + x) - exp(-x) for x = i w lag, is half a square lag of the
+        # curvature two thirds of a lag before, spread over one lag (to the second order in x).
+        lag = np.sqrt(p[8] * np.median(self.squared)) / length
+        wave = 2 * np.pi * np.fft.rfftfreq(OUTLINE, 1 / OUTLINE) * lag
+        blur = np.exp(-0.5 * wave**2 - 2j / 3 * self.way * wave)
+        bend = np.fft.irfft(np.fft.rfft(0.5 * k / (1.0 + self.offset * k)) * blur, OUTLINE)
+        order = np.argsort(at.share)
+        self.table = at.share[order], at.out[order], bend[order], p[7]
+
+    def at(self, p: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+        """Distances outward of the blended line, derivatives, normals and shares of the lap."""
+        at, (share, out, bend, blend) = distances(p, self.z), self.table
+        blended = np.interp(at.share, share, out, period=1.0) * np.exp(2.0 * (p[7] - blend))
+        bent = np.interp(at.share, share, bend, period=1.0) * self.squared
+        r = self._mean(at.out - self.offset - blended + p[8] * bent)
+        J = np.column_stack([derivatives(p, self.z, at.normal), -2.0 * blended, bent])
+        normal = np.angle(self._mean(np.exp(1j * at.normal)))
+        turned = np.angle(self._mean(np.exp(2j * np.pi * at.share))) / (2 * np.pi) % 1.0
+        return r, self._mean(J), normal, turned
+
+
+# Least squares
+
+
+def usual(p: FloatArray, free: BoolArray) -> tuple[FloatArray, FloatArray]:
+    """What is known of ovals and receivers before a log: rows that are zero within one."""
+    J = np.zeros((4, len(p)))
+    J[0, 3:5] = np.array([1.0, -1.0]) / (ENDS_ERROR * 0.5 * (p[3] + p[4]))
+    J[1, 7], J[2, 8] = 1 / BLEND_ERROR, 1 / LAG_ERROR
+    J[3, SHARE] = free[SHARE] / SHARE_ERROR
+    return J @ p - np.array([0, np.log(DEFAULT_BLEND) / BLEND_ERROR, LAG_USUAL / LAG_ERROR, 0]), J
+
+
+def descend(rows: _Rows, p: FloatArray, free: BoolArray) -> tuple[FloatArray, float, FloatArray]:
+    """Damped Gauss-Newton within the bounds: unknowns, sum of squares, and information."""
+
+    def all_rows(p: FloatArray) -> tuple[FloatArray, FloatArray]:
+        (e, J), (f, F) = rows(p), usual(p, free)
+        return np.append(e, f), np.vstack([J, F])
+
+    (e, J), damp = all_rows(p), 1e-6
+    for _ in range(STEPS):
+        H, step = (J.T @ J + LEAST_KNOWN)[np.ix_(free, free)], np.zeros(len(p))
+        step[free] = -np.linalg.solve(H + damp * np.diag(np.diag(H)), (J.T @ e)[free])
+        step /= max(1.0, 0.5 * float(np.max(np.abs(step / SCALES))))
+        new = np.clip(p + step, LEAST, MOST)
+        e_new, J_new = all_rows(new)
+        if e_new @ e_new < e @ e:
+            moved = float(np.max(np.abs((new - p) / SCALES)))
+            p, e, J, damp = new, e_new, J_new, 0.1 * damp
+            if moved < 1e-7:
+                break
+        elif damp > 1e6:
+            break
+        else:
+            damp = max(10 * damp, 1e-3)
+    return p, float(e @ e), (J.T @ J + LEAST_KNOWN)[np.ix_(free, free)]
+
+
+ALL = np.ones(len(SCALES), dtype=bool)
+BUT_SHARE = np.arange(len(SCALES)) != SHARE
+
+
+def first_fit(log: TidyLog, offset: float) -> FloatArray:
+    """The cheapest of several robust fits, from boxes laid round the log at many headings."""
+    z = log.x + 1j * log.y
+    z = z[np.unique(np.linspace(0, len(z) - 1, FIRST_POINTS).astype(int))]
+
+    def robust(p: FloatArray, scale: float) -> tuple[FloatArray, FloatArray]:
+        """Rows whose squares are a Cauchy loss."""
+        at = distances(p, z)
+        r = (at.out - offset) / scale
+        r = np.where(np.abs(r) < 1e-9, 1e-9, r)
+        e = np.sign(r) * np.sqrt(np.log1p(r**2))
+        J = np.column_stack([derivatives(p, z, at.normal), np.zeros((len(z), 2))])
+        return e, J * (r / e / (1 + r**2) / scale)[:, None]
+
+    guesses = [g for h in np.arange(0.0, np.pi, np.pi / 24) for g in _boxes(z, h, offset)]
+    cost = [np.sum(np.minimum(np.abs(distances(p, z).out - offset), 30.0)) for p in guesses]
+    fits = [descend(lambda p: robust(p, ROBUST_SCALES[0]), guesses[i], ALL)
+            for i in np.argsort(cost)[:STARTS]]  # fmt: skip
+    best = min(fits, key=lambda fit: fit[1])[0]
+    p = descend(lambda p: robust(p, ROBUST_SCALES[1]), best, ALL)[0]
+    if 0.25 < distances(p, z[:1]).share[0] < 0.75:  # the front straight is where the log starts
+        p = p[[0, 1, 2, 4, 3, 5, 6, 7, 8]]
+        p[2] += np.pi
+    return p
+
+
+def _boxes(z: ComplexArray, heading: float, offset: float) -> list[FloatArray]:
+    """A paper clip and two bowed ovals as long and wide as the log seen along a heading."""
+    w = z * np.exp(-1j * heading)
+    (u_0, u_1), (v_0, v_1) = (np.percentile(part, (1, 99)) for part in (w.real, w.imag))
+    long, wide = u_1 - u_0 - 2 * offset, v_1 - v_0 - 2 * offset
+    middle = 0.5 * (u_0 + u_1 + 1j * (v_0 + v_1)) * np.exp(1j * heading)
+    found = []
+    for part, share in ((0.5, 0.02), (0.4, 0.3), (0.3, 0.6)):
+        R = max(part * min(wide, long), 6.0)
+        found.append(np.array([middle.real, middle.imag, heading, R, R, max(long - 2 * R, 2.0),
+                               share, np.log(DEFAULT_BLEND), LAG_USUAL]))  # fmt: skip
+    return found
+
+
+# Noise
+
+
+def noise_of(
+    time: FloatArray, normal: FloatArray, r: FloatArray, J: FloatArray, known: FloatArray,
+    share: FloatArray, ripples: tuple[float, ...] = RIPPLES,
+) -> tuple[FloatArray, tuple[float, float]]:  # fmt: skip
+    """Covariance of distances, m^2, averaged over what drift, jitter and ripple may be [1]_.
+
+    Two distances off the line share ``sd^2 exp(-dt / time) cos(dn)``, dn the angle between their
+    normals: the errors in x and in y drift apart from each other. Returned with the likeliest
+    drift's standard deviation, m, and time, s.
+    """
+    from scipy.linalg import solve_triangular
+
+    apart, facing = np.abs(time[:, None] - time), np.cos(normal[:, None] - normal)
+    ripple, jitter = waves(share) / USUAL_SIZE, np.eye(len(time))
+    tried = [
+        (t, np.exp(-apart / t) * facing + white * jitter + (size**2 * ripple) @ ripple.T)
+        for t in TIMES for white in WHITES for size in ripples
+    ]  # fmt: skip
+    likelihood, variances = [], []
+    for t, K in tried:
+        root = np.linalg.cholesky(K)
+        rows = solve_triangular(root, np.column_stack([J, r]), lower=True, check_finite=False)
+        A = rows.T @ rows
+        gram = A[:-1, :-1] + known * USUAL_SIZE**2
+        left = A[-1, -1] - A[-1, :-1] @ np.linalg.solve(gram, A[:-1, -1])
+        variance = max(float(left), 1e-9) / len(r)
+        value = -0.5 * (len(r) - J.shape[1]) * np.log(variance) - np.log(np.diag(root)).sum()
+        value -= 0.5 * np.linalg.slogdet(gram)[1]
+        value -= 0.5 * (np.log(t / USUAL_TIME) / np.log(TIME_FACTOR)) ** 2
+        value -= 0.5 * (0.5 * np.log(variance / USUAL_SIZE**2) / np.log(SIZE_FACTOR)) ** 2
+        likelihood.append(value)
+        variances.append(variance)
+    weight = np.exp(np.array(likelihood) - max(likelihood))
+    weight *= np.array(variances) / weight.sum()
+    best = int(np.argmax(likelihood))
+    covariance = sum(w * K for w, (_, K) in zip(weight, tried, strict=True))
+    return np.asarray(covariance), (float(np.sqrt(variances[best])), float(tried[best][0]))
+
+
+# The fit
+
+
+def fit_oval(log: TidyLog, offset: float) -> Found:
+    """The oval, its covariance and the departure from it.
+
+    Parameters
+    ----------
+    log : TidyLog
+    offset : float
+        How far outside the inside edge the line lies, m.
+
+    Raises
+    ------
+    SurveyError
+        If more of the log than `MOST_WILD` lies where no other lap went.
+    """
+    blocks, p = Blocks(log, offset), first_fit(log, offset)
+    gone = np.zeros(len(blocks.starts), dtype=bool)
+    for i in range(PASSES):
+        blocks.look_up(p)
+        r, J, normal, share = blocks.at(p)
+        live = ~gone & (np.abs(r) < FAR * spread(r[~gone]))
+        F = usual(p, ALL)[1]
+        seen = blocks.time[live], normal[live], r[live], J[live]
+        K, drift = noise_of(*seen, F.T @ F + LEAST_KNOWN, share[live])
+        root = np.linalg.cholesky(K)
+        white = np.linalg.solve(root, np.eye(len(K)))
+        step = np.abs(white @ r[live])
+        raw = step * np.diag(root)
+        step /= spread(step)
+        white *= np.minimum(BIG_STEP / np.maximum(step, BIG_STEP), 1.0)[:, None]
+
+        def rows(p: FloatArray, W: FloatArray = white, live: BoolArray = live):  # type: ignore[no-untyped-def]
+            r, J, _, _ = blocks.at(p)
+            return W @ r[live], W @ J[live]
+
+        if i < PASSES - 1:
+            piece = np.cumsum((step > SUDDEN) & (raw > LEAST_JUMP))
+            gone[np.flatnonzero(live)[np.bincount(piece)[piece] < SHORT_PIECE * len(r)]] = True
+            p = descend(rows, p, ALL)[0]
+    wild = float(np.mean(~live))
+    if wild > MOST_WILD:
+        raise SurveyError("scattered", wild)
+    p, covariance = over_bows(rows, p)
+    r, J, normal, share = (v[live] for v in blocks.at(p))
+    shape = departure_waves(blocks.time[live], normal, r, J, share, F.T @ F)
+    residual = float(np.sqrt(np.mean(r**2)))
+    return Found(p, covariance, drift, *shape, residual, np.repeat(~live, blocks.points))
+
+
+def over_bows(rows: _Rows, p: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """The oval at every share of curvature that may be, weighed: the middle, and its covariance."""
+    p, _, H = descend(rows, p, ALL)
+    error = np.sqrt(np.linalg.inv(H)[SHARE, SHARE])
+    shares = np.unique(np.clip(p[SHARE] + error * SHARES, 0.0, MOST[SHARE]))
+    start, fits = int(np.argmin(np.abs(shares - p[SHARE]))), {}
+    for way in (range(start, len(shares)), range(start - 1, -1, -1)):
+        q = p.copy()
+        for i in way:
+            q[SHARE] = shares[i]
+            fits[i] = descend(rows, q, BUT_SHARE)
+            q = fits[i][0].copy()
+    index = range(len(shares))
+    P = np.array([fits[i][0] for i in index])
+    bow = np.array([track_of(q).bow / q[5] for q in P])
+    mass = np.abs(np.gradient(bow)) if len(bow) > 1 else np.ones(1)
+    mass *= (1 - NO_BOW) * 2 / np.pi / USUAL_BOW / (1 + (bow / USUAL_BOW) ** 2)
+    mass += NO_BOW * (P[:, SHARE] == 0)
+    value = np.array([-0.5 * (fits[i][1] + np.linalg.slogdet(fits[i][2])[1]) for i in index])
+    weight = (mass + 1e-12) * np.exp(value - value.max())
+    weight /= weight.sum()
+    share = float(weight @ P[:, SHARE])
+    q = P[np.argmin(np.abs(P[:, SHARE] - share))].copy()
+    q[SHARE] = share
+    q = descend(rows, q, BUT_SHARE)[0]
+    covariance = (weight[:, None] * (P - q)).T @ (P - q)
+    for w, i in zip(weight, index, strict=True):
+        covariance[np.ix_(BUT_SHARE, BUT_SHARE)] += w * np.linalg.inv(fits[i][2])
+    return q, covariance
+
+
+def departure_waves(
+    time: FloatArray, normal: FloatArray, r: FloatArray, J: FloatArray, share: FloatArray,
+    known: FloatArray,
+) -> tuple[FloatArray, FloatArray]:  # fmt: skip
+    """Waves of the lap beside a change of the oval, and the covariance of both."""
+    M = np.hstack([J, -waves(share)])
+    information = np.diag(np.full(M.shape[1], WAVE_SIZE**-2))
+    information[: len(known), : len(known)] = known + LEAST_KNOWN
+    K, _ = noise_of(time, normal, r, M, information, share, (0.0,))
+    weighed = np.linalg.solve(K, M)
+    covariance = np.linalg.inv(M.T @ weighed + information)
+    return -covariance @ (weighed.T @ r), covariance

@@ -6,7 +6,7 @@ from functools import cached_property
 import numpy as np
 
 from rollpath.groove.measured import ClosedPath, smooth_closed_path
-from rollpath.survey.fit import Fit, Solved, waves
+from rollpath.survey.fit import LEAST, MOST, Found, fit_oval, waves
 from rollpath.survey.log import (
     MOST_LAPS,
     WGS84_AXIS,
@@ -19,12 +19,9 @@ from rollpath.survey.log import (
     tidy_log,
 )
 from rollpath.survey.oval import (
-    LEAST,
-    MOST,
     blended_edge,
     derivatives,
     distances,
-    first_fit,
     track_of,
 )
 from rollpath.survey.tape import Survey
@@ -55,22 +52,22 @@ class Departure:
         return abs(self.size) - self.error <= SHAPE_SIZE
 
 
-def departure(solved: Solved) -> Departure:
+def departure(found: Found) -> Departure:
     """The largest departure from the oval of least fourth powers, which minds a large departure
     more than least squares and less than the greatest alone."""
-    p, n = solved.q[:7], len(solved.q)
+    p, n = found.p, len(found.p)
     length = float(track_of(p).edge.length[0, 0])
-    z = blended_edge(p, float(np.exp(solved.q[7])), length * np.arange(DEPARTURES) / DEPARTURES)
+    z = blended_edge(p, float(np.exp(p[7])), length * np.arange(DEPARTURES) / DEPARTURES)
     at = distances(p, z)
     share, B, J = at.share, waves(at.share), derivatives(p, z, at.normal)
-    e, weight = B @ solved.shape.solution[n:], np.ones(DEPARTURES)
+    e, weight = B @ found.shape[n:], np.ones(DEPARTURES)
     for _ in range(15):
         fit = np.linalg.solve((J.T * weight) @ J + 1e-9 * np.eye(7), J.T * weight)
         left = e - J @ (fit @ e)
         weight = np.sqrt(weight * (left**2 / max(np.max(left**2), 1e-12) + 1e-3))
     M = B - J @ (fit @ B)
     error = STANDARD_ERRORS * np.sqrt(
-        np.einsum("ij,jk,ik->i", M, solved.shape.covariance[n:, n:], M)
+        np.einsum("ij,jk,ik->i", M, found.shape_covariance[n:, n:], M)
     )
     worst = int(np.argmax(np.abs(left) - error))
     return Departure(float(left[worst]), float(error[worst]), float(share[worst]))
@@ -186,15 +183,13 @@ def survey_by_log(
     if tidy.laps > MOST_LAPS:
         some = spread_over(list(range(tidy.laps)), MOST_LAPS)
         tidy = replace(tidy.at(np.isin(np.floor(tidy.turned), some)), laps=MOST_LAPS)
-    fit = Fit(tidy, offset)
-    found = fit.solved(first_fit(tidy, offset))
+    found = fit_oval(tidy, offset)
     shape = departure(found)
-    track = _checked(found.q, width, shape.is_oval)
-    error = STANDARD_ERRORS * (1.0 + FEW_LAPS / tidy.laps) * np.sqrt(np.diag(found.oval.covariance))
-    residual = fit.rows(found.q, found.left_out, found.q[7])
+    track = _checked(found.p, width, shape.is_oval)
+    error = STANDARD_ERRORS * (1.0 + FEW_LAPS / tidy.laps) * np.sqrt(np.diag(found.covariance))
     notes = tidy.notes if tidy.laps > 1 else (Note("one lap"), *tidy.notes)
-    if found.wild > 0.02:
-        notes = (*notes, Note("wild", found.wild))
+    if np.mean(found.wild) > 0.02:
+        notes = (*notes, Note("wild", float(np.mean(found.wild))))
     first, last = map(float, track.inside_radius)
     straight, bow, blend = float(track.straight), float(track.bow), float(track.blend)
     return Survey(
@@ -202,8 +197,8 @@ def survey_by_log(
         float(track.edge.length[0, 0]),
         Tolerance(float(np.hypot(np.max(error[3:5]), offset_error)),
                   float(np.hypot(error[5], LINE_ERROR))),
-        residual=float(np.sqrt(np.mean(residual**2))), laps_used=tidy.laps, notes=notes,
-        fit=_log_fit(log, tidy, fit, found, shape, width),
+        residual=found.residual, laps_used=tidy.laps, notes=notes,
+        fit=_log_fit(log, tidy, offset, found, shape, width),
     )  # fmt: skip
 
 
@@ -233,22 +228,22 @@ def _checked(q: FloatArray, width: float | None, is_oval: bool) -> Track:
 
 
 def _log_fit(
-    log: PositionLog, tidy: TidyLog, fit: Fit, found: Solved, shape: Departure, width: float | None
-) -> LogFit:
-    wild = np.repeat(~fit.live, fit.count)
+    log: PositionLog, tidy: TidyLog, offset: float, found: Found, shape: Departure,
+    width: float | None,
+) -> LogFit:  # fmt: skip
+    wild = found.wild
     gone = tuple(np.append(a, b[wild]) for a, b in zip(tidy.dropped, (tidy.x, tidy.y), strict=True))
-    line, inside = curve_of(found.q, fit.offset), curve_of(found.q, 0.0)
-    drift = found.oval.drift
+    line, inside = curve_of(found.p, offset), curve_of(found.p, 0.0)
     return LogFit(
         points=(tidy.x[~wild], tidy.y[~wild]),
         dropped=(gone[0], gone[1]),
         line=line,
         inside=inside,
-        outside=None if width is None else curve_of(found.q, width),
+        outside=None if width is None else curve_of(found.p, width),
         heading=line_heading(line),
         centre=centre_of(inside, log.origin),
         origin=log.origin,
-        drift=(drift.sd, drift.time),
+        drift=found.drift,
         departure=shape,
     )
 

@@ -5,32 +5,22 @@ centres follows from radii, straight and turn, so every value of the unknowns is
 the signed distance of a point has a closed form in each of four sectors.
 """
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 
 from rollpath.groove.path import place
-from rollpath.survey.log import ComplexArray, TidyLog
+from rollpath.survey.log import ComplexArray
 from rollpath.track import DEFAULT_BLEND, Track
 from rollpath.units import FloatArray
 
 UNKNOWNS = ("x", "y", "heading", "radius 1-2", "radius 3-4", "straight", "turn share")
 """Middle between the centres of the ends, m; heading of the long axis from turns 3-4 to turns 1-2;
 lengths along the inside edge; curvature of a straight as a share of that of the corners."""
-LEAST = np.array([-np.inf, -np.inf, -np.inf, 5.0, 5.0, 0.1, 0.0])
-MOST = np.array([np.inf, np.inf, np.inf, 600.0, 600.0, 900.0, 0.95])
-SCALES = np.array([3.0, 3.0, 0.1, 10.0, 10.0, 10.0, 0.2])
 NUDGES = np.array([1e-3, 1e-3, 1e-3, 1e-4])
 """Steps for the derivatives by the unknowns of shape."""
 MOST_TURN = 2.2
 """rad; a straight of more is a corner."""
-ROBUST_SCALE = 3.0
-"""Distance at which the first fit starts to trust a point less, m: the noise of a phone."""
-FIRST_POINTS = 300
-"""Points that the starts are fitted to."""
-STARTS = 6
-"""Best of the first guesses that are fitted."""
 
 
 def turn_of(p: FloatArray) -> float:
@@ -128,63 +118,3 @@ def blended_edge(p: FloatArray, blend: float, s: FloatArray, offset: float = 0.0
     return laid
 
 
-def first_fit(log: TidyLog, offset: float) -> FloatArray:
-    """The cheapest of several robust fits, from boxes laid round the log at many headings.
-
-    Parameters
-    ----------
-    log : TidyLog
-    offset : float
-        How far outside the inside edge the line lies, m.
-    """
-    z = log.x + 1j * log.y
-    z = z[np.unique(np.linspace(0, len(z) - 1, FIRST_POINTS).astype(int))]
-    guesses = [guess for h in np.arange(0.0, np.pi, np.pi / 24) for guess in _boxes(z, h, offset)]
-    cost = [np.sum(np.minimum(np.abs(distances(p, z).out - offset), 30.0)) for p in guesses]
-    fits = [_robust(z, guesses[i], offset, "soft_l1") for i in np.argsort(cost)[:STARTS]]
-    p = _robust(z, min(fits, key=lambda fit: fit[1])[0], offset, "cauchy")[0]
-    if 0.25 < distances(p, z[:1]).share[0] < 0.75:  # the front straight is where the log starts
-        p = p[[0, 1, 2, 4, 3, 5, 6]]
-        p[2] += np.pi
-    return p
-
-
-def _boxes(z: ComplexArray, heading: float, offset: float) -> list[FloatArray]:
-    """A paper clip and a bowed oval as long and as wide as the log seen along a heading."""
-    w = z * np.exp(-1j * heading)
-    (u_0, u_1), (v_0, v_1) = (np.percentile(part, (1, 99)) for part in (w.real, w.imag))
-    long, wide = u_1 - u_0 - 2 * offset, v_1 - v_0 - 2 * offset
-    place = 0.5 * (u_0 + u_1 + 1j * (v_0 + v_1)) * np.exp(1j * heading)
-    found = []
-    for share, q in ((0.5, 0.02), (0.4, 0.3), (0.3, 0.6)):
-        R = max(share * min(wide, long), 6.0)
-        start = [place.real, place.imag, heading, R, R, max(long - 2 * R, 2.0), q]
-        found.append(np.clip(np.array(start), LEAST + 1e-6, MOST - 1e-6))
-    return found
-
-
-def _robust(z: ComplexArray, p: FloatArray, offset: float, loss: str) -> tuple[FloatArray, float]:
-    return solve(
-        lambda q: (distances(q, z).out - offset) / ROBUST_SCALE,
-        lambda q: derivatives(q, z, distances(q, z).normal) / ROBUST_SCALE,
-        p, loss,
-    )  # fmt: skip
-
-
-def solve(
-    rows: Callable[[FloatArray], FloatArray],
-    slopes: Callable[[FloatArray], FloatArray],
-    p: FloatArray,
-    loss: str = "linear",
-    least: FloatArray = LEAST,
-    most: FloatArray = MOST,
-    scales: FloatArray = SCALES,
-) -> tuple[FloatArray, float]:
-    """Bounded least squares, and its cost."""
-    from scipy.optimize import least_squares
-
-    found = least_squares(
-        rows, np.clip(p, least + 1e-9, most - 1e-9), slopes, bounds=(least, most), x_scale=scales,
-        loss=loss, xtol=1e-10, ftol=1e-10, max_nfev=80,
-    )  # fmt: skip
-    return np.asarray(found.x), float(found.cost)

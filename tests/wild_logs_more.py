@@ -14,9 +14,8 @@ STEP = 0.1
 
 def arcs(R_1: float, R_2: float, straight: float, turn: float, rounding: float) -> np.ndarray:
     """A closed oval of four arcs in x + i y; each straight turns by `turn`."""
-    # The straight from the end of turns 1-2 to the start of turns 3-4 as a chord seen from the axis.
     chord = straight * np.sinc(turn / 2 / np.pi)
-    # Height of the two ends above the axis must agree with radii and headings: solve for the lean.
+    # The heights of the two ends above the axis must agree with radii and headings.
     from scipy.optimize import brentq
 
     def miss(lean):
@@ -59,7 +58,8 @@ def flicker(rng, time, sd, power):
     for share in (1.0, rng.uniform(0.7, 1.4)):
         f = np.fft.rfftfreq(n, dt)
         f[0] = np.inf
-        w = np.fft.irfft(np.fft.rfft(rng.standard_normal(n)) * np.maximum(f, 1 / 900) ** (-power / 2))
+        loud = np.maximum(f, 1 / 900) ** (-power / 2)
+        w = np.fft.irfft(np.fft.rfft(rng.standard_normal(n)) * loud)
         out.append(share * sd * np.interp(time, dt * np.arange(n), w / w.std()))
     return out[0] + 1j * out[1]
 
@@ -96,10 +96,11 @@ def third_log(rng, z: np.ndarray, laps: float | None = None, clean: bool = False
     if not clean and rng.uniform() < 0.35:
         line = smeared(rng, line, rng.uniform(0.1, 0.8), dt)
     sd = rng.uniform(1, 3)
-    bad = np.exp(-np.abs(line - z[rng.integers(0, n)]) ** 2 / 2 / 12.0**2)
+    bad = np.exp(-(np.abs(line - z[rng.integers(0, n)]) ** 2) / 2 / 12.0**2)
     noise = flicker(rng, time, sd, rng.uniform(1.2, 2.0))
     noise += bad * rng.uniform(0, 1) * np.exp(1j * rng.uniform(0, 6.28))
-    line = line + noise + 0.25 * (rng.standard_normal(len(time)) + 1j * rng.standard_normal(len(time)))
+    jitter = rng.standard_normal(len(time)) + 1j * rng.standard_normal(len(time))
+    line = line + noise + 0.25 * jitter
     if not clean:
         line, keep = broken(rng, time, line)
         time, line = time[keep], line[keep]
@@ -180,4 +181,5 @@ def third_outline(rng, bent: float | None):
     where = rng.choice([0.0, 0.5]) * len(z) + R_1 * (np.pi - turn) / STEP / 2 + straight / STEP / 2
     away = np.abs((np.arange(len(z)) - where + len(z) / 2) % len(z) - len(z) / 2) * STEP
     # A kink or a knee in one straight: half of it can be hidden by a bow, so twice as far.
-    return outward(z, 2.0 * bent * rng.choice([-1, 1]) * np.clip(1 - away / (0.55 * straight), 0, 1))
+    peak = np.clip(1 - away / (0.55 * straight), 0, 1)
+    return outward(z, 2.0 * bent * rng.choice([-1, 1]) * peak)

@@ -43,13 +43,13 @@ ENDS_ERROR, BLEND_ERROR, SHARE_ERROR = 0.15, 0.5, 0.3
 """Difference of the ends as a share of the radius, the logarithm of a blend, and the share of
 curvature while it is free: standard errors."""
 LAG_USUAL, LAG_ERROR = 0.05, 0.25
-TIMES = np.array([4.0, 10.0, 25.0, 60.0, 150.0, 400.0])
+TIMES = np.array([3.0, 9.0, 27.0, 81.0, 243.0])
 """Times over which a receiver's error may forget itself, s."""
 USUAL_TIME, TIME_FACTOR, USUAL_SIZE, SIZE_FACTOR = 50.0, np.e, 2.0, 2.0
-"""About how long and how large that error is, s and m, and within which factors two in three lie."""
+"""About how long and how large it is, s and m, and within which factors two in three lie."""
 WHITES = np.array([1e-3, 0.02, 0.2])
 """Variance of the jitter that does not drift, as shares of the drift's."""
-RIPPLES = (0.05, 0.25, 1.0)
+RIPPLES = (0.07, 0.5)
 """Sizes of a wave of the edge beside a drift of `USUAL_SIZE`, m."""
 HARMONICS = np.arange(2, 11)
 """Waves a lap of a departure from the oval; what is slower is place, what is shorter is noise."""
@@ -62,6 +62,8 @@ BIG_STEP, SUDDEN, FAR = 2.5, 4.0, 5.0
 a distance is none of the line's."""
 LEAST_JUMP = 1.5
 """m; a smaller step is the drift's."""
+MOST_DRIFT = 8.0
+"""m; a receiver that is worse, or laps along different lines, say nothing of a track."""
 SHORT_PIECE, MOST_WILD = 0.1, 0.2
 """Share of a log below which a parted piece goes, and above which so much gone is no survey."""
 NORMAL_SPREAD = 1.4826
@@ -70,7 +72,7 @@ MOST_BLOCKS, POINTS, FIRST_POINTS, OUTLINE = 240, 3, 200, 360
 """Rows of the problem, points averaged in each, points of the first fit, stations of an outline."""
 APART = 1e4
 """Time put between two pieces, s: the drift on both sides of a jump has nothing in common."""
-STARTS, PASSES, STEPS = 4, 4, 30
+STARTS, PASSES, STEPS = 4, 3, 30
 
 _Rows = Callable[[FloatArray], tuple[FloatArray, FloatArray]]
 
@@ -263,7 +265,8 @@ def noise_of(
     """Covariance of distances, m^2, averaged over what drift, jitter and ripple may be [1]_.
 
     Two distances off the line share ``sd^2 exp(-dt / time) cos(dn)``, dn the angle between their
-    normals: the errors in x and in y drift apart from each other. Returned with the likeliest
+    normals: the errors in x and in y drift apart from each other. A receiver that smooths has
+    ``(1 + dt / time)`` before the exponential (Matern's of order 3/2). Returned with the likeliest
     drift's standard deviation, m, and time, s.
     """
     from scipy.linalg import solve_triangular
@@ -271,8 +274,9 @@ def noise_of(
     apart, facing = np.abs(time[:, None] - time), np.cos(normal[:, None] - normal)
     ripple, jitter = waves(share) / USUAL_SIZE, np.eye(len(time))
     tried = [
-        (t, np.exp(-apart / t) * facing + white * jitter + (size**2 * ripple) @ ripple.T)
-        for t in TIMES for white in WHITES for size in ripples
+        (t, (1 + smooth * apart / t) * np.exp(-apart / t) * facing + white * jitter
+         + (size**2 * ripple) @ ripple.T)
+        for t in TIMES for smooth in (0.0, 1.0) for white in WHITES for size in ripples
     ]  # fmt: skip
     likelihood, variances = [], []
     for t, K in tried:
@@ -310,40 +314,60 @@ def fit_oval(log: TidyLog, offset: float) -> Found:
     Raises
     ------
     SurveyError
-        If more of the log than `MOST_WILD` lies where no other lap went.
+        If more of the log than `MOST_WILD` lies where no other lap went, or the laps do not agree.
     """
     blocks, p = Blocks(log, offset), first_fit(log, offset)
     gone = np.zeros(len(blocks.starts), dtype=bool)
-    for i in range(PASSES):
-        blocks.look_up(p)
-        r, J, normal, share = blocks.at(p)
-        live = ~gone & (np.abs(r) < FAR * spread(r[~gone]))
-        F = usual(p, ALL)[1]
-        seen = blocks.time[live], normal[live], r[live], J[live]
-        K, drift = noise_of(*seen, F.T @ F + LEAST_KNOWN, share[live])
-        root = np.linalg.cholesky(K)
-        white = np.linalg.solve(root, np.eye(len(K)))
-        step = np.abs(white @ r[live])
-        raw = step * np.diag(root)
-        step /= spread(step)
-        white *= np.minimum(BIG_STEP / np.maximum(step, BIG_STEP), 1.0)[:, None]
-
-        def rows(p: FloatArray, W: FloatArray = white, live: BoolArray = live):  # type: ignore[no-untyped-def]
-            r, J, _, _ = blocks.at(p)
-            return W @ r[live], W @ J[live]
-
-        if i < PASSES - 1:
-            piece = np.cumsum((step > SUDDEN) & (raw > LEAST_JUMP))
-            gone[np.flatnonzero(live)[np.bincount(piece)[piece] < SHORT_PIECE * len(r)]] = True
-            p = descend(rows, p, ALL)[0]
-    wild = float(np.mean(~live))
+    for _ in range(PASSES):
+        weighed = weigh(blocks, p, gone)
+        gone, p = weighed.short, descend(weighed.rows, p, ALL)[0]
+    weighed = weigh(blocks, p, gone)
+    wild = float(np.mean(~weighed.live))
     if wild > MOST_WILD:
         raise SurveyError("scattered", wild)
-    p, covariance = over_bows(rows, p)
-    r, J, normal, share = (v[live] for v in blocks.at(p))
-    shape = departure_waves(blocks.time[live], normal, r, J, share, F.T @ F)
-    residual = float(np.sqrt(np.mean(r**2)))
-    return Found(p, covariance, drift, *shape, residual, np.repeat(~live, blocks.points))
+    p, covariance = over_bows(weighed.rows, p)
+    r, J, normal, share = (v[weighed.live] for v in blocks.at(p))
+    known = usual(p, ALL)[1]
+    *shape, left = departure_waves(blocks.time[weighed.live], normal, r, J, share, known.T @ known)
+    if left > MOST_DRIFT:
+        raise SurveyError("no lap")
+    residual, left_out = float(np.sqrt(np.mean(r**2))), np.repeat(~weighed.live, blocks.points)
+    return Found(p, covariance, weighed.drift, shape[0], shape[1], residual, left_out)
+
+
+@dataclass(frozen=True)
+class Weighed:
+    """Rows of independent steps, the blocks believed, the receiver's drift, and the blocks gone
+    with those of short pieces between jumps."""
+
+    rows: _Rows
+    live: BoolArray
+    drift: tuple[float, float]
+    short: BoolArray
+
+
+def weigh(blocks: Blocks, p: FloatArray, gone: BoolArray) -> Weighed:
+    """Find the noise about an oval, and what is to be believed."""
+    blocks.look_up(p)
+    r, J, normal, share = blocks.at(p)
+    live: BoolArray = ~gone & (np.abs(r) < FAR * spread(r[~gone]))
+    known = usual(p, ALL)[1]
+    K, drift = noise_of(blocks.time[live], normal[live], r[live], J[live],
+                        known.T @ known + LEAST_KNOWN, share[live])  # fmt: skip
+    root = np.linalg.cholesky(K)
+    white = np.linalg.solve(root, np.eye(len(K)))
+    step = np.abs(white @ r[live])
+    size = step / spread(step)
+    white *= np.minimum(BIG_STEP / np.maximum(size, BIG_STEP), 1.0)[:, None]
+    piece = np.cumsum((size > SUDDEN) & (step * np.diag(root) > LEAST_JUMP))
+    short = gone.copy()
+    short[np.flatnonzero(live)[np.bincount(piece)[piece] < SHORT_PIECE * len(r)]] = True
+
+    def rows(p: FloatArray) -> tuple[FloatArray, FloatArray]:
+        r, J, _, _ = blocks.at(p)
+        return white @ r[live], white @ J[live]
+
+    return Weighed(rows, live, drift, short)
 
 
 def over_bows(rows: _Rows, p: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -380,12 +404,13 @@ def over_bows(rows: _Rows, p: FloatArray) -> tuple[FloatArray, FloatArray]:
 def departure_waves(
     time: FloatArray, normal: FloatArray, r: FloatArray, J: FloatArray, share: FloatArray,
     known: FloatArray,
-) -> tuple[FloatArray, FloatArray]:  # fmt: skip
-    """Waves of the lap beside a change of the oval, and the covariance of both."""
+) -> tuple[FloatArray, FloatArray, float]:  # fmt: skip
+    """A change of the oval and waves of the lap beside it, their covariance, and the drift's size
+    that is left, m."""
     M = np.hstack([J, -waves(share)])
     information = np.diag(np.full(M.shape[1], WAVE_SIZE**-2))
     information[: len(known), : len(known)] = known + LEAST_KNOWN
-    K, _ = noise_of(time, normal, r, M, information, share, (0.0,))
+    K, drift = noise_of(time, normal, r, M, information, share, (0.0,))
     weighed = np.linalg.solve(K, M)
     covariance = np.linalg.inv(M.T @ weighed + information)
-    return -covariance @ (weighed.T @ r), covariance
+    return -covariance @ (weighed.T @ r), covariance, drift[0]

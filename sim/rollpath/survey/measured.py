@@ -28,7 +28,7 @@ from rollpath.survey.tape import Survey
 from rollpath.track import Tolerance, Track, TrackError, check_track
 from rollpath.units import FOOT, FloatArray
 
-STANDARD_ERRORS = 2.0
+STANDARD_ERRORS = 2.2
 """Standard errors in a stated tolerance. 1.64 would do for nine in ten if the noise were just as
 modelled; phones are not told so."""
 SHAPE_SIZE = 6 * FOOT

@@ -116,5 +116,3 @@ def blended_edge(p: FloatArray, blend: float, s: FloatArray, offset: float = 0.0
     middle = (z[:-2] - 0.5 * (z[-2] + z[-1])) / axis + 0.5 * (p[3] - p[4])
     laid: ComplexArray = middle * np.exp(1j * p[2]) + complex(p[0], p[1])
     return laid
-
-

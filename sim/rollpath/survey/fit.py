@@ -68,7 +68,7 @@ SHORT_PIECE, MOST_WILD = 0.1, 0.2
 """Share of a log below which a parted piece goes, and above which so much gone is no survey."""
 NORMAL_SPREAD = 1.4826
 """Standard deviation over median absolute deviation of normal errors: 1 / Phi^-1(3/4)."""
-MOST_BLOCKS, POINTS, FIRST_POINTS, OUTLINE = 150, 4, 200, 240
+MOST_BLOCKS, POINTS, FIRST_POINTS, OUTLINE = 150, 4, 200, 720
 """Rows of the problem, points averaged in each, points of the first fit, stations of an outline."""
 APART = 1e4
 """Time put between two pieces, s: the drift on both sides of a jump has nothing in common."""

@@ -130,7 +130,7 @@ def test_ctrl_c_is_quiet(monkeypatch, capsys):
     def interrupted(*_):
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("rollpath.cli._run", interrupted)
+    monkeypatch.setattr("rollpath.cli.typed._run", interrupted)
     monkeypatch.setattr("sys.stdout", None)
     assert main(["baseline", TRACK, CAR]) == 130
     assert capsys.readouterr().err == ""

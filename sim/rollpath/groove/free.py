@@ -55,7 +55,7 @@ judgement."""
 DIAMOND_SHARPNESS = 2.0
 """How much cheaper it is to turn at the tightest than at the entry, and how much dearer on the way
 out. Engineering judgement."""
-DIAMOND_PAST_MIDDLE = 0.08
+DIAMOND_PAST_MIDDLE = 0.1
 """How far the tightest lies past the middle of the corner, as a share of the corner. Engineering
 judgement."""
 ZONE_KNOTS = 9

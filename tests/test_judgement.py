@@ -94,7 +94,7 @@ TABLE = {
     "groove.free.STEERED_OVER": (20.0, JUDGEMENT),
     "groove.free.DIAMOND_ZONE": (0.25, JUDGEMENT),
     "groove.free.DIAMOND_SHARPNESS": (2.0, JUDGEMENT),
-    "groove.free.DIAMOND_PAST_MIDDLE": (0.08, JUDGEMENT),
+    "groove.free.DIAMOND_PAST_MIDDLE": (0.1, JUDGEMENT),
     "groove.measured.FEWEST_POINTS": (24, JUDGEMENT),
     "groove.measured.LEAST_WAVE": (15.0, JUDGEMENT),
     "groove.measured.FREEDOM_COST": (2.0, JUDGEMENT),

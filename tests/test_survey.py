@@ -419,7 +419,8 @@ def test_clockwise_log_is_turned_round_and_said_so():
     )
     there = survey_by_log(log)
     assert Note("clockwise") in back.notes
-    assert back.inside_radius == pytest.approx(there.inside_radius, abs=0.02)
+    # The log is thinned from its other end, so that the points differ by up to a spacing.
+    assert back.inside_radius == pytest.approx(there.inside_radius, abs=0.05)
 
 
 def test_turns_1_2_come_after_the_straight_where_the_log_starts():

@@ -60,7 +60,7 @@ DIAMOND_PAST_MIDDLE = 0.1
 judgement."""
 ZONE_KNOTS = 9
 """Knots over a diamond's turning zone."""
-RUN_OUT = 0.25
+RUN_OUT = 0.3
 """Share of half a lap, past the end of the corner, over which turning becomes as cheap again as
 before the diamond's zone."""
 

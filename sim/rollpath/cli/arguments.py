@@ -342,6 +342,14 @@ def surfaced(arguments: argparse.Namespace, track: Track) -> Condition:
     return state
 
 
+def add_air_argument(parser: argparse.ArgumentParser) -> None:
+    """Whether air is chosen with the tires."""
+    parser.add_argument(
+        "--air", choices=("choose", "as-is"), default="choose",
+        help="as-is leaves every tire at its running pressure (default choose)",
+    )  # fmt: skip
+
+
 def add_points_argument(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--points",

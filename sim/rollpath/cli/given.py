@@ -3,7 +3,7 @@
 import argparse
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -260,7 +260,7 @@ def _car(typed: Sequence[str], trailer: "Trailer | None") -> tuple[Car, Path | N
         return load_car(path), path
     if trailer is not None:
         return trailer.standing.car, trailer.folder / "car.yaml"
-    return replace(car_from_values({"name": TYPICAL_NAME})), None
+    return car_from_values({"name": TYPICAL_NAME}), None
 
 
 def _surface(

@@ -9,6 +9,7 @@ from rollpath.car import Car
 from rollpath.cli.arguments import (
     Command,
     CommandError,
+    add_air_argument,
     add_output_arguments,
     path_of,
     quantity_of,
@@ -57,10 +58,7 @@ def _add_plan(parser: argparse.ArgumentParser) -> None:
         "--jacks", choices=("yes", "no"), default="yes",
         help="no where the class allows none, or nobody has the time (default yes)",
     )  # fmt: skip
-    parser.add_argument(
-        "--air", choices=("choose", "as-is"), default="choose",
-        help="as-is leaves every tire at its running pressure (default choose)",
-    )  # fmt: skip
+    add_air_argument(parser)
     parser.add_argument(
         "--bite", type=quantity_of("weight"), metavar="B",
         help="hold this on the scales, such as 75lb (default: what the car file has)",

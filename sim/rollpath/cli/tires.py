@@ -10,6 +10,7 @@ from pathlib import Path
 from rollpath.cli.arguments import (
     Command,
     CommandError,
+    add_air_argument,
     add_case_arguments,
     add_output_arguments,
     draw,
@@ -44,10 +45,7 @@ def _add_tires(parser: argparse.ArgumentParser) -> None:
         help="the rear stagger wanted, such as 2-1/4in; without it the one recommended for the "
         "track, with how much a miss matters there",
     )  # fmt: skip
-    parser.add_argument(
-        "--air", choices=("choose", "as-is"), default="choose",
-        help="as-is leaves every tire at its running pressure (default choose)",
-    )  # fmt: skip
+    add_air_argument(parser)
     parser.add_argument(
         "--hot", action="store_true",
         help="the stagger wanted is that of hot tires, by the hot tapings of the rack",

@@ -5,14 +5,12 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from rollpath.book.next import KNOWN, LAPS_A_RUN
-from rollpath.screen import Screen, inches
+from rollpath.screen import TRADE, Screen, inches
 from rollpath.show.notebook import clean_text
 from rollpath.show.words import counted, lay_out, paragraph
 
 if TYPE_CHECKING:
     from rollpath.book.next import NextRun
-
-TRADE = Screen()
 
 
 def next_line(found: NextRun, screen: Screen) -> str:

@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from rollpath.runlog.laps import RunLogError
+from rollpath.runlog.log import RunLogError
 from rollpath.runlog.recording import Recording
 from rollpath.runlog.says import read_log
 from rollpath.runlog.slip import read_slip

@@ -24,7 +24,7 @@ from rollpath.car import Axle, Car, Tire
 from rollpath.corners import Corners
 from rollpath.debrief import decide
 from rollpath.groove.lay import make_groove
-from rollpath.runlog.laps import RunLogError, log_of
+from rollpath.runlog.log import RunLogError, log_of
 from rollpath.runlog.read import read_run
 from rollpath.runlog.recording import Recording
 from rollpath.runlog.says import read_log, spins, tape_doubted

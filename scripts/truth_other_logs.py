@@ -15,7 +15,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 from other_logs import FAULTS, FOOT, INCH, Outing, an_outing, lap_of, log_of_outing, truth_of
 from rollpath.car import Axle, Car, Tire
 from rollpath.corners import Corners
-from rollpath.runlog.laps import RunLogError
+from rollpath.runlog.log import RunLogError
 from rollpath.runlog.recording import Recording
 from rollpath.runlog.says import spins, tape_doubted
 from rollpath.track import Bank, Condition, Track

@@ -15,7 +15,7 @@ from rollpath.files.schema import FileError
 from rollpath.files.sweeps import read_sweep
 from rollpath.groove.measured import PathError
 from rollpath.lap import LapError
-from rollpath.runlog.laps import RunLogError
+from rollpath.runlog.log import RunLogError
 from rollpath.scales.twist import BiteError
 from rollpath.survey.log import SurveyError
 from rollpath.tires.sets import TireError

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from rollpath.runlog.laps import RunLogError
+from rollpath.runlog.log import RunLogError
 from rollpath.runlog.says import spins, tape_doubted
 
 from scripts.other_logs import INCH, an_outing, lap_of, line_of, log_of_outing, truth_of

@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from rollpath.feel.foretold import Foretold
     from rollpath.feel.lap import Feel
     from rollpath.groove.path import Groove
-    from rollpath.runlog.laps import RunLog
+    from rollpath.runlog.log import RunLog
     from rollpath.runlog.recording import Recording
     from rollpath.runlog.says import LogWord
     from rollpath.stagger import Baseline

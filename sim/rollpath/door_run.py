@@ -20,7 +20,7 @@ from rollpath.door import (
 from rollpath.feel.lap import FeelCase, what_driver_feels
 from rollpath.files.logs import load_run_log
 from rollpath.groove.path import Groove
-from rollpath.runlog.laps import RunLog
+from rollpath.runlog.log import RunLog
 from rollpath.track import DEFAULT_CONDITION
 
 

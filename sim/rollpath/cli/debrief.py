@@ -24,10 +24,10 @@ from rollpath.cli.given import add_given_arguments, given
 from rollpath.debrief import Lesson, debrief_of
 from rollpath.feel.answers import ANSWERS, Answers
 from rollpath.files.cars import LEAST_STAGGER
-from rollpath.files.logs import RUN_COLUMNS, load_run_log
+from rollpath.files.logs import RUN_COLUMNS, load_run_log, run_log_fault
 from rollpath.files.schema import FileError
 from rollpath.files.slips import MOST_STAGGER
-from rollpath.runlog.laps import RunLog, RunLogError
+from rollpath.runlog.log import RunLog, RunLogError
 from rollpath.show.debrief import debrief_json, debrief_screen
 from rollpath.show.study import brief_lesson, lesson_json, lesson_words
 from rollpath.show.words import as_json
@@ -161,7 +161,7 @@ def _debrief(arguments: argparse.Namespace) -> None:
         told = debrief_of(result, answers_of(arguments), log, arguments.gear_ratio,
                           None if study is None else learned_at(study, track.name))  # fmt: skip
     except RunLogError as error:
-        raise FileError([f"{arguments.log}: {error}"]) from None
+        raise FileError([f"{arguments.log}: {run_log_fault(error)}"]) from None
     if arguments.json:
         lesson = {} if study is None else lesson_json(study, result)
         print(as_json(debrief_json(told) | lesson))

@@ -10,7 +10,7 @@ from rollpath.files.columns import columns_named, read_columns, seconds_of
 from rollpath.files.gpx import is_xml, read_gpx
 from rollpath.files.schema import Field, FileError, column
 from rollpath.groove.measured import ClosedPath, PathError, smooth_closed_path
-from rollpath.runlog.laps import RunLog, RunLogError, log_of
+from rollpath.runlog.log import RunLog, RunLogError, log_of
 from rollpath.survey.log import Note, PositionLog, SurveyError, local_plane
 from rollpath.survey.measured import lap_path
 from rollpath.units import FloatArray
@@ -184,4 +184,46 @@ def load_run_log(path: str | Path, chosen: Mapping[str, str] | None = None) -> R
     try:
         return log_of(columns)
     except RunLogError as error:
-        raise FileError([f"{path}: {error}"]) from None
+        raise FileError([f"{path}: {run_log_fault(error)}"]) from None
+
+
+_RUN_FAULTS = {
+    "few rows": "{amount:.0f} rows are too few; record at least one whole lap",
+    "few rows of laps": "{amount:.0f} rows of whole laps are too few; record faster or longer",
+    "few speeds": "{amount:.0f} rows with a speed are too few",
+    "few laps by speed": "speed and time cover {amount:.1f} laps of the track; without positions "
+                         "at least two whole laps are needed",
+    "speed does not repeat": "without positions laps are found by their speed, and this speed does "
+                             "not repeat from lap to lap; record positions, or whole laps at speed",
+    "half a place": "there is a column {here} but none {missing}; both are needed",
+    "nothing to lay": "no positions (latitude and longitude, or x and y), and not both time and "
+                      "speed: nothing to lay along a lap",
+    "no place on earth": "latitudes beyond 90 deg: expected decimal degrees such as 35.1234; are "
+                         "these degrees and minutes run together, or swapped?",
+    "no fix": "every position is 0, 0: the receiver had no fix",
+    "no laps": "the positions hold no laps: {survey}",
+    "no path": "the laps make no path: {detail}",
+    "clock stands": "the clock of the log stands still; check the time column",
+    "clockwise": "the laps run clockwise, and this is a tool for left turns: swap the columns x "
+                 "and y if they were mixed up, or turn the rows round if the log is written last "
+                 "row first",
+    "another length": "the recorded lap is {amount:.2f} times as long as a lap of the track: "
+                      "another track, or a wrong unit of x and y (m or ft)",
+    "another shape": "the recorded lap has another shape: somewhere it runs {amount:.1f} times the "
+                     "track's width beside it, so this is another track, or the track file is not "
+                     "measured right",
+    "wrong unit": "the speed column reads {amount:.3g} times the speed along the positions: a unit "
+                  "is wrong{likely}",
+}  # fmt: skip
+
+
+def run_log_fault(error: RunLogError) -> str:
+    """The sentence for what made a log impossible to read as laps."""
+    here, _, missing = error.detail.partition(" ")
+    survey = ""
+    if error.code == "no laps":
+        survey = survey_fault(SurveyError(error.detail, error.amount))
+    return _RUN_FAULTS[error.code].format(
+        amount=error.amount, detail=error.detail, here=here, missing=missing, survey=survey,
+        likely=error.detail and f"; {error.detail}?",
+    )  # fmt: skip

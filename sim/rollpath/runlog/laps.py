@@ -21,7 +21,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from rollpath.errors import RollpathError
 from rollpath.groove.measured import (
     ClosedPath,
     PathError,
@@ -32,8 +31,8 @@ from rollpath.groove.measured import (
 )
 from rollpath.groove.path import Groove
 from rollpath.lap import Lap
-from rollpath.screen import degrees
-from rollpath.survey.log import PositionLog, SurveyError, TidyLog, local_plane, tidy_log
+from rollpath.runlog.log import RunLog, RunLogError, RunNote
+from rollpath.survey.log import Note, PositionLog, SurveyError, TidyLog, tidy_log
 from rollpath.track import Track
 from rollpath.units import FOOT, KINDS, MPH, FloatArray
 
@@ -67,105 +66,6 @@ SPIKE = 6.0
 size more is always let pass. Engineering judgement."""
 
 
-class RunLogError(RollpathError):
-    """A log that cannot be read as laps; the message says why and what to do."""
-
-
-@dataclass(frozen=True)
-class RunLog:
-    """Channels of a log, row by row, SI; None where not recorded, NaN where a row has none.
-
-    Attributes
-    ----------
-    time : ndarray, shape (n,)
-        s.
-    x, y : ndarray
-        East and north, m.
-    speed : ndarray
-        m/s.
-    engine_speed : ndarray
-        rad/s.
-    steering : ndarray
-        Angle of the steering wheel, rad, to the left positive.
-    throttle : ndarray
-        Share.
-    notes : tuple of str
-    """
-
-    time: FloatArray | None = None
-    x: FloatArray | None = None
-    y: FloatArray | None = None
-    speed: FloatArray | None = None
-    engine_speed: FloatArray | None = None
-    steering: FloatArray | None = None
-    throttle: FloatArray | None = None
-    notes: tuple[str, ...] = ()
-
-    @property
-    def channels(self) -> dict[str, FloatArray]:
-        """What was recorded, by name."""
-        return {name: rows for name, rows in vars(self).items() if isinstance(rows, np.ndarray)}
-
-    def at(self, keep: NDArray[np.bool_] | NDArray[np.intp]) -> "RunLog":
-        """The log at some of its rows."""
-        kept = {name: rows[keep] for name, rows in self.channels.items()}
-        return RunLog(**kept, notes=self.notes)
-
-
-def log_of(columns: dict[str, FloatArray]) -> RunLog:
-    """A log from its columns, SI, in order of time, positions in a plane.
-
-    Parameters
-    ----------
-    columns : dict of str to ndarray
-        Any of time, latitude and longitude (rad), x and y, speed, engine_speed, steering, throttle.
-
-    Raises
-    ------
-    RunLogError
-        If what was recorded cannot be laid along a lap.
-    """
-    for one, other in (("latitude", "longitude"), ("x", "y")):
-        if (one in columns) != (other in columns):
-            here, missing = (one, other) if one in columns else (other, one)
-            raise RunLogError(f"there is a column {here} but none {missing}; both are needed")
-    columns = {name: rows for name, rows in columns.items() if np.isfinite(rows).any()}
-    notes = []
-    if "latitude" in columns and "longitude" in columns:
-        columns["x"], columns["y"] = _in_plane(columns["latitude"], columns["longitude"])
-    has_places = "x" in columns and "y" in columns
-    if not has_places and not ("time" in columns and "speed" in columns):
-        raise RunLogError(
-            "no positions (latitude and longitude, or x and y), and not both time and speed: "
-            "nothing to lay along a lap"
-        )
-    kept = {name: rows for name, rows in columns.items() if name in RunLog.__dataclass_fields__}
-    log = RunLog(**kept)  # type: ignore[arg-type]
-    if log.time is not None:
-        known = np.flatnonzero(np.isfinite(log.time))
-        order = known[np.argsort(log.time[known], kind="stable")]
-        log = log.at(known) if np.all(order[1:] > order[:-1]) else log
-        if np.any(order[1:] < order[:-1]):
-            notes.append("the rows were not in order of time and were sorted")
-            log = log.at(order)
-    return replace(log, notes=tuple(notes))
-
-
-def _in_plane(latitude: FloatArray, longitude: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """East and north about the middle of the log; 0, 0 is a receiver without a fix."""
-    lat, lon = degrees(latitude), degrees(longitude)
-    if np.nanmax(np.abs(lat)) > 90 or np.nanmax(np.abs(lon)) > 360:
-        raise RunLogError(
-            "latitudes beyond 90 deg: expected decimal degrees such as 35.1234; are these "
-            "degrees and minutes run together, or swapped?"
-        )
-    nowhere = (lat == 0) & (lon == 0)
-    lat, lon = np.where(nowhere, np.nan, lat), np.where(nowhere, np.nan, lon)
-    if not np.isfinite(lat).any():
-        raise RunLogError("every position is 0, 0: the receiver had no fix")
-    return local_plane(lat, lon, (float(np.nanmedian(lat)), float(np.nanmedian(lon))))
-
-
 # Laps
 
 
@@ -188,7 +88,7 @@ class Laps:
         s; empty without times.
     is_measured : bool
         Whether the path was recorded.
-    notes : tuple of str
+    notes : tuple of Note
     """
 
     log: RunLog
@@ -199,7 +99,7 @@ class Laps:
     used: int
     times: FloatArray
     is_measured: bool
-    notes: tuple[str, ...]
+    notes: tuple[Note, ...]
 
     @property
     def bins(self) -> NDArray[np.intp]:
@@ -247,7 +147,7 @@ def find_laps(log: RunLog, track: Track, groove: Groove, lap: Lap) -> Laps:
     """
     rows = max((len(channel) for channel in log.channels.values()), default=0)
     if rows < ENOUGH:
-        raise RunLogError(f"{rows} rows are too few; record at least one whole lap")
+        raise RunLogError("few rows", rows)
     if log.x is None or log.y is None:
         return _laps_by_speed(log, groove, lap)
     return _laps_by_position(log, track, groove)
@@ -260,13 +160,13 @@ def _laps_by_position(log: RunLog, track: Track, groove: Groove) -> Laps:
     try:
         tidy = tidy_log(PositionLog(log.x, log.y, clock))
     except SurveyError as error:
-        raise RunLogError(f"the positions hold no laps ({error}); record whole laps") from None
+        raise RunLogError("no laps", error.amount, error.code) from None
     turned = np.maximum.accumulate(tidy.turned)
     found = max(int(turned[-1]), 1)
     crossings = np.interp(np.arange(found + 1), turned, tidy.time)
     times = np.diff(crossings)
     if log.time is not None and np.median(times) <= 0:
-        raise RunLogError("the clock of the log stands still; check the time column")
+        raise RunLogError("clock stands")
     chosen = _comparable(times) if log.time is not None else np.arange(found)[:MOST_LAPS]
     path = _path(tidy, turned, chosen)
     _check_length(path.length, groove)
@@ -285,10 +185,10 @@ def _laps_by_position(log: RunLog, track: Track, groove: Groove) -> Laps:
         (s[near] - start) % path.length,
         np.searchsorted(chosen, row_lap[known][near]), found, len(chosen),
         times[chosen] if log.time is not None else np.zeros(0), True,
-        (*log.notes, *map(str, tidy.notes), *_lap_notes(found, len(chosen))),
+        (*log.notes, *tidy.notes, *_lap_notes(found, len(chosen))),
     )  # fmt: skip
     if len(laps.s) < ENOUGH:
-        raise RunLogError(f"{len(laps.s)} rows of whole laps are too few; record faster or longer")
+        raise RunLogError("few rows of laps", len(laps.s))
     _check_speed(laps)
     return laps
 
@@ -298,10 +198,7 @@ def _refuse_clockwise(x: FloatArray, y: FloatArray) -> None:
     z = x[known] + 1j * y[known]
     z = z - np.median(z.real) - 1j * np.median(z.imag) if len(z) else z
     if float(np.sum((np.conj(z[:-1]) * z[1:]).imag)) < 0:
-        raise RunLogError(
-            "the laps run clockwise, and this is a tool for left turns: swap the columns x and y "
-            "if they were mixed up, or turn the rows round if the log is written last row first"
-        )
+        raise RunLogError("clockwise")
 
 
 def _comparable(times: FloatArray) -> NDArray[np.intp]:
@@ -313,9 +210,9 @@ def _comparable(times: FloatArray) -> NDArray[np.intp]:
     return np.sort(order[first : min(int(ends[first]), first + MOST_LAPS)])
 
 
-def _lap_notes(found: int, used: int) -> list[str]:
-    notes = [f"{used} of {found} laps used, those alike in time"] if used < found else []
-    return [*notes, *(["one lap only: three would say more"] if used == 1 else [])]
+def _lap_notes(found: int, used: int) -> list[Note]:
+    notes: list[Note] = [RunNote("laps alike", used, found)] if used < found else []
+    return [*notes, *([Note("single lap")] if used == 1 else [])]
 
 
 def _path(tidy: TidyLog, turned: FloatArray, chosen: NDArray[np.intp]) -> ClosedPath:
@@ -323,17 +220,13 @@ def _path(tidy: TidyLog, turned: FloatArray, chosen: NDArray[np.intp]) -> Closed
     try:
         return smooth_closed_path(tidy.x[on_lap], tidy.y[on_lap])
     except PathError as error:
-        raise RunLogError(f"the laps make no path: {error}") from None
+        raise RunLogError("no path", detail=str(error)) from None
 
 
 def _check_length(length: float, groove: Groove) -> None:
     ratio = length / float(groove.length)
     if not SAME_TRACK[0] <= ratio <= SAME_TRACK[1]:
-        raise RunLogError(
-            f"the recorded lap is {ratio:.2f} times as long as a lap of the track: another track, "
-            "or a wrong unit of x and y "
-            "(m or ft)"
-        )
+        raise RunLogError("another length", ratio)
 
 
 def banked_like(measured: Groove, groove: Groove) -> Groove:
@@ -365,11 +258,7 @@ def _check_shape(line: Groove, groove: Groove, track: Track) -> None:
     tree = KDTree(np.stack(groove.path, axis=-1))
     off = float(tree.query(np.stack(line.laid or line.path, axis=-1))[0].max())
     if off > float(track.width):
-        raise RunLogError(
-            f"the recorded lap has another shape: somewhere it runs {off / float(track.width):.1f} "
-            "times the track's width beside it, so this is another track, or the track file is "
-            "not measured right"
-        )
+        raise RunLogError("another shape", off / float(track.width))
 
 
 def transits(laps: Laps, time: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -403,11 +292,8 @@ def _check_speed(laps: Laps) -> None:
     if not SAME_TRACK[0] <= factor <= SAME_TRACK[1]:
         off = {name: abs(math.log(max(factor, 1e-9) / slip)) for name, slip in UNIT_SLIPS.items()}
         near = min(off, key=off.__getitem__)
-        hint = f"; {near}?" if off[near] < math.log(SAME_TRACK[1]) / 2 else ""
-        raise RunLogError(
-            f"the speed column reads {factor:.3g} times the speed along the positions: a "
-            f"unit is wrong{hint}"
-        )
+        likely = off[near] < math.log(SAME_TRACK[1]) / 2
+        raise RunLogError("wrong unit", factor, near if likely else "")
 
 
 def _laps_by_speed(log: RunLog, groove: Groove, lap: Lap) -> Laps:
@@ -421,10 +307,7 @@ def _laps_by_speed(log: RunLog, groove: Groove, lap: Lap) -> Laps:
     known_length = float(groove.length)
     found = int(run[-1] / known_length + 2 / BINS)
     if found < 2:
-        raise RunLogError(
-            f"speed and time cover {run[-1] / known_length:.1f} laps of the track; without "
-            "positions at least two whole laps are needed"
-        )
+        raise RunLogError("few laps by speed", run[-1] / known_length)
     length = _repeating_length(run, log.speed, known_length)
     shift = _shift(run / length, log.speed, groove, lap)
     laps = run / length - shift
@@ -438,7 +321,7 @@ def _laps_by_speed(log: RunLog, groove: Groove, lap: Lap) -> Laps:
         log.at(kept), groove, (laps[kept] % 1.0) * known_length,
         np.searchsorted(chosen, whole[kept]), len(times), len(chosen), times[chosen], False,
         (*log.notes, *_lap_notes(len(times), len(chosen)),
-         f"no positions: laid on the {groove.name} groove by speed"),
+         Note("no places")),
     )  # fmt: skip
 
 
@@ -454,10 +337,7 @@ def _repeating_length(run: FloatArray, speed: FloatArray, known: float) -> float
         spread.append(float(np.mean((speed - mean[bins]) ** 2)))
     best = int(np.argmin(spread))
     if spread[best] > 0.5 * float(np.var(speed)):
-        raise RunLogError(
-            "without positions laps are found by their speed, and this speed does not repeat "
-            "from lap to lap; record positions, or whole laps at speed"
-        )
+        raise RunLogError("speed does not repeat")
     return float(tried[best])
 
 

@@ -11,19 +11,13 @@ from rollpath.doubts import GRIP_DOUBT
 from rollpath.feel.lap import trim_lap
 from rollpath.groove.path import Groove
 from rollpath.lap import PHASES, Lap, LapError, driven_lap, solve_lap
-from rollpath.runlog.laps import (
-    BINS,
-    ENOUGH,
-    Laps,
-    RunLog,
-    RunLogError,
-    find_laps,
-    transits,
-)
+from rollpath.runlog.laps import BINS, ENOUGH, Laps, find_laps, transits
+from rollpath.runlog.log import RunLog, RunLogError, RunNote
 from rollpath.runlog.recording import LEAST_SPEED, MOST_APART, STEP, Recording
 from rollpath.runlog.slip import read_slip
 from rollpath.runlog.wheel import read_wheel
 from rollpath.stagger import recommend
+from rollpath.survey.log import Note
 from rollpath.track import Condition, Track
 from rollpath.units import FloatArray
 
@@ -67,9 +61,9 @@ def read_run(
     ratio = gear_ratio or car.gear_ratio
     run, notes = replace(run, slip=read_slip(run, car, ratio)), list(run.notes)
     if laps.log.engine_speed is not None and ratio is None:
-        notes.append("engine speed was recorded, but no gear ratio is known: --gear-ratio")
+        notes.append(Note("no gear ratio"))
     if run.slip is not None and run.slip.gear_fault:
-        notes.append(run.slip.gear_words)
+        notes.append(RunNote("gear", run.slip.likely_ratio, run.slip.gear_ratio))
     wheel, doubt = read_wheel(run, car)
     return replace(run, wheel=wheel, notes=(*notes, *([doubt] if doubt else [])))
 
@@ -90,7 +84,7 @@ def _around(groove: Groove, s: FloatArray, rows: FloatArray) -> FloatArray:
     seen = np.isfinite(rows)
     s, rows = s[seen], rows[seen]
     if len(rows) < ENOUGH:
-        raise RunLogError(f"{len(rows)} rows with a speed are too few")
+        raise RunLogError("few speeds", len(rows))
     harmonics = min(BINS // 4, len(rows) // 6)
 
     def series(at: FloatArray) -> FloatArray:
@@ -105,7 +99,7 @@ def _around(groove: Groove, s: FloatArray, rows: FloatArray) -> FloatArray:
     return np.maximum(around, LEAST_SPEED)
 
 
-def _fitted_grip(lap: Lap, car: Car, condition: Condition) -> tuple[Condition, list[str]]:
+def _fitted_grip(lap: Lap, car: Car, condition: Condition) -> tuple[Condition, list[Note]]:
     """The surface with the grip that the corners were driven with, at the usual pace."""
     share = 1.0
     for _ in range(GRIP_PASSES):
@@ -123,8 +117,5 @@ def _fitted_grip(lap: Lap, car: Car, condition: Condition) -> tuple[Condition, l
     fitted = replace(condition, grip=condition.grip * share)
     if abs(share - 1.0) < GRIP_DOUBT:
         return fitted, []
-    word = "more" if share > 1.0 else "less"
-    return fitted, [
-        f"the corners were driven with {word} grip than {condition.name} has: "
-        f"{float(fitted.mean_grip):.2f} taken, not {float(condition.mean_grip):.2f}"
-    ]
+    code = "more grip" if share > 1.0 else "less grip"
+    return fitted, [RunNote(code, float(fitted.mean_grip), float(condition.mean_grip))]

@@ -10,6 +10,7 @@ from rollpath.feel.lap import Feel
 from rollpath.lap import PHASES, Lap
 from rollpath.runlog.laps import BINS, Laps
 from rollpath.stagger import Recommendation, recommend
+from rollpath.survey.log import Note
 from rollpath.track import Condition
 from rollpath.units import INCH, FloatArray
 
@@ -54,7 +55,7 @@ class Recording:
         With the grip raised where the laps asked for more.
     slip : Slip or None
     wheel : Wheel or None
-    notes : tuple of str
+    notes : tuple of Note
     """
 
     laps: Laps
@@ -65,7 +66,7 @@ class Recording:
     condition: Condition
     slip: "Slip | None" = None
     wheel: "Wheel | None" = None
-    notes: tuple[str, ...] = ()
+    notes: tuple[Note, ...] = ()
 
     @property
     def as_driven(self) -> float:
@@ -116,8 +117,6 @@ class Slip:
     model : ndarray, shape (BINS,)
     exit, straight : float
         Mean of `along` there.
-    raw_straight : float
-        As recorded.
     with_no_thrust : float
         What is left as recorded where the tires need not slip: a fault of the gear ratio.
     gear_ratio, likely_ratio : float
@@ -129,7 +128,6 @@ class Slip:
     model: FloatArray
     exit: float
     straight: float
-    raw_straight: float
     with_no_thrust: float
     gear_ratio: float
     likely_ratio: float
@@ -138,14 +136,6 @@ class Slip:
     @property
     def gear_fault(self) -> bool:
         return abs(self.with_no_thrust) > GEAR_FAULT
-
-    @property
-    def gear_words(self) -> str:
-        return (
-            f"slip is {100 * self.raw_straight:.0f} % on the straight and stays wrong all the way "
-            f"round: the gear ratio reads like {self.likely_ratio:.2f}, not {self.gear_ratio:.2f}; "
-            "check the gear and the rollouts"
-        )
 
 
 # Steering against the model

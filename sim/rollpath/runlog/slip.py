@@ -93,7 +93,6 @@ def read_slip(run: Recording, car: Car, gear_ratio: float | None) -> Slip | None
         true, model,
         exit=mean_of(true, at_exit),
         straight=mean_of(true, straight),
-        raw_straight=mean_of(recorded, straight),
         with_no_thrust=left,
         gear_ratio=gear_ratio,
         likely_ratio=gear_ratio / (1.0 - left),

@@ -9,9 +9,10 @@ from rollpath.doubts import STIFFNESS_DOUBT
 from rollpath.feel.lap import trim_lap
 from rollpath.lap import PHASES
 from rollpath.runlog.laps import BINS, ENOUGH
+from rollpath.runlog.log import RunNote
 from rollpath.runlog.recording import STEP, TAPE_DOUBT, Recording, Wheel
 from rollpath.runlog.slip import mean_of
-from rollpath.screen import degrees
+from rollpath.survey.log import Note
 from rollpath.typical import TYPICAL
 from rollpath.units import DEGREE, FloatArray
 
@@ -26,7 +27,7 @@ LEAST_MOVED = 0.3
 with it beyond which it runs the other way."""
 
 
-def read_wheel(run: Recording, car: Car) -> tuple[Wheel | None, str]:
+def read_wheel(run: Recording, car: Car) -> tuple[Wheel | None, Note | None]:
     """The stagger that the steering speaks of, and a doubt that rules it out.
 
     Notes
@@ -36,7 +37,7 @@ def read_wheel(run: Recording, car: Car) -> tuple[Wheel | None, str]:
     """
     steering = run.laps.log.steering
     if steering is None:
-        return None, ""
+        return None, None
     recorded = run.laps.binned(steering)
     wheel = run.feel.steering_wheel
     model = _filled(run.by_bin(wheel[1]))
@@ -67,7 +68,7 @@ def read_wheel(run: Recording, car: Car) -> tuple[Wheel | None, str]:
         alone_error=known**-0.5,
         zero=float(found[1]),
         scatter=left,
-    ), ""  # fmt: skip
+    ), None  # fmt: skip
 
 
 def _slow(bins: FloatArray) -> FloatArray:
@@ -100,24 +101,17 @@ def _others(run: Recording) -> list[FloatArray]:
     return [np.nan_to_num(wheel - feel.steering_wheel[1]) for wheel in softer.steering_wheel]
 
 
-def _doubt(recorded: FloatArray, model: FloatArray) -> str:
-    """Why a steering channel cannot be the steering wheel of this car; empty when it can."""
+def _doubt(recorded: FloatArray, model: FloatArray) -> Note | None:
+    """Why a steering channel cannot be the steering wheel of this car; None when it can."""
     if len(recorded) < ENOUGH:
-        return "the steering channel covers too little of the lap; it was left out"
-    moved = degrees(float(np.ptp(np.percentile(recorded, (5, 95)))))
-    expected = degrees(float(np.ptp(np.percentile(model, (5, 95)))))
+        return Note("steering in part")
+    moved = float(np.ptp(np.percentile(recorded, (5, 95))))
+    expected = float(np.ptp(np.percentile(model, (5, 95))))
     if moved < LEAST_MOVED * expected or moved > expected / LEAST_MOVED:
-        return (
-            f"the steering channel moves {moved:.1f} deg around the lap where the steering wheel "
-            f"should move about {expected:.0f}: a wrong unit, the angle of the front wheels, or "
-            "another steering_ratio; it was left out"
-        )
+        return RunNote("steering travel", moved, expected)
     if float(np.corrcoef(recorded, model)[0, 1]) < -LEAST_MOVED:
-        return (
-            "the steering channel turns right where the car turns left: if the logger counts "
-            "right turns positive, add --steering-positive right; it was left out"
-        )
-    return ""
+        return Note("steering to the right")
+    return None
 
 
 def _exit_less_corner(run: Recording, values: FloatArray) -> float:

@@ -7,11 +7,13 @@ from typing import TYPE_CHECKING, Any
 from rollpath.debrief import contrary
 from rollpath.feel.lap import felt_step
 from rollpath.lap import PHASES
+from rollpath.runlog.log import RunNote
 from rollpath.scales.rates import stagger_effect
 from rollpath.screen import TRADE, Screen, degrees, feet, inches
 from rollpath.show.baseline import baseline_json, hold_words, stagger_change_words
 from rollpath.show.feel import foretold_words
 from rollpath.show.surface import watch_lines
+from rollpath.show.survey import note_words
 from rollpath.show.words import (
     ROOMY,
     add_or_take_out,
@@ -27,6 +29,7 @@ from rollpath.show.words import (
 if TYPE_CHECKING:
     from rollpath.debrief import Choice, DebriefResult, Verdict
     from rollpath.runlog.recording import Recording
+    from rollpath.survey.log import Note
 
 CHANGE_WORDS = {
     "more": "More stagger",
@@ -192,6 +195,40 @@ def cost_words(seconds: float) -> str:
     return f"{'costs' if seconds > 0 else 'gains'} {hundredths} {unit} a lap"
 
 
+_LOG_NOTES = {
+    "sorted": "the rows were not in order of time and were sorted",
+    "clock again": "the clock was started again; the runs were laid one after the other",
+    "laps alike": "{amount:.0f} of {against:.0f} laps used, those alike in time",
+    "single lap": "one lap only: three would say more",
+    "no places": "no positions: laid on the {groove} groove by speed",
+    "no gear ratio": "engine speed was recorded, but no gear ratio is known: --gear-ratio",
+    "gear": "slip stays wrong all the way round: the gear ratio reads like {amount:.2f}, not "
+            "{against:.2f}; check the gear and the rollouts",
+    "more grip": "the corners were driven with more grip than {surface} has: {amount:.2f} taken, "
+                 "not {against:.2f}",
+    "less grip": "the corners were driven with less grip than {surface} has: {amount:.2f} taken, "
+                 "not {against:.2f}",
+    "steering in part": "the steering channel covers too little of the lap; it was left out",
+    "steering travel": "the steering channel moves {turned:.1f} deg around the lap where the "
+                       "steering wheel should move about {foretold:.0f}: a wrong unit, the angle "
+                       "of the front wheels, or another steering_ratio; it was left out",
+    "steering to the right": "the steering channel turns right where the car turns left: if the "
+                             "logger counts right turns positive, add --steering-positive right; "
+                             "it was left out",
+}  # fmt: skip
+
+
+def log_note(note: Note, run: Recording) -> str:
+    """The sentence for something noticed while recorded laps were read."""
+    if note.code not in _LOG_NOTES:
+        return note_words(note)
+    against = note.against if isinstance(note, RunNote) else 0.0
+    return _LOG_NOTES[note.code].format(
+        amount=note.amount, against=against, groove=run.laps.groove.name,
+        surface=run.condition.name, turned=degrees(note.amount), foretold=degrees(against),
+    )  # fmt: skip
+
+
 def recording_lines(told: DebriefResult, screen: Screen) -> list[str]:
     """What the recorded laps say, and with --full what they were read against."""
     run = told.recording
@@ -213,7 +250,7 @@ def recording_lines(told: DebriefResult, screen: Screen) -> list[str]:
         lines += _recording_in_full(run, screen)
     apart = disagreement(told)
     lines += [paragraph(line, "  ") for line in ([apart] if apart else [])]
-    lines += [paragraph(f"note: {note}", "  ") for note in run.notes]
+    lines += [paragraph(f"note: {log_note(note, run)}", "  ") for note in run.notes]
     return ["Recorded laps (estimates)", *lines]
 
 
@@ -350,7 +387,11 @@ def _recording_json(told: DebriefResult, run: Recording) -> dict[str, Any]:
         data["says"] = {
             "code": word.code, "best_in": inches(word.best), "error_in": inches(word.sd),
         }  # fmt: skip
-    return {**data, "disagreement": disagreement(told), "notes": list(run.notes)}
+    return {
+        **data,
+        "disagreement": disagreement(told),
+        "notes": [log_note(note, run) for note in run.notes],
+    }
 
 
 def disagreement(told: DebriefResult) -> str | None:

@@ -6,10 +6,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from rollpath import Answers, RollpathError, debrief
 from rollpath.book.book import Book
 from rollpath.cli import main
 from rollpath.feel.answers import ANSWERS
-from rollpath.show.words import SHORT_CAUTIONS
+from rollpath.show.debrief import debrief_json
+from rollpath.show.words import SHORT_CAUTIONS, as_json
 
 from scripts.made_season import Season, made_season
 
@@ -202,6 +204,16 @@ class TestNights:
             told[0]["stagger"]["unbounded_in"], abs=0.02
         )
 
+    def test_the_door_and_the_command_come_to_the_same(self, run, book):
+        words = (*LOG, "--gear-ratio", "5.8", "--wheel", "right", "--crabs", "yes",
+                 "--stagger", "2-1/4in")  # fmt: skip
+        told = json.loads(run(*CASE, *book, *words, "--json")[1])
+        same = debrief(
+            CASE[1], CASE[2], "slick", "middle", answers=Answers("right", crabs="yes"),
+            log=LOG[1], gear_ratio=5.8, stagger="2 1/4 in", book=book[1],
+        )  # fmt: skip
+        assert json.loads(as_json(debrief_json(same))).items() <= told.items()
+
     def test_every_witness_has_its_share(self, run, book):
         words = (*LOG, "--gear-ratio", "5.8", "--wheel", "right", "--crabs", "yes")
         _, out, _ = run(*CASE, *book, *words, "--json")
@@ -267,6 +279,10 @@ class TestBadInput:
         status, _, err = run(*CASE, "--log", str(path))
         assert status == 2
         assert str(path) in err and said in err and "Traceback" not in err
+
+    def test_the_door_names_the_log_that_is_of_another_track(self):
+        with pytest.raises(RollpathError, match=rf"^{LOG[1]}: the recorded lap is .*another track"):
+            debrief("tracks/ropewalk.yaml", CASE[2], log=LOG[1])
 
     def test_log_of_another_track(self, run):
         status, _, err = run("debrief", "--radius", "60ft", "--straight", "90ft", "--width",

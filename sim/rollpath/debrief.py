@@ -21,21 +21,17 @@ from rollpath.belief import driver as driver_witness
 from rollpath.doubts import give_or_take
 from rollpath.feel.answers import ANSWERS, SLIPS, Answers, Reading, read_answers
 from rollpath.results import Result
-from rollpath.track import DEFAULT_CONDITION
-from rollpath.units import EIGHTH, INCH, Real
+from rollpath.units import EIGHTH, INCH
 
 if TYPE_CHECKING:
-    from rollpath.car import Car
     from rollpath.feel.foretold import Foretold
     from rollpath.feel.lap import Feel
-    from rollpath.groove.path import Groove
     from rollpath.runlog.log import RunLog
     from rollpath.runlog.recording import Recording
     from rollpath.runlog.says import LogWord
     from rollpath.stagger import Baseline
-    from rollpath.track import Track
 
-__all__ = ["ANSWERS", "Answers", "Choice", "DebriefResult", "Verdict", "debrief", "read_answers"]
+__all__ = ["ANSWERS", "Answers", "Choice", "DebriefResult", "Verdict", "debrief_of", "read_answers"]
 
 LEFT_ALONE = 3 / 16 * INCH
 """Stagger is not changed for less than this: a step of 1/8 is told from none by nobody.
@@ -330,50 +326,6 @@ class DebriefResult(Result, told_by="debrief"):
         return float(self.case.car.rear.stagger)
 
 
-def debrief(
-    track: Track,
-    car: Car,
-    condition: str = DEFAULT_CONDITION,
-    groove: str | Groove | None = None,
-    *,
-    answers: Answers | None = None,
-    log: RunLog | None = None,
-    gear_ratio: float | None = None,
-    grip: Real | None = None,
-    window: tuple[float, float] | None = None,
-) -> DebriefResult:
-    """What a run says of the stagger that was on the car.
-
-    Parameters
-    ----------
-    track, car : Track, Car
-        The car with the stagger as driven.
-    condition : str
-        heavy, tacky, rubbered or slick.
-    groove : str or Groove, optional
-        The one the condition brings when left out.
-    answers : Answers, optional
-        Of the driver.
-    log : RunLog, optional
-        Recorded laps.
-    gear_ratio : float, optional
-        Turns of the engine for one of the axle; the car's own when left out.
-    grip : float, optional
-        Replaces the grip of the condition.
-    window : tuple of float, optional
-        Stagger window, m; the car's own when left out.
-
-    Raises
-    ------
-    runlog.laps.RunLogError
-        If the log cannot be read as laps of this track.
-    """
-    from rollpath.stagger import baseline
-
-    result = baseline(track, car, condition, groove, grip=grip, window=window)
-    return debrief_of(result, answers, log, gear_ratio)
-
-
 def debrief_of(
     result: Baseline,
     answers: Answers | None = None,
@@ -381,9 +333,25 @@ def debrief_of(
     gear_ratio: float | None = None,
     nights: Lesson | None = None,
 ) -> DebriefResult:
-    """The debrief of a case whose baseline is known already; see `debrief`.
+    """What a run says of the stagger that was on the car.
 
-    `nights` is what his own nights put on the physics at this track, where they put anything.
+    Parameters
+    ----------
+    result : Baseline
+        Of the case, its car with the stagger as driven.
+    answers : Answers, optional
+        Of the driver.
+    log : RunLog, optional
+        Recorded laps.
+    gear_ratio : float, optional
+        Turns of the engine for one of the axle; the car's own when left out.
+    nights : Lesson, optional
+        What his own nights put on the physics at this track, where they put anything.
+
+    Raises
+    ------
+    runlog.log.RunLogError
+        If the log cannot be read as laps of this track.
     """
     from rollpath.feel.foretold import foretold_by
     from rollpath.feel.lap import trim_lap

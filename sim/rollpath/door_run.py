@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from rollpath.debrief import Answers, DebriefResult, debrief_of
+from rollpath.debrief import Answers, DebriefResult, Lesson, debrief_of
 from rollpath.door import (
     AnyCar,
     AnyLength,
@@ -17,11 +19,17 @@ from rollpath.door import (
     length_of,
     track_of,
 )
+from rollpath.errors import RollpathError
 from rollpath.feel.lap import FeelCase, what_driver_feels
-from rollpath.files.logs import load_run_log
+from rollpath.files.logs import load_run_log, run_log_fault
+from rollpath.files.schema import FileError
 from rollpath.groove.path import Groove
-from rollpath.runlog.log import RunLog
+from rollpath.runlog.log import RunLog, RunLogError
 from rollpath.track import DEFAULT_CONDITION
+
+if TYPE_CHECKING:
+    from rollpath.book.book import Book
+    from rollpath.book.lessons import Study
 
 
 def debrief(
@@ -33,24 +41,66 @@ def debrief(
     answers: Answers | None = None,
     log: RunLog | str | Path | None = None,
     gear_ratio: float | None = None,
+    stagger: AnyLength | None = None,
+    book: Book | str | Path | None = None,
     window: tuple[AnyLength, AnyLength] | None = None,
+    grip: float | None = None,
 ) -> DebriefResult:
     """More stagger, less, leave it, or not stagger, after a run.
 
     Parameters
     ----------
-    track, car, condition, groove, window
-        See `baseline`; the car with the stagger it ran.
+    track, car, condition, groove, window, grip
+        See `baseline`.
     answers : Answers, optional
         Of the driver, such as ``Answers(wheel="left", drifts_out="yes")``.
     log : RunLog or path, optional
         Recorded laps.
     gear_ratio : float, optional
         Turns of the engine for one of the axle; the car's own when left out.
+    stagger : length, optional
+        That was on the car, m or trade text; as the car has it when left out.
+    book : Book or path, optional
+        Notebook whose nights correct the physics, where they carry a correction.
+
+    Raises
+    ------
+    RollpathError
+        If any of it cannot be, or the log holds no laps of this track.
     """
-    result = baseline(track, car, condition, groove, window=window)
+    what = car_of(car)
+    if stagger is not None:
+        what = replace(what, rear=what.rear.with_stagger(length_of(stagger)))
+    result = baseline(track, what, condition, groove, window=window, grip=grip)
     laps = load_run_log(log) if isinstance(log, str | Path) else log
-    return debrief_of(result, answers, laps, gear_ratio)
+    study = None if book is None else _study_in(book, result.car.name, condition)
+    nights = None if study is None else learned_at(study, result.track.name)
+    try:
+        return debrief_of(result, answers, laps, gear_ratio, nights)
+    except RunLogError as error:
+        named = f"{log}: " if isinstance(log, str | Path) else ""
+        raise FileError([named + run_log_fault(error)]) from None
+
+
+def _study_in(book: Book | str | Path, car: str, condition: str) -> Study:
+    from rollpath.book.book import Book
+    from rollpath.book.lessons import study_of
+
+    if isinstance(book, Book):
+        return study_of(book.runs(), car, condition)
+    if not Path(book).exists():
+        raise RollpathError(f"{book}: no notebook there")
+    with Book(book) as opened:
+        return study_of(opened.runs(), car, condition)
+
+
+def learned_at(study: Study, track: str) -> Lesson | None:
+    """What the nights put on the physics at a track; None where they put nothing."""
+    found = study.at(track).correction
+    if found is None:
+        return None
+    low, high = found.interval
+    return Lesson(found.stagger, 0.5 * (high - low))
 
 
 def feel(

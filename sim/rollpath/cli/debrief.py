@@ -3,7 +3,6 @@
 import argparse
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from rollpath.car import Car
 from rollpath.cli.arguments import (
@@ -21,7 +20,8 @@ from rollpath.cli.arguments import (
 )
 from rollpath.cli.book import add_lesson_argument, lesson_of
 from rollpath.cli.given import add_given_arguments, given
-from rollpath.debrief import Lesson, debrief_of
+from rollpath.debrief import debrief_of
+from rollpath.door_run import learned_at
 from rollpath.feel.answers import ANSWERS, Answers
 from rollpath.files.cars import LEAST_STAGGER
 from rollpath.files.logs import RUN_COLUMNS, load_run_log, run_log_fault
@@ -32,9 +32,6 @@ from rollpath.show.debrief import debrief_json, debrief_screen
 from rollpath.show.study import brief_lesson, lesson_json, lesson_words
 from rollpath.show.words import as_json
 from rollpath.units import shorten
-
-if TYPE_CHECKING:
-    from rollpath.book.lessons import Study
 
 
 def add_answer_arguments(parser: argparse.ArgumentParser) -> None:
@@ -140,15 +137,6 @@ def as_driven(car: Car, stagger: float | None) -> Car:
     if not LEAST_STAGGER <= stagger <= MOST_STAGGER:
         raise CommandError("--stagger: expected a stagger between -8 and 8 in")
     return replace(car, rear=car.rear.with_stagger(stagger))
-
-
-def learned_at(study: "Study", track: str) -> Lesson | None:
-    """What the nights put on the physics at a track; None where they put nothing."""
-    found = study.at(track).correction
-    if found is None:
-        return None
-    low, high = found.interval
-    return Lesson(found.stagger, 0.5 * (high - low))
 
 
 def _debrief(arguments: argparse.Namespace) -> None:

@@ -33,6 +33,45 @@ def closed_figures():
 
 
 @pytest.fixture
+def folder(tmp_path, monkeypatch):
+    """An empty folder where commands run, and a user without data of his own."""
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
+    monkeypatch.setenv("HOME", str(tmp_path))
+    monkeypatch.delenv("ROLLPATH_TRAILER", raising=False)
+    here = tmp_path / "pits"
+    here.mkdir()
+    monkeypatch.chdir(here)
+    return here
+
+
+@pytest.fixture
+def app_of(folder):
+    """Makes the pages of the folder, guarded as is asked."""
+    from page_helpers import pages_of
+
+    return lambda key="", look=False, **more: pages_of(folder, key, look, **more)
+
+
+@pytest.fixture
+def empty(app_of):
+    """A phone before anything is set up."""
+    from page_helpers import Phone
+
+    return Phone(app_of())
+
+
+@pytest.fixture
+def phone(app_of, capsys):
+    """A phone at a trailer that is set up."""
+    from page_helpers import TYPED, Phone
+    from rollpath.cli import main
+
+    assert main(list(TYPED)) == 0
+    capsys.readouterr()
+    return Phone(app_of())
+
+
+@pytest.fixture
 def run(request, capsys):
     """Run the command that the test module names as COMMAND; its status, output and errors."""
     from rollpath.cli import main

@@ -5,8 +5,6 @@ import threading
 from contextlib import contextmanager, suppress
 from html import unescape
 
-import pytest
-from rollpath.cli import main
 from rollpath.page.app import make_app
 from rollpath.page.desk import Desk
 from rollpath.page.guard import Guard
@@ -53,6 +51,13 @@ class Phone:
         kept = self.kept(page or address) if kept is None else kept
         return self.client.post(address, data={**kept, **typed}, **self.more)
 
+    def refused(self, *address, **typed):
+        """Send a form that is not taken: the page that says why, at an address of its own."""
+        sent = self.send(*address, **typed)
+        assert sent.status_code == 303, sent.status_code
+        assert "told=" in sent.location, sent.location
+        return self.see(sent.location)
+
 
 def words(response):
     """The text of a page, as a person reads it."""
@@ -60,37 +65,9 @@ def words(response):
     return " ".join(unescape(re.sub(r"<[^>]*>", " ", text)).replace("\xa0", " ").split())
 
 
-@pytest.fixture
-def folder(tmp_path, monkeypatch):
-    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
-    monkeypatch.delenv("ROLLPATH_TRAILER", raising=False)
-    here = tmp_path / "pits"
-    here.mkdir()
-    monkeypatch.chdir(here)
-    return here
-
-
-@pytest.fixture
-def app_of(folder):
-    def app_of(key="", look=False, clock=None):
-        guard = Guard(("localhost",), key, look, **({"clock": clock} if clock else {}))
-        return make_app(Desk(folder, look=look), guard)
-
-    return app_of
-
-
-@pytest.fixture
-def empty(app_of):
-    """A phone before anything is set up."""
-    return Phone(app_of())
-
-
-@pytest.fixture
-def phone(app_of, capsys):
-    """A phone at a trailer that is set up."""
-    assert main(list(TYPED)) == 0
-    capsys.readouterr()
-    return Phone(app_of())
+def pages_of(folder, key="", look=False, **more):
+    """The pages of a folder, as they are asked for under one name."""
+    return make_app(Desk(folder, look=look), Guard(("localhost",), key, look, **more))
 
 
 @contextmanager

@@ -7,6 +7,7 @@ scripts/test.py says so.
 
 import itertools
 import shutil
+from pathlib import Path
 
 import pytest
 
@@ -21,6 +22,7 @@ from rollpath.book.book import Book  # noqa: E402
 from rollpath.cli import main  # noqa: E402
 from rollpath.files.trailers import load_trailer  # noqa: E402
 
+LOG = Path(__file__).resolve().parent.parent / "tracks" / "logs" / "two-ponds.gpx"
 SWITCHES = (
     "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
     "--disable-background-networking", "--disable-component-update", "--disable-sync",
@@ -28,7 +30,8 @@ SWITCHES = (
 PHONE = {"width": 360, "height": 800}
 PAGES = (
     "/", "/tires", "/tires/rr", "/bite?rear_stagger=2&rear_stagger_part=1/4",
-    "/plan?heat=heavy&feature=slick", "/debrief?wheel=left&drifts_out=yes", "/book",
+    "/plan?heat=heavy&feature=slick", "/debrief?wheel=left&drifts_out=yes",
+    "/debrief?log=0123456789abcdef", "/book",
     "/survey?chord=100&gap=6.75&straight=320&width=50", "/trailer", "/book/review?full=yes",
 )  # fmt: skip
 LEAST_TARGET = 48
@@ -88,11 +91,8 @@ def browser():
 
 
 @pytest.fixture
-def served(tmp_path, monkeypatch):
-    """A folder and the address under which its pages are served."""
-    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
-    folder = tmp_path / "pits"
-    folder.mkdir()
+def served(folder):
+    """The folder and the address under which its pages are served."""
     with on_the_loopback(folder) as port:
         yield folder, f"http://127.0.0.1:{port}"
 
@@ -197,6 +197,46 @@ def test_back_reload_a_double_tap_and_two_phones_lose_nothing(open_phone, served
     assert (fitted.left_rear.tire, fitted.right_rear.tire) == ("L6", "R7")
     with Book(folder / "season.db") as book:
         assert [action.what for action in book.actions()] == ["trailer", "bolt", "bolt", "bolt"]
+
+
+@pytest.mark.parametrize("scripts", [True, False], ids=["scripts", "no scripts"])
+def test_reload_and_back_after_any_form_send_nothing_and_show_no_error(open_phone, served, scripts):
+    folder, address = served
+    main([*TYPED, "--trailer", str(folder)])
+    page = open_phone(scripts)
+    sent = []
+    page.on("request", lambda asked: sent.append(asked.url) if asked.method == "POST" else None)
+    for form, field, key in (
+        ("/tires/rr", "size", "Bolt on this size"), ("/", "lap", "Keep the lap"),
+        ("/bite", "pad_left_front", "Write the pads down"), ("/book", "best_lap", "Into the book"),
+    ):  # fmt: skip
+        page.goto(form)
+        page.locator(f"[name={field}]").fill("99999")
+        go(page, page.get_by_role("button", name=key))
+        count = len(sent)
+        assert page.locator("[role=alert]").count()
+        page.reload()
+        assert page.locator(f"[name={field}]").input_value() == "99999"
+        page.goto("/plan")
+        page.go_back()
+        assert page.locator(f"[name={field}]").input_value() == "99999"
+        page.go_back()
+        assert page.url == f"{address}{form}"
+        assert page.locator("h1").count() == 1
+        assert len(sent) == count
+    page.goto("/tires/rr")
+    go(page, page.get_by_role("button", name="R7"))
+    count = len(sent)
+    page.reload()
+    page.go_back()
+    page.go_forward()
+    assert len(sent) == count
+    page.goto("/debrief")
+    page.locator("#file").set_input_files(LOG)
+    go(page, page.get_by_role("button", name="More, less"))
+    assert "the log" in page.locator("[role=alert]").inner_text()
+    with Book(folder / "season.db") as book:
+        assert [action.what for action in book.actions()] == ["trailer", "bolt"]
 
 
 def test_every_page_is_read_and_tapped_on_any_screen_by_day_and_night(open_phone, served):

@@ -9,13 +9,13 @@ import sys
 import urllib.error
 import urllib.request
 from io import BytesIO
-from itertools import pairwise
+from itertools import pairwise, product
 
 import pytest
 
 pytest.importorskip("flask")
 
-from page_helpers import Phone, app_of, empty, folder, phone, words  # noqa: F401
+from page_helpers import Phone, words
 from rollpath.cli import main
 from rollpath.page.guard import COOKIE, KEY_LENGTH, LETTERS, Guard, new_key
 
@@ -25,7 +25,7 @@ PAGES = ("/", "/tires", "/tires/lr", "/bite", "/plan", "/debrief", "/book", "/su
 
 
 @pytest.fixture
-def shared(phone, app_of):  # noqa: F811
+def shared(phone, app_of):
     """A phone of somebody who has no key yet."""
     return Phone(app_of(KEY))
 
@@ -59,7 +59,7 @@ def test_the_key_can_be_typed_on_a_phone_without_a_camera(shared):
     assert shared.see("/tires").status_code == 200
 
 
-def test_ten_wrong_keys_lock_for_a_minute_and_others_are_not_locked_out(phone, app_of):  # noqa: F811
+def test_ten_wrong_keys_lock_for_a_minute_and_others_are_not_locked_out(phone, app_of):
     now = [0.0]
     app = app_of(KEY, clock=lambda: now[0])
     stranger, mate = Phone(app, address="192.168.7.66"), Phone(app, address="192.168.7.5")
@@ -103,7 +103,7 @@ def test_counting_wrong_keys_takes_no_more_memory_however_many_ask():
 # Forms
 
 
-def test_a_form_of_another_page_is_not_taken(phone, folder):  # noqa: F811
+def test_a_form_of_another_page_is_not_taken(phone, folder):
     before = (folder / "trailer.yaml").read_bytes()
     kept = phone.kept("/")
     told = {**kept, "surface": "slick"}
@@ -122,12 +122,12 @@ def test_a_form_of_another_page_is_not_taken(phone, folder):  # noqa: F811
     assert phone.client.post("/tonight", data=told, headers=ours, **phone.more).status_code == 303
 
 
-def test_another_name_for_this_machine_is_refused(phone, app_of):  # noqa: F811
+def test_another_name_for_this_machine_is_refused(phone, app_of):
     for host in ("evil.example", "localhost.evil.example", "localhost:81", "127.0.0.1"):
         assert Phone(phone.client.application, host).see("/").status_code == 400
 
 
-def test_to_look_changes_nothing(phone, app_of, folder):  # noqa: F811
+def test_to_look_changes_nothing(phone, app_of, folder):
     there = {path: path.read_bytes() for path in folder.rglob("*") if path.is_file()}
     looking = Phone(app_of(look=True))
     for address in PAGES[:9]:
@@ -135,7 +135,8 @@ def test_to_look_changes_nothing(phone, app_of, folder):  # noqa: F811
         assert answer.status_code == 200
         assert 'method="post"' not in answer.text
     kept = phone.kept("/")
-    for address in ("/tonight", "/undo", "/tires/lr", "/bite", "/book", "/survey", "/trailer"):
+    for address in ("/tonight", "/undo", "/tires/lr", "/bite", "/book", "/survey", "/trailer",
+                    "/debrief", "/survey/log"):  # fmt: skip
         answer = looking.send(address, kept=kept, surface="slick", tire="L5", best_lap="22")
         assert answer.status_code == 403
     assert {path: path.read_bytes() for path in folder.rglob("*") if path.is_file()} == there
@@ -144,7 +145,7 @@ def test_to_look_changes_nothing(phone, app_of, folder):  # noqa: F811
 # What is answered
 
 
-def test_every_answer_forbids_foreign_content(phone):  # noqa: F811
+def test_every_answer_forbids_foreign_content(phone):
     for address in (*PAGES, "/%00", "/static/../guard.py", "/static/%2e%2e/guard.py"):
         answer = phone.see(address)
         assert "default-src" in answer.headers["Content-Security-Policy"]
@@ -159,7 +160,7 @@ def test_every_answer_forbids_foreign_content(phone):  # noqa: F811
 
 
 @pytest.mark.parametrize("name", ["../../etc/passwd", "..", "a/b", "C:\\x", "con", "\x00", "."])
-def test_no_name_that_is_typed_is_a_path(phone, folder, tmp_path, name):  # noqa: F811
+def test_no_name_that_is_typed_is_a_path(phone, folder, tmp_path, name):
     taped = {"chord": "100", "gap": "6.75", "straight": "320", "width": "50"}
     outside = {path for path in tmp_path.rglob("*") if folder not in path.parents}
     phone.send("/survey", **taped, name=name)
@@ -169,21 +170,28 @@ def test_no_name_that_is_typed_is_a_path(phone, folder, tmp_path, name):  # noqa
     assert {path.parent for path in folder.rglob("*.yaml")} <= {folder, folder / "tracks"}
 
 
-def test_a_file_that_is_too_large_or_hostile_is_refused_in_a_sentence(phone, folder):  # noqa: F811
+def test_a_file_that_is_too_large_or_hostile_is_refused_in_a_sentence(phone, folder):
     kept = phone.kept("/survey")
     bomb = b'<!DOCTYPE x [<!ENTITY a "aaaa">]><gpx>&a;</gpx>'
-    for data, status in ((b"x" * (9 << 20), 413), (bomb, 400), (b"\x00\xff" * 50, 400), (b"", 400)):
+    for address, (data, line) in product(("/survey/log", "/debrief"), (
+        (b"x" * (9 << 20), "at most 8 MB"), (bomb, "the log"), (b"\x00\xff" * 50, "the log"),
+    )):  # fmt: skip
         sent = {**kept, "file": (BytesIO(data), "walk.gpx")}
-        answer = phone.client.post("/survey/log", data=sent, **phone.more)
-        assert answer.status_code == status
-        assert "Traceback" not in answer.text
+        answer = phone.client.post(address, data=sent, **phone.more)
+        assert answer.status_code == 303
+        told = phone.see(answer.location)
+        assert line in words(told)
+        assert "Traceback" not in told.text
     assert not list(folder.rglob("*.log"))
+    for token in ("", "x"):
+        sent = {"token": token, "file": (BytesIO(b"time,x (m),y (m)\n"), "run.csv")}
+        assert phone.client.post("/debrief", data=sent, **phone.more).status_code == 403
 
 
 # The command
 
 
-def test_the_command_serves_at_once_and_to_this_machine_alone(phone, folder):  # noqa: F811
+def test_the_command_serves_at_once_and_to_this_machine_alone(phone, folder):
     """Opened as a racer opens it, on a port that is free."""
     import socket
 
@@ -223,7 +231,7 @@ def _listening(port):
             if state == "0A" and int(at.split(":")[1], 16) == port}  # fmt: skip
 
 
-def test_what_cannot_be_is_one_line(phone, capsys, monkeypatch):  # noqa: F811
+def test_what_cannot_be_is_one_line(phone, capsys, monkeypatch):
     from rollpath.page import serve
 
     assert main(["page", "--port", "99999"]) == 2

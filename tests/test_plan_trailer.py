@@ -16,20 +16,16 @@ NIGHT = ("plan", "--runs", "heat: 2 1/4 in, feature: 1 1/2 in")
 
 
 @pytest.fixture
-def pits(tmp_path, monkeypatch):
+def pits(folder):
     """A trailer with the demo car, its rack and a track, something bolted on already."""
-    here = tmp_path / "pits"
-    (here / "tracks").mkdir(parents=True)
-    shutil.copy(ROOT / "cars/number-31.yaml", here / "car.yaml")
-    shutil.copy(ROOT / "cars/racks/number-31.yaml", here / "rack.yaml")
-    shutil.copy(ROOT / "tracks/saucer-hill.yaml", here / "tracks")
-    (here / "trailer.yaml").write_text("{}\n")
-    monkeypatch.chdir(here)
-    monkeypatch.delenv("ROLLPATH_TRAILER", raising=False)
-    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
+    (folder / "tracks").mkdir()
+    shutil.copy(ROOT / "cars/number-31.yaml", folder / "car.yaml")
+    shutil.copy(ROOT / "cars/racks/number-31.yaml", folder / "rack.yaml")
+    shutil.copy(ROOT / "tracks/saucer-hill.yaml", folder / "tracks")
+    (folder / "trailer.yaml").write_text("{}\n")
     assert main(["bolt", "rr=R9", "--jack", "lr=+1/2"]) == 0
     assert main(["air", "lf=+1"]) == 0
-    return here
+    return folder
 
 
 @pytest.fixture

@@ -21,18 +21,6 @@ def commands(text):
     ]
 
 
-@pytest.fixture
-def pits(tmp_path, monkeypatch):
-    """An empty folder and a user without data of his own."""
-    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
-    monkeypatch.setenv("HOME", str(tmp_path))
-    monkeypatch.delenv("ROLLPATH_TRAILER", raising=False)
-    here = tmp_path / "pits"
-    here.mkdir()
-    monkeypatch.chdir(here)
-    return here
-
-
 def run_all(lines, width, capsys):
     for words in lines:
         status = main(words)
@@ -45,7 +33,7 @@ def run_all(lines, width, capsys):
 
 
 @pytest.mark.parametrize("width", [40, 80, 120])
-def test_the_first_night_runs_as_shown(pits, width, capsys, monkeypatch):
+def test_the_first_night_runs_as_shown(folder, width, capsys, monkeypatch):
     monkeypatch.setenv("COLUMNS", str(width))
     lines = commands(NIGHT)
     assert len(lines) >= 10
@@ -53,7 +41,7 @@ def test_the_first_night_runs_as_shown(pits, width, capsys, monkeypatch):
 
 
 @pytest.mark.parametrize("width", [40, 80, 120])
-def test_the_demo_runs_as_shown(pits, width, capsys, monkeypatch):
+def test_the_demo_runs_as_shown(folder, width, capsys, monkeypatch):
     monkeypatch.setenv("COLUMNS", str(width))
     first, *lines = commands(DEMO)
     assert main([first[0], "."]) == 0

@@ -35,17 +35,6 @@ ANSWERS = (
 
 
 @pytest.fixture
-def folder(tmp_path, monkeypatch):
-    """An empty folder, and a user without data of his own."""
-    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
-    monkeypatch.delenv("ROLLPATH_TRAILER", raising=False)
-    here = tmp_path / "pits"
-    here.mkdir()
-    monkeypatch.chdir(here)
-    return here
-
-
-@pytest.fixture
 def say(capsys):
     """Run a command; its status, output and errors."""
 

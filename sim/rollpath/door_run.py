@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -25,11 +25,45 @@ from rollpath.files.logs import load_run_log, run_log_fault
 from rollpath.files.schema import FileError
 from rollpath.groove.path import Groove
 from rollpath.runlog.log import RunLog, RunLogError
+from rollpath.stagger import Baseline
 from rollpath.track import DEFAULT_CONDITION
 
 if TYPE_CHECKING:
     from rollpath.book.book import Book
     from rollpath.book.lessons import Study
+
+
+@dataclass(frozen=True)
+class Recorded:
+    """A file of recorded laps, and how it is to be read.
+
+    Attributes
+    ----------
+    path : Path
+    columns : mapping of str to str
+        Heading to take for a column of `files.logs.RUN_COLUMNS`, where guessing is not wanted.
+    gear_ratio : float or None
+        Turns of the engine for one of the axle; None for the car's own.
+    steering_positive : str
+        left or right: which way the log counts.
+    """
+
+    path: Path
+    columns: Mapping[str, str] = field(default_factory=dict)
+    gear_ratio: float | None = None
+    steering_positive: str = "left"
+
+    def load(self) -> RunLog:
+        """The log, its steering positive to the left.
+
+        Raises
+        ------
+        FileError
+        """
+        log = load_run_log(self.path, self.columns)
+        if log.steering is not None and self.steering_positive == "right":
+            return replace(log, steering=-log.steering)
+        return log
 
 
 def debrief(
@@ -75,10 +109,22 @@ def debrief(
     laps = load_run_log(log) if isinstance(log, str | Path) else log
     study = None if book is None else _study_in(book, result.car.name, condition)
     nights = None if study is None else learned_at(study, result.track.name)
+    named = f"{log}: " if isinstance(log, str | Path) else ""
+    return _debriefed(result, answers, laps, gear_ratio, nights, named)
+
+
+def _debriefed(
+    result: Baseline,
+    answers: Answers | None,
+    log: RunLog | None,
+    gear_ratio: float | None,
+    nights: Lesson | None,
+    named: str,
+) -> DebriefResult:
+    """`debrief_of`, with what is wrong with a log in a sentence; `named` stands before it."""
     try:
-        return debrief_of(result, answers, laps, gear_ratio, nights)
+        return debrief_of(result, answers, log, gear_ratio, nights)
     except RunLogError as error:
-        named = f"{log}: " if isinstance(log, str | Path) else ""
         raise FileError([named + run_log_fault(error)]) from None
 
 
@@ -101,6 +147,35 @@ def learned_at(study: Study, track: str) -> Lesson | None:
         return None
     low, high = found.interval
     return Lesson(found.stagger, 0.5 * (high - low))
+
+
+def debriefed(
+    result: Baseline,
+    answers: Answers | None = None,
+    recorded: Recorded | None = None,
+    nights: Lesson | None = None,
+) -> DebriefResult:
+    """The debrief of a case whose baseline is known already, with a log from its file.
+
+    Parameters
+    ----------
+    result : Baseline
+        Of the car as it ran.
+    answers : Answers, optional
+        Of the driver.
+    recorded : Recorded, optional
+    nights : Lesson, optional
+        What his own nights put on the physics at this track.
+
+    Raises
+    ------
+    FileError
+        Naming the log, when it cannot be read as laps of this track.
+    """
+    if recorded is None:
+        return debrief_of(result, answers, nights=nights)
+    log, named = recorded.load(), f"{recorded.path}: "
+    return _debriefed(result, answers, log, recorded.gear_ratio, nights, named)
 
 
 def feel(

@@ -20,18 +20,15 @@ from rollpath.cli.arguments import (
 )
 from rollpath.cli.book import add_lesson_argument, lesson_of
 from rollpath.cli.given import add_given_arguments, given
-from rollpath.debrief import debrief_of
-from rollpath.door_run import learned_at
+from rollpath.door_run import Recorded, debriefed, learned_at
 from rollpath.feel.answers import ANSWERS, Answers
 from rollpath.files.cars import LEAST_STAGGER
-from rollpath.files.logs import RUN_COLUMNS, load_run_log, run_log_fault
-from rollpath.files.schema import FileError
+from rollpath.files.logs import column_chosen
 from rollpath.files.slips import MOST_STAGGER
-from rollpath.runlog.log import RunLog, RunLogError
 from rollpath.show.debrief import debrief_json, debrief_screen
 from rollpath.show.study import brief_lesson, lesson_json, lesson_words
 from rollpath.show.words import as_json
-from rollpath.units import shorten
+from rollpath.units import QuantityError
 
 
 def add_answer_arguments(parser: argparse.ArgumentParser) -> None:
@@ -54,21 +51,12 @@ def answers_of(arguments: argparse.Namespace) -> Answers:
     return Answers(**{name: getattr(arguments, name) for name in ANSWERS})
 
 
-SHORT_COLUMNS = {"rpm": "engine_speed", "lat": "latitude", "lon": "longitude"}
-"""Other names of the columns of a log, for those who type them."""
-
-
 def column_choice(text: str) -> tuple[str, str]:
     """An argparse type that reads a column and its heading, such as ``speed=GPS speed``."""
-    name, equals, heading = text.partition("=")
-    key = name.strip().lower().replace("-", "_").replace(" ", "_")
-    key = SHORT_COLUMNS.get(key, key)
-    if not equals or not heading.strip() or key not in RUN_COLUMNS:
-        names = ", ".join([*RUN_COLUMNS, *SHORT_COLUMNS])
-        raise argparse.ArgumentTypeError(
-            f'expected one of {names}, then "=" and the heading in the log, got "{shorten(text)}"'
-        )
-    return key, heading.strip()
+    try:
+        return column_chosen(text)
+    except QuantityError as error:
+        raise argparse.ArgumentTypeError(str(error)) from None
 
 
 def add_log_arguments(parser: argparse.ArgumentParser) -> None:
@@ -93,8 +81,8 @@ def add_log_arguments(parser: argparse.ArgumentParser) -> None:
     )  # fmt: skip
 
 
-def run_log_of(arguments: argparse.Namespace) -> RunLog | None:
-    """The log of --log, its steering positive to the left; None when there is none."""
+def recorded_of(arguments: argparse.Namespace) -> Recorded | None:
+    """The log of --log and how it is to be read; None when there is none."""
     if arguments.log is None:
         if arguments.column or arguments.gear_ratio:
             raise CommandError("--column and --gear-ratio go with --log")
@@ -102,10 +90,9 @@ def run_log_of(arguments: argparse.Namespace) -> RunLog | None:
     path = Path(arguments.log)
     if not path.is_file():
         raise CommandError(f"{path}: no such log")
-    log = load_run_log(path, dict(arguments.column))
-    if log.steering is not None and arguments.steering_positive == "right":
-        return replace(log, steering=-log.steering)
-    return log
+    return Recorded(
+        path, dict(arguments.column), arguments.gear_ratio, arguments.steering_positive
+    )  # fmt: skip
 
 
 def _add_debrief(parser: argparse.ArgumentParser) -> None:
@@ -140,16 +127,13 @@ def as_driven(car: Car, stagger: float | None) -> Car:
 
 
 def _debrief(arguments: argparse.Namespace) -> None:
-    named, log = given(arguments), run_log_of(arguments)
+    named, recorded = given(arguments), recorded_of(arguments)
     track, car = named.track, as_driven(named.car, arguments.stagger)
     result = run_baseline_case(arguments, track, car)
     study = lesson_of(arguments, result)
     screen = screen_of(arguments)
-    try:
-        told = debrief_of(result, answers_of(arguments), log, arguments.gear_ratio,
-                          None if study is None else learned_at(study, track.name))  # fmt: skip
-    except RunLogError as error:
-        raise FileError([f"{arguments.log}: {run_log_fault(error)}"]) from None
+    nights = None if study is None else learned_at(study, track.name)
+    told = debriefed(result, answers_of(arguments), recorded, nights)
     if arguments.json:
         lesson = {} if study is None else lesson_json(study, result)
         print(as_json(debrief_json(told) | lesson))

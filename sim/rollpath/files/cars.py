@@ -71,6 +71,10 @@ _AXLE_SCHEMA: Schema = {
     "left": {"rollout": ROLLOUT},
     "right": {"rollout": ROLLOUT},
 }
+GEAR_RATIO = number(
+    0.5, 30.0, "a total gear ratio between 0.5 and 30", default="not known",
+    worth="turns of the engine for one of the axle; needed to read slip from engine speed",
+)  # fmt: skip
 CAR_SCHEMA: Schema = {
     "name": text_field(required=True, worth="what the car is called"),
     "wheelbase": quantity(
@@ -98,10 +102,7 @@ CAR_SCHEMA: Schema = {
         2.0, 40.0, "a steering ratio between 2 and 40",
         worth="turn of the steering wheel for a turn of the front wheels; reads a logged wheel",
     ),
-    "gear_ratio": number(
-        0.5, 30.0, "a total gear ratio between 0.5 and 30", default="not known",
-        worth="turns of the engine for one of the axle; needed to read slip from engine speed",
-    ),
+    "gear_ratio": GEAR_RATIO,
     "tire": {
         "spring_rate": quantity(
             "stiffness", 1e4, 1e6, "a tire rate between 57 and 5710 lb/in",

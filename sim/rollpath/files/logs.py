@@ -13,7 +13,7 @@ from rollpath.groove.measured import ClosedPath, PathError, smooth_closed_path
 from rollpath.runlog.log import RunLog, RunLogError, log_of
 from rollpath.survey.log import Note, PositionLog, SurveyError, local_plane
 from rollpath.survey.measured import lap_path
-from rollpath.units import FloatArray
+from rollpath.units import FloatArray, QuantityError, shorten
 
 POINT_COLUMNS = {
     "x": column("length", ("x", "east", "easting"), required=True),
@@ -47,6 +47,33 @@ RUN_COLUMNS: dict[str, Field] = {
     ), "%"),
 }  # fmt: skip
 """What a recorded run may hold, by the names of `runlog.log_of`."""
+
+
+SHORT_COLUMNS = {"rpm": "engine_speed", "lat": "latitude", "lon": "longitude"}
+"""Other names of the columns of a log, for those who type them."""
+
+
+def column_chosen(text: str) -> tuple[str, str]:
+    """A column of `RUN_COLUMNS` and its heading, typed such as ``speed=GPS speed``.
+
+    Parameters
+    ----------
+    text : str
+
+    Raises
+    ------
+    QuantityError
+        If it is not typed so, or there is no such column.
+    """
+    name, equals, heading = text.partition("=")
+    key = name.strip().lower().replace("-", "_").replace(" ", "_")
+    key = SHORT_COLUMNS.get(key, key)
+    if not equals or not heading.strip() or key not in RUN_COLUMNS:
+        names = ", ".join([*RUN_COLUMNS, *SHORT_COLUMNS])
+        raise QuantityError(
+            f'expected one of {names}, then "=" and the heading in the log, got "{shorten(text)}"'
+        )
+    return key, heading.strip()
 
 
 # Points and position logs

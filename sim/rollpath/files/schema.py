@@ -75,6 +75,23 @@ class Field:
         """Whether a number that was read lies outside the range."""
         return isinstance(value, float) and not self.least <= value <= self.most
 
+    def held(self, text: str) -> Any:
+        """What was typed for it, read and held to its range.
+
+        Parameters
+        ----------
+        text : str
+
+        Raises
+        ------
+        QuantityError
+            Saying what was expected.
+        """
+        value = self.read(text)
+        if self.outside(value):
+            raise QuantityError(f'expected {self.range_text}, got "{text}"')
+        return value
+
 
 @dataclass(frozen=True)
 class Group:

@@ -6,11 +6,12 @@ from typing import Any
 
 from flask import Flask, render_template, request
 from werkzeug.exceptions import HTTPException
+from werkzeug.wrappers import Response
 
 from rollpath.errors import RollpathError
 from rollpath.page import bite, book, debrief, plan, survey, tires, tonight, trailer
 from rollpath.page.desk import Desk
-from rollpath.page.doing import Asked
+from rollpath.page.doing import HOME, Asked, see, step_on, told_before
 from rollpath.page.guard import Guard, add_guard
 from rollpath.page.typed import FRACTIONS
 from rollpath.show.trailer import short_corner
@@ -52,6 +53,8 @@ def make_app(desk: Desk, guard: Guard) -> Flask:
     )  # fmt: skip
     app.jinja_env.filters["beside"] = beside
     add_guard(app, guard)
+    app.before_request(told_before)
+    app.after_request(step_on)  # Flask asks the last one first, so the guard's headers come after
     for page in PAGES:
         app.register_blueprint(page.pages)
     app.register_error_handler(Asked, lambda asked: asked.page())
@@ -71,8 +74,10 @@ def _told(error: RollpathError) -> tuple[str, int]:
     return render_template("fault.html", lines=lines), HTTPStatus.BAD_REQUEST
 
 
-def _not_there(error: HTTPException) -> tuple[str, int]:
+def _not_there(error: HTTPException) -> tuple[str, int] | Response:
     code = error.code or HTTPStatus.INTERNAL_SERVER_ERROR
+    if code == HTTPStatus.METHOD_NOT_ALLOWED and request.path in HOME:
+        return see(HOME[request.path])
     told = {
         HTTPStatus.NOT_FOUND: "There is no such page.",
         HTTPStatus.REQUEST_ENTITY_TOO_LARGE: "That file is too large: at most 8 MB are taken.",

@@ -1,5 +1,6 @@
 """What the pages work on: the trailer's folder, and what was worked out of it already."""
 
+import secrets
 import threading
 from collections import OrderedDict
 from collections.abc import Callable, Hashable
@@ -26,6 +27,8 @@ Thing = TypeVar("Thing")
 Lock = AbstractContextManager[bool]
 KEPT = 96
 """Answers kept at most, the oldest let go."""
+MOST_TOLD = 64
+"""Forms that were not taken, kept with what was typed; the oldest are let go."""
 PHONE = Screen(width=40, laid=False)
 """What pages are written for: the shortest words, laid out by the page."""
 
@@ -49,6 +52,7 @@ class Desk:
     screen: Screen = PHONE
     look: bool = False
     _kept: "OrderedDict[Hashable, object]" = field(default_factory=OrderedDict)
+    _told: "OrderedDict[str, str]" = field(default_factory=OrderedDict)
     _working: Lock = field(default_factory=threading.RLock)
     _drawing: Lock = field(default_factory=threading.RLock)
 
@@ -75,6 +79,19 @@ class Desk:
                 with suppress(KeyError):
                     self._kept.popitem(last=False)
             return made
+
+    def keep_told(self, page: str) -> str:
+        """Keep a page that answers a form, so that it can be looked at again: its name."""
+        name = secrets.token_urlsafe(12)
+        self._told[name] = page
+        while len(self._told) > MOST_TOLD:
+            with suppress(KeyError):
+                self._told.popitem(last=False)
+        return name
+
+    def told(self, name: str) -> str | None:
+        """A page that was kept; None when it is of before the last start, or too old."""
+        return self._told.get(name)
 
     def _files(self) -> Hashable:
         """Another value whenever a file of the trailer is another one."""

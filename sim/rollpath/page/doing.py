@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from http import HTTPStatus
 from typing import Any
+from urllib.parse import urlencode
 
 from flask import Response, make_response, redirect, render_template, request
 from werkzeug.wrappers import Response as AnyResponse
@@ -14,6 +15,10 @@ from rollpath.show.trailer import action_words
 
 OURS = ("token", "seen", "since")
 """Fields that every form carries beside what was typed."""
+TOLD = "told"
+"""In an address: the name of a page that answers a form."""
+HOME = {"/tonight": "/", "/undo": "/", "/survey/log": "/survey"}
+"""Where a form stands whose own address takes nothing but forms."""
 
 
 class Asked(Exception):  # noqa: N818 (a question, not an error)
@@ -53,6 +58,26 @@ def do(what: str, change: Changing) -> None:
 def see(address: str) -> AnyResponse:
     """Go on to a page after something was done, so that a reload does not do it again."""
     return redirect(address, HTTPStatus.SEE_OTHER)
+
+
+def step_on(response: Response) -> AnyResponse:
+    """Go on from a form that was not taken too: what is told has an address of its own.
+
+    A reload then sends nothing again, and the back button finds no page that wants a form.
+    """
+    stays = response.status_code < HTTPStatus.BAD_REQUEST or response.status_code in (
+        HTTPStatus.FORBIDDEN, HTTPStatus.METHOD_NOT_ALLOWED,
+    )  # fmt: skip
+    if request.method != "POST" or stays or response.mimetype != "text/html":
+        return response
+    name = desk().keep_told(response.get_data(as_text=True))
+    return see(f"{HOME.get(request.path, request.path)}?{urlencode({TOLD: name})}")
+
+
+def told_before() -> str | None:
+    """The page that a form was answered with, looked at again."""
+    name = request.args.get(TOLD)
+    return desk().told(name) if name and request.method != "POST" else None
 
 
 def again(template: str, faults: Mapping[str, RollpathError | str], **given: Any) -> AnyResponse:

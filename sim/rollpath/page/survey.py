@@ -1,8 +1,8 @@
 """Survey: a track from a chord, a gap and a straight, or from the phone's own position log."""
 
-import hashlib
 import re
 from collections.abc import Mapping
+from contextlib import suppress
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -14,12 +14,12 @@ from werkzeug.wrappers import Response
 from rollpath.door_survey import far_of, survey_by_chords, survey_by_log
 from rollpath.errors import RollpathError
 from rollpath.files.logs import survey_fault
-from rollpath.files.schema import FileError
 from rollpath.files.tracks import check_measurements, track_text
 from rollpath.files.trailers import read_answer
-from rollpath.files.writing import make_folder, write_new, write_whole
+from rollpath.files.writing import make_folder, write_new
 from rollpath.page.desk import Desk, desk, screen_now
 from rollpath.page.doing import again, do, see
+from rollpath.page.logs import keep_log, log_path, sent_data
 from rollpath.page.pictures import as_picture, svg_of
 from rollpath.page.typed import in_trade, typed
 from rollpath.show.survey import survey_pictures, survey_remarks, survey_screen
@@ -31,9 +31,6 @@ from rollpath.trailer.trailer import Trailer, TrailerError, plain_name
 
 pages = Blueprint("survey", __name__, url_prefix="/survey")
 SIZES = ("chord", "gap", "chord_34", "gap_34", "straight", "width")
-LOG_NAME = re.compile(r"[0-9a-f]{16}")
-MOST_LOGS = 200
-"""Position logs that a trailer holds."""
 
 
 @pages.get("")
@@ -83,43 +80,27 @@ def _of_tape(sizes: Mapping[str, float]) -> Survey:
 
 
 def _of_log(table: Desk, log: str, width: float | None) -> Survey:
-    path = _log_path(table, log)
+    path = log_path(table, log)
     if path is None:
         raise TrailerError("that log is not in this trailer; send it again")
     return table.remember(("log", log, width), lambda: survey_by_log(path, width))
 
 
-def _log_path(table: Desk, log: str) -> Path | None:
-    """The file of a log that was sent; its name is ours, never one that was typed."""
-    if not LOG_NAME.fullmatch(log):
-        return None
-    path = table.folder / "logs" / f"{log}.log"
-    return path if path.is_file() else None
-
-
 @pages.post("/log")
 def send() -> Response:
     """A position log from the phone: kept, read, and shown under an address of its own."""
-    table, sent = desk(), request.files.get("file")
-    data = b"" if sent is None else sent.read()
+    data = sent_data()
     if not data:
         return again("survey.html", {"log": "which file? a GPX, or a CSV with positions"})
-    name = hashlib.sha256(data).hexdigest()[:16]
-    path = table.folder / "logs" / f"{name}.log"
-    is_new = not path.exists()
+
+    def read(path: Path) -> None:
+        with suppress(SurveyError):  # told on the page of the log, where a width can be given
+            survey_by_log(path)
+
     try:
-        if is_new and len(list(path.parent.glob("*.log"))) >= MOST_LOGS:
-            raise FileError([f"{MOST_LOGS} logs are kept already; clear the folder logs first"])
-        make_folder(path.parent)
-        write_whole(path, data)
-        survey_by_log(path)
-    except SurveyError:
-        pass  # told on the page of the log, where a width can be given
+        name = keep_log(desk(), data, read)
     except RollpathError as error:
-        if is_new:
-            path.unlink(missing_ok=True)
-        told = str(error).replace(f"{path}: ", "the log: ").replace(str(path), "the log")
-        return again("survey.html", {"log": told.splitlines()[0]})
+        return again("survey.html", {"log": error})
     width = typed(request.form, "width")
     return see(f"/survey?log={name}" + (f"&width={width}" if re.fullmatch(r"[\w. ]+", width)
                                         else ""))  # fmt: skip

@@ -20,6 +20,15 @@ for (const input of document.querySelectorAll("input[data-step]")) {
   input.after(key(1, "more"));
 }
 
+// A file that would not be taken is told before it is sent.
+for (const input of document.querySelectorAll("input[data-most]")) {
+  input.addEventListener("change", () => {
+    const tooLarge = [...input.files].some((file) => file.size > Number(input.dataset.most));
+    input.setCustomValidity(tooLarge ? "That file is too large: at most 8 MB are taken." : "");
+    input.reportValidity();
+  });
+}
+
 // A slider says in words where it stands.
 for (const slider of document.querySelectorAll("input[data-tells]")) {
   const told = document.getElementById(slider.dataset.tells);

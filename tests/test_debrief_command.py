@@ -281,7 +281,7 @@ class TestBadInput:
         assert str(path) in err and said in err and "Traceback" not in err
 
     def test_the_door_names_the_log_that_is_of_another_track(self):
-        with pytest.raises(RollpathError, match=rf"^{LOG[1]}: the recorded lap is .*another track"):
+        with pytest.raises(RollpathError, match=rf"^{LOG[1]}: the recorded lap .*another track"):
             debrief("tracks/ropewalk.yaml", CASE[2], log=LOG[1])
 
     def test_log_of_another_track(self, run):

@@ -11,7 +11,8 @@ import pytest
 from rollpath.cli import main
 from rollpath.files.cars import load_car
 from rollpath.files.logs import load_run_log
-from rollpath.files.racks import load_rack, record_taping
+from rollpath.files.racked import record_taping
+from rollpath.files.racks import load_rack
 from rollpath.files.reading import MOST_FAULTS
 from rollpath.files.schema import FileError
 from rollpath.files.writing import edit_yaml, locked, write_whole
@@ -30,7 +31,7 @@ def rollpath(*words, **keywords):
 
 def tape_three(path, hand):
     for i in range(3):
-        record_taping(path, hand % 2, [f"{84 + hand}.{i} in"], date=f"{hand}-{i}")
+        record_taping(path, "AB"[hand % 2], [f"{84 + hand}.{i} in"], date=f"{hand}-{i}")
 
 
 def test_tapings_written_down_at_once_are_all_in_the_file(tmp_path):
@@ -62,7 +63,7 @@ def test_a_link_is_followed_not_replaced(tmp_path):
     real.parent.mkdir()
     real.write_text(RACK)
     link.symlink_to(real)
-    record_taping(link, 0, ["85"])
+    record_taping(link, "A", ["85"])
     assert link.is_symlink()
     assert "85 in" in real.read_text()
     write_whole(link, "new")

@@ -18,7 +18,7 @@ from rollpath.files.trailers import load_trailer
 from rollpath.screen import Screen
 from rollpath.show.words import columns, lay_out, paragraph, pieces, row
 
-PAGES = ("/", "/tires", "/bite", "/plan", "/debrief", "/book", "/survey", "/trailer")
+PAGES = ("/", "/tires", "/rack", "/bite", "/plan", "/debrief", "/book", "/survey", "/trailer")
 
 
 @pytest.fixture

@@ -20,7 +20,7 @@ from rollpath.cli import main
 from rollpath.page.guard import COOKIE, KEY_LENGTH, LETTERS, Guard, new_key
 
 KEY = "abcd2345"
-PAGES = ("/", "/tires", "/tires/lr", "/bite", "/plan", "/debrief", "/book", "/survey", "/trailer",
+PAGES = ("/", "/tires", "/tires/lr", "/rack", "/rack?tire=R7", "/bite", "/plan", "/debrief", "/book", "/survey", "/trailer",
          "/static/page.css", "/static/page.js", "/tonight.svg", "/nothing")  # fmt: skip
 
 
@@ -130,12 +130,12 @@ def test_another_name_for_this_machine_is_refused(phone, app_of):
 def test_to_look_changes_nothing(phone, app_of, folder):
     there = {path: path.read_bytes() for path in folder.rglob("*") if path.is_file()}
     looking = Phone(app_of(look=True))
-    for address in PAGES[:9]:
+    for address in PAGES[:11]:
         answer = looking.see(address)
         assert answer.status_code == 200
         assert 'method="post"' not in answer.text
     kept = phone.kept("/")
-    for address in ("/tonight", "/undo", "/tires/lr", "/bite", "/book", "/survey", "/trailer",
+    for address in ("/tonight", "/undo", "/tires/lr", "/bite", "/book", "/survey", "/trailer", "/rack",
                     "/debrief", "/survey/log"):  # fmt: skip
         answer = looking.send(address, kept=kept, surface="slick", tire="L5", best_lap="22")
         assert answer.status_code == 403

@@ -10,7 +10,8 @@ import yaml
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from rollpath.cli import main
-from rollpath.files.racks import load_rack, record_taping
+from rollpath.files.racked import record_taping
+from rollpath.files.racks import load_rack
 from rollpath.screen import eighths
 from rollpath.units import INCH, PSI
 
@@ -359,7 +360,7 @@ def test_what_was_typed_is_read_back(tmp_path_factory, name, sixteenths, form, p
     when = {} if pressure is None else {"pressure": f"{pressure} psi"}
     at = "ABCD".index(name)
     for _ in range(2):
-        record_taping(path, at, typed, **when)
+        record_taping(path, name, typed, **when)
     after = load_rack(path)
     for taping in after.tires[at].tapings[-2:]:
         assert [one / INCH * 16 for one in taping.readings] == pytest.approx(sixteenths)

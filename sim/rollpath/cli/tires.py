@@ -24,7 +24,8 @@ from rollpath.cli.arguments import (
 )
 from rollpath.cli.given import Given, add_given_arguments, given, trailer_folder
 from rollpath.files.cars import check_change
-from rollpath.files.racks import load_rack, record_taping
+from rollpath.files.racked import record_taping
+from rollpath.files.racks import load_rack
 from rollpath.files.slips import taken_as_right
 from rollpath.show.tape import HOW_TO_TAPE, tape_json, tape_screen
 from rollpath.show.tires import tires_json, tires_screen
@@ -190,7 +191,7 @@ def _tape(arguments: argparse.Namespace) -> None:
     when = {"pressure": arguments.pressure, "temperature": arguments.temperature,
             "date": arguments.date or date.today().isoformat()}  # fmt: skip
     at = rack.names.index(name) if there else len(rack.names)
-    record_taping(path, at if there else name, readings, **{k: v for k, v in when.items() if v})
+    record_taping(path, name, readings, **{k: v for k, v in when.items() if v})
     with taken_as_right():  # what was taped is in the file; questions come when it is next read
         after = load_rack(path)
     if arguments.json:

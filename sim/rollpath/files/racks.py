@@ -1,7 +1,5 @@
 """Rack files: the tires a racer owns, and a taping added to one of them."""
 
-import json
-import re
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -22,9 +20,8 @@ from rollpath.files.schema import (
     text_field,
 )
 from rollpath.files.slips import rack_slips
-from rollpath.files.writing import edit_yaml
 from rollpath.tires.rack import DEFAULT_GROWTH, Rack, RackTire, Taping
-from rollpath.units import INCH, PSI, QuantityError, parse_temperature, per_psi, with_unit
+from rollpath.units import INCH, PSI, QuantityError, parse_temperature, per_psi
 
 MOST_TIRES = 200
 """Tires of one rack: beyond this, choosing takes longer than anyone waits."""
@@ -60,7 +57,7 @@ _ROLLOUT = replace(
     ROLLOUT, required=False, default=None,
     worth="taped on the crown, one reading or several of the same tire; three catch a slip",
 )  # fmt: skip
-_TAPING_SCHEMA: Schema = {
+TAPING_SCHEMA: Schema = {
     "rollout": Several(replace(_ROLLOUT, required=True), MOST_READINGS),
     "pressure": replace(
         PRESSURE, default="as raced", worth="cold, as it was taped; lets it be corrected"
@@ -72,14 +69,14 @@ _TAPING_SCHEMA: Schema = {
     ),
     "date": text_field(longest=20, worth="the day it was taped"),
 }  # fmt: skip
-_RACK_TIRE_SCHEMA: Schema = {
+RACK_TIRE_SCHEMA: Schema = {
     "id": Field(
         _read_tire_name, required=True, range_text="at most 20 characters, no comma",
         worth="what is chalked on it",
     ),
-    **_TAPING_SCHEMA,
+    **TAPING_SCHEMA,
     "rollout": Several(_ROLLOUT, MOST_READINGS),
-    "tapings": Entries(_TAPING_SCHEMA, most=200),
+    "tapings": Entries(TAPING_SCHEMA, most=200),
     "side": choice(["left", "right", "any"], default="any", worth="the side it may run on"),
     "corners": Several(corner_field("the corners it may go to"), 4),
     "compound": text_field(longest=40, worth="tires of one axle are best alike"),
@@ -107,7 +104,7 @@ RACK_SCHEMA: Schema = {
         "tape", 0.0, INCH, "a growth between 0 and 1 in", default=DEFAULT_GROWTH * PSI,
         worth="how much a rollout grows with a psi, for tires that show none of their own",
     ),
-    "tires": Entries(_RACK_TIRE_SCHEMA, MOST_TIRES),
+    "tires": Entries(RACK_TIRE_SCHEMA, MOST_TIRES),
 }  # fmt: skip
 
 
@@ -233,68 +230,3 @@ def _taping(given: dict[str, Any]) -> Taping:
         temperature=given.get("temperature"),
         date=given.get("date", ""),
     )
-
-
-# Adding a taping
-
-
-def record_taping(path: str | Path, tire: int | str, readings: list[str], **when: str) -> None:
-    """Add a taping to a tire of a rack file, as it was typed, and change nothing else.
-
-    Parameters
-    ----------
-    path : str or Path
-    tire : int or str
-        Its place in the file, from 0; or the id of a tire that the rack lacks, to be added.
-    readings : list of str
-        Rollouts with their unit.
-    **when : str
-        ``pressure``, ``temperature`` and ``date``, where known.
-
-    Raises
-    ------
-    QuantityError
-        If a value is out of the range of a rack file.
-    FileError
-        As `edit_yaml`.
-    """
-    path = Path(path)
-    if isinstance(tire, str):
-        wanted_id = _RACK_TIRE_SCHEMA["id"]
-        assert isinstance(wanted_id, Field)
-        _check_typed("id", wanted_id, tire)
-    for text in readings:
-        _check_typed("rollout", ROLLOUT, text)
-    for key, text in when.items():
-        wanted = _TAPING_SCHEMA[key]
-        assert isinstance(wanted, Field)
-        _check_typed(key, wanted, text)
-        when[key] = with_unit(text, wanted.kind) if wanted.kind else text
-    readings = [with_unit(text, ROLLOUT.kind) for text in readings]
-    if len(readings) > MOST_READINGS:
-        raise QuantityError(f"expected at most {MOST_READINGS} readings, got {len(readings)}")
-    rollout = ", ".join(map(_yaml_text, readings))
-    parts = [f"rollout: [{rollout}]", *(f"{key}: {_yaml_text(text)}" for key, text in when.items())]
-    taping = "{" + ", ".join(parts) + "}"
-
-    def added(rack: Any) -> dict[str, str]:
-        if isinstance(tire, str):
-            entry = f"{{id: {json.dumps(tire, ensure_ascii=False)}, tapings: [{taping}]}}"
-            return {f"tires.{len(rack['tires'])}": entry}
-        earlier = rack["tires"][tire].get("tapings")
-        key = f"tires.{tire}.tapings"
-        return {key: f"[{taping}]"} if earlier is None else {f"{key}.{len(earlier)}": taping}
-
-    edit_yaml(path, added, keep_old=False)
-
-
-def _check_typed(key: str, wanted: Field, text: str) -> None:
-    try:
-        wanted.held(text)
-    except QuantityError as error:
-        raise QuantityError(f"{key}: {error}") from None
-
-
-def _yaml_text(text: str) -> str:
-    """A text as one YAML value inside brackets: quoted unless it is plain beyond doubt."""
-    return text if re.fullmatch(r"\w[\w ./-]*", text) else json.dumps(text, ensure_ascii=False)

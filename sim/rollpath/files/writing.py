@@ -152,10 +152,16 @@ def make_folder(folder: Path) -> None:
 # Editing
 
 
-Changes = Mapping[str, str] | Callable[[Any], Mapping[str, str]]
+Changes = Mapping[str, str | None] | Callable[[Any], Mapping[str, str | None]]
 
 
-def edit_yaml(path: Path, changes: Changes, *, keep_old: bool = True) -> Path | None:
+def edit_yaml(
+    path: Path,
+    changes: Changes,
+    *,
+    keep_old: bool = True,
+    check: Callable[[Path], object] | None = None,
+) -> Path | None:
     """Change values of a YAML file and nothing else: comments, order and spacing stay.
 
     Parameters
@@ -164,9 +170,11 @@ def edit_yaml(path: Path, changes: Changes, *, keep_old: bool = True) -> Path | 
     changes : mapping of str to str, or a function that makes one of what the file holds now
         New text by dotted key, such as ``{"bite_per_inch.rear": "9.6 lb"}``; a number picks an
         item of a list. A key that is not there yet is added where its fellows are, and the number
-        after the last item adds one.
+        after the last item adds one. None takes an item out of a list.
     keep_old : bool
         False where nothing is replaced, so that the old file is no loss.
+    check : callable, optional
+        Reads the new file, laid aside, before it takes the place of the old one.
 
     Returns
     -------
@@ -180,11 +188,25 @@ def edit_yaml(path: Path, changes: Changes, *, keep_old: bool = True) -> Path | 
         it cannot be written; the file is then as it was.
     """
     with locked(path) as file:
-        return _edit_locked(path, file, changes, keep_old)
+        return edit_locked(path, file, changes, keep_old, check)
 
 
-def _edit_locked(path: Path, file: Path, changes: Changes, keep_old: bool) -> Path | None:
-    """`edit_yaml` for who holds the lock; `path` is what the file is called by the racer."""
+def edit_locked(
+    path: Path,
+    file: Path,
+    changes: Changes,
+    keep_old: bool = True,
+    check: Callable[[Path], object] | None = None,
+) -> Path | None:
+    """`edit_yaml` for who holds the lock.
+
+    Parameters
+    ----------
+    path, file : Path
+        What the file is called by the racer, and where it is.
+    changes, keep_old, check
+        See `edit_yaml`.
+    """
     before = file.read_bytes() if file.is_file() else b""
     wanted = plain(read_yaml(path))
     text = read_text(path)
@@ -194,6 +216,8 @@ def _edit_locked(path: Path, file: Path, changes: Changes, keep_old: bool) -> Pa
         _put(wanted, key.split("."), value)
     if _plain_or_none(text) != wanted:
         raise FileError([f"{path}: cannot be edited safely; change {', '.join(changes)} by hand"])
+    if check is not None:
+        check_text(path, text, check)
     mark = b"\xef\xbb\xbf" if before.startswith(b"\xef\xbb\xbf") else b""
     kept = _free_name(path) if keep_old else None
     if kept is not None:
@@ -203,6 +227,30 @@ def _edit_locked(path: Path, file: Path, changes: Changes, keep_old: bool) -> Pa
         where = f"; the old file is {kept}" if kept else ""
         raise FileError([f"{path}: did not read back as written{where}"])
     return kept
+
+
+def check_text(path: Path, text: str, check: Callable[[Path], object]) -> None:
+    """Read what is to stand in a file, laid aside, before it stands there.
+
+    Parameters
+    ----------
+    path : Path
+        By its name the faults are told.
+    text : str
+    check : callable
+        The reader of such files.
+
+    Raises
+    ------
+    FileError
+    """
+    with tempfile.TemporaryDirectory() as aside:
+        beside = Path(aside) / path.name
+        beside.write_text(text, encoding="utf-8")
+        try:
+            check(beside)
+        except FileError as error:
+            raise FileError([line.replace(aside + os.sep, "") for line in error.lines]) from None
 
 
 def _free_name(path: Path) -> Path:
@@ -237,10 +285,13 @@ def _plain_or_none(text: str) -> Any:
         return None
 
 
-def _put(tree: Any, key: list[str], value: str) -> None:
-    """Put a value into what `plain` made."""
+def _put(tree: Any, key: list[str], value: str | None) -> None:
+    """Put a value into what `plain` made, or take an item out of it."""
     for name in key[:-1]:
         tree = tree[int(name)] if isinstance(tree, list) else tree.setdefault(name, {})
+    if value is None:
+        del tree[int(key[-1])]
+        return
     new = _plain_or_none(value)
     if isinstance(tree, list):
         at = int(key[-1])
@@ -249,11 +300,18 @@ def _put(tree: Any, key: list[str], value: str) -> None:
         tree[key[-1]] = new
 
 
-def _edited(path: Path, text: str, key: list[str], value: str) -> str:
+def _edited(path: Path, text: str, key: list[str], value: str | None) -> str:
     """The text with one value replaced, or added to the innermost group that is there."""
     node = _compose(text)
     for depth, name in enumerate(key):
         inner = _child(node, name)
+        if value is None:
+            if depth == len(key) - 1 and isinstance(node, yaml.SequenceNode) and inner is not None:
+                return _without_item(text, node, int(name))
+            if inner is None:
+                raise FileError([f"{path}: {'.'.join(key)}: is not there"])
+            node = inner
+            continue
         if (
             inner is None
             and isinstance(node, yaml.SequenceNode)
@@ -263,7 +321,9 @@ def _edited(path: Path, text: str, key: list[str], value: str) -> str:
         if inner is None:
             return _with_added(path, text, node, key[depth:], value)
         node = inner
-    if not isinstance(node, yaml.ScalarNode):
+    assert value is not None
+    in_brackets = isinstance(node, yaml.SequenceNode) and node.flow_style
+    if not isinstance(node, yaml.ScalarNode) and not in_brackets:
         raise FileError([f"{path}:{node.start_mark.line + 1}: {'.'.join(key)}: expected one value"])
     start, end = node.start_mark.index, node.end_mark.index
     space = " " if start == end else ""
@@ -297,6 +357,20 @@ def _with_item(text: str, node: yaml.SequenceNode, value: str) -> str:
     if node.flow_style:
         return _inside(text, node, value)
     return _on_a_line(text, node, f"{' ' * node.start_mark.column}- {value}")
+
+
+def _without_item(text: str, node: yaml.SequenceNode, at: int) -> str:
+    """The text without an item of a list: its lines, or what stands between its commas."""
+    item = node.value[at]
+    start, end = item.start_mark.index, _end_of_content(item)
+    if not node.flow_style:
+        start = text.rfind("\n", 0, start) + 1
+        stop = text.find("\n", end)
+        return text[:start] + (text[stop + 1 :] if stop >= 0 else "")
+    if at + 1 < len(node.value):
+        return text[:start] + text[node.value[at + 1].start_mark.index :]
+    before = node.value[at - 1].end_mark.index if at else start
+    return text[:before] + text[end:]
 
 
 def _inside(text: str, node: yaml.CollectionNode, entry: str) -> str:

@@ -9,7 +9,7 @@ from werkzeug.exceptions import HTTPException
 from werkzeug.wrappers import Response
 
 from rollpath.errors import RollpathError
-from rollpath.page import bite, book, debrief, plan, survey, tires, tonight, trailer
+from rollpath.page import bite, book, debrief, plan, rack, survey, tires, tonight, trailer
 from rollpath.page.desk import Desk
 from rollpath.page.doing import HOME, Asked, see, step_on, told_before
 from rollpath.page.guard import Guard, add_guard
@@ -17,7 +17,7 @@ from rollpath.page.typed import FRACTIONS
 from rollpath.show.trailer import short_corner
 from rollpath.show.words import CAUTIONS, pieces
 
-PAGES = (tonight, tires, bite, plan, debrief, book, survey, trailer)
+PAGES = (tonight, tires, rack, bite, plan, debrief, book, survey, trailer)
 """In the order of a race night; each holds a blueprint `pages`."""
 NAMES = tuple(page.__name__.rpartition(".")[2] for page in PAGES)
 LARGEST_FORM = 8 << 20

@@ -76,6 +76,18 @@ def tape_screen(rack: Rack, tire: RackTire, screen: Screen) -> str:
     return lay_out(lines, screen)
 
 
+def taping_words(taping: Taping, screen: Screen) -> str:
+    """One taping of a tire in a line.
+
+    Parameters
+    ----------
+    taping : Taping
+    screen : Screen
+    """
+    readings = ", ".join(screen.tape_or_fine(one) for one in taping.readings)
+    return f"{readings}: {_when_words(taping, screen)}"
+
+
 def _when_words(taping: Taping, screen: Screen) -> str:
     parts = [
         "hot" if taping.is_hot else "cold",

@@ -72,6 +72,25 @@ class Trailer:
         tires = {} if self.rack is None else {tire.name: tire for tire in self.rack.tires}
         return tires[named(typed, tires, "tire")]
 
+    def tire_to_spare(self, typed: str) -> RackTire:
+        """The tire of the rack that an id means, when it is not on the car.
+
+        Parameters
+        ----------
+        typed : str
+
+        Raises
+        ------
+        TrailerError
+        """
+        tire = self.tire_named(typed)
+        tonight = () if self.rack_tonight is None else self.rack_tonight.tires
+        corner = next((one.on_car for one in tonight if one.name == tire.name), "")
+        if corner:
+            there = corner.replace("_", " ")
+            raise TrailerError(f"{tire.name} is on the {there}; bolt another on there first")
+        return tire
+
     def fitted(self, tire: RackTire, corner: str) -> Fitted:
         """A tire of the rack as it goes on a corner: cold, at the pressure that corner runs.
 

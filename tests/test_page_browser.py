@@ -29,7 +29,8 @@ SWITCHES = (
 )  # fmt: skip
 PHONE = {"width": 360, "height": 800}
 PAGES = (
-    "/", "/tires", "/tires/rr", "/rack", "/rack?tire=R7", "/bite?rear_stagger=2&rear_stagger_part=1/4",
+    "/", "/tires", "/tires/rr", "/rack", "/rack?tire=R7",
+    "/bite?rear_stagger=2&rear_stagger_part=1/4",
     "/plan?heat=heavy&feature=slick", "/debrief?wheel=left&drifts_out=yes",
     "/debrief?log=0123456789abcdef", "/book",
     "/survey?chord=100&gap=6.75&straight=320&width=50", "/trailer", "/book/review?full=yes",

@@ -203,7 +203,9 @@ def track_slips(track: Track) -> list[Slip]:
 
 def rack_slips(rack: "Rack") -> list[Slip]:
     """What is doubtful about the tapings of a rack."""
-    slips = []
+    slips: list[Slip] = []
+    if not rack.tires:
+        return slips
     middle = float(np.median([one.mean for tire in rack.tires for one in tire.tapings]))
     for i, tire in enumerate(rack.tires):
         for one in tire.tapings:

@@ -21,7 +21,8 @@ from rollpath.page.guard import COOKIE, KEY_LENGTH, LETTERS, Guard, new_key
 
 KEY = "abcd2345"
 PAGES = ("/", "/tires", "/tires/lr", "/rack", "/rack?tire=R7", "/bite", "/plan", "/debrief",
-         "/book", "/survey", "/trailer", "/static/page.css", "/static/page.js", "/tonight.svg", "/nothing")  # fmt: skip
+         "/book", "/survey", "/trailer", "/static/page.css", "/static/page.js",
+         "/tonight.svg", "/nothing")  # fmt: skip
 
 
 @pytest.fixture

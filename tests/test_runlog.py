@@ -265,6 +265,23 @@ class TestPartsOfALog:
         assert (run.slip is not None) == ("engine_speed" in names)
         assert run.laps.is_measured == ("x" in names)
 
+    def test_laps_are_found_by_speed_beside_laps_under_a_yellow_flag(self, saucer):
+        columns = made_run(saucer.feel, np.random.default_rng(12), laps=6.0)
+        slow = (columns["time"] > 45) & (columns["time"] < 95)
+        step = np.diff(columns["time"], prepend=columns["time"][0])
+        columns["time"] = np.cumsum(np.where(slow, 2 * step, step))
+        columns["speed"] = np.where(slow, columns["speed"] / 2, columns["speed"])
+        run = saucer.read(self.some(columns, "time", "speed"))
+        assert 2 <= run.laps.used <= 4
+        assert float(run.best.unbounded) == pytest.approx(saucer.right, abs=0.25 * INCH)
+
+    def test_without_positions_only_the_longest_stretch_of_the_clock_is_read(self, saucer):
+        columns = made_run(saucer.feel, np.random.default_rng(12), laps=6.0)
+        columns["time"] = np.where(columns["time"] > 50, columns["time"] + 900, columns["time"])
+        run = saucer.read(self.some(columns, "time", "speed"))
+        assert "longest stretch" in codes(run)
+        assert np.all(np.abs(run.laps.times - 23.3) < 0.5)
+
     def test_a_line_that_was_not_recorded_makes_it_less_sure(self, saucer):
         columns = self.some(
             made_run(saucer.feel, np.random.default_rng(6)), "time", "x", "y", "speed"
@@ -402,6 +419,17 @@ class TestFiles:
         assert log.engine_speed[0] == pytest.approx(200 * np.pi)
         assert log.steering[0] == pytest.approx(-5 * DEGREE)
         assert np.isnan(log.engine_speed[1])
+
+    def test_decimal_commas_are_read_between_semicolons(self, tmp_path):
+        path = tmp_path / "run.csv"
+        for blank in ("", "2026-05-02 20:00:00;1,5;2,0;36,0\n"):  # read fast, and cell by cell
+            path.write_text(f"time;x (m);y (m);speed (km/h)\n0,04;1,5;2,25;36,0\n{blank}")
+            log = load_run_log(path)
+            assert (log.time[0], log.x[0], log.y[0]) == (0.04, 1.5, 2.25)
+            assert log.speed[0] == pytest.approx(10.0)
+        path.write_text("time,speed (km/h)\n0,04,36\n")
+        with pytest.raises(FileError, match="3 values under 2 headings"):
+            load_run_log(path)
 
     @pytest.mark.parametrize("above", ["", "\n", "\r\n \n"])
     def test_an_x_that_is_no_position_does_not_stop_a_log_with_latitudes(self, tmp_path, above):

@@ -340,6 +340,8 @@ def _fast_part(piece: str, heading: Heading, wanted: list[int]) -> FloatArray | 
     rows = lines.count("\n") + 1
     if lines.count(separator) != rows * (width - 1):
         return None
+    if separator != "," and "." not in lines:
+        lines = lines.replace(",", ".")  # decimal commas
     with warnings.catch_warnings():
         warnings.simplefilter("error", DeprecationWarning)
         try:
@@ -376,6 +378,8 @@ def _careful_part(
             at, width = rows.line_num + line - 1, len(heading.names)
             if len(cells) != width:
                 slips.append((at, f"{len(cells)} values under {width} headings"))
+            if heading.separator != ",":
+                cells = [_with_decimal_point(cell) for cell in cells]
             values = [_number(cells[place]) if place < len(cells) else math.nan for place in wanted]
             slips += [
                 (at, f'{heading.names[place]}: expected a number, got "{shorten(cells[place])}"')
@@ -387,6 +391,11 @@ def _careful_part(
     except csv.Error as error:
         slips.append((rows.line_num + line - 1, f"not CSV: {error}"))
     return np.array(table, dtype=float).reshape(len(table), len(wanted))
+
+
+def _with_decimal_point(cell: str) -> str:
+    """A cell with one comma and no point, where commas do not part cells, has a decimal comma."""
+    return cell.replace(",", ".") if cell.count(",") == 1 and "." not in cell else cell
 
 
 def _number(cell: str) -> float | None:

@@ -236,9 +236,9 @@ _RUN_FAULTS = {
                  "row first",
     "another length": "the recorded lap is {amount:.2f} times as long as a lap of the track: "
                       "another track, or a wrong unit of x and y (m or ft)",
-    "another shape": "the recorded lap has another shape: somewhere it runs {amount:.1f} times the "
-                     "track's width beside it, so this is another track, or the track file is not "
-                     "measured right",
+    "another shape": "the recorded lap has another shape: laid on the track as well as it goes, it "
+                     "ranges over {amount:.1f} times the track's width, so this is another track, "
+                     "or the track file is not measured right",
     "wrong unit": "the speed column reads {amount:.3g} times the speed along the positions: a unit "
                   "is wrong{likely}",
 }  # fmt: skip

@@ -29,10 +29,11 @@ from rollpath.groove.measured import (
     nearest_places,
     smooth_closed_path,
 )
+from rollpath.groove.parallel import parallel_groove
 from rollpath.groove.path import Groove
 from rollpath.lap import Lap
 from rollpath.runlog.log import RunLog, RunLogError, RunNote
-from rollpath.survey.log import Note, PositionLog, SurveyError, TidyLog, tidy_log
+from rollpath.survey.log import RESTART, Note, PositionLog, SurveyError, TidyLog, tidy_log
 from rollpath.track import Track
 from rollpath.units import FOOT, KINDS, MPH, FloatArray
 
@@ -113,13 +114,7 @@ class Laps:
         The median, so that a few rows of nonsense do not count.
         """
         seen = np.isfinite(rows)
-        bins, values = self.bins[seen], rows[seen]
-        order = np.lexsort((values, bins))
-        values = np.append(values[order], np.nan)
-        count = np.bincount(bins, minlength=BINS)
-        first = np.cumsum(count) - count
-        middle = 0.5 * (values[first + (count - 1) // 2] + values[first + count // 2])
-        return np.where(count > 0, middle, np.nan)
+        return medians(self.bins[seen], rows[seen], BINS)
 
     def without_spikes(self, rows: FloatArray) -> FloatArray:
         """A channel with NaN for rows far from the median of their part of the lap."""
@@ -128,6 +123,16 @@ class Laps:
         usual = float(np.median(known)) if len(known) else 0.0
         spread = float(np.nanmedian(np.abs(rows))) if len(known) else 0.0
         return np.where(off <= SPIKE * usual + 0.1 * spread, rows, np.nan)
+
+
+def medians(bins: NDArray[np.intp], values: FloatArray, parts: int) -> FloatArray:
+    """Median of the values in each of so many bins, shape (parts,); NaN in an empty one."""
+    order = np.lexsort((values, bins))
+    values = np.append(values[order], np.nan)
+    count = np.bincount(bins, minlength=parts)
+    first = np.cumsum(count) - count
+    middle = 0.5 * (values[first + (count - 1) // 2] + values[first + count // 2])
+    return np.where(count > 0, middle, np.nan)
 
 
 def find_laps(log: RunLog, track: Track, groove: Groove, lap: Lap) -> Laps:
@@ -179,7 +184,7 @@ def _laps_by_position(log: RunLog, track: Track, groove: Groove) -> Laps:
     s = nearest_places(path, z)
     near = np.abs(z - path.at(s)) < max(SPIKE * path.noise, path.length / BINS)
     line = banked_like(measured_groove(track, path, 4 * BINS), groove)
-    _check_shape(line, groove, track)
+    _check_shape(line, track)
     laps = Laps(
         used.at(near), line,
         (s[near] - start) % path.length,
@@ -251,14 +256,23 @@ def banked_like(measured: Groove, groove: Groove) -> Groove:
     return replace(measured, bank=groove.bank[beside], laid=(z.real, z.imag))
 
 
-def _check_shape(line: Groove, groove: Groove, track: Track) -> None:
-    """Refuse a line that, laid on the track as well as it can be, is off it by a track's width."""
+def _check_shape(line: Groove, track: Track) -> None:
+    """Refuse a line that, laid on the track as well as it can be, ranges over more than its width.
+
+    How far out it runs all the way round is no matter: that is the line, or the tape.
+    """
     from scipy.spatial import KDTree
 
-    tree = KDTree(np.stack(groove.path, axis=-1))
-    off = float(tree.query(np.stack(line.laid or line.path, axis=-1))[0].max())
-    if off > float(track.width):
-        raise RunLogError("another shape", off / float(track.width))
+    middle = parallel_groove(track, track.width / 2, "middle", BINS * 4)
+    laid = np.stack(banked_like(line, middle).laid or line.path)
+    x, y = middle.path
+    there = KDTree(np.stack([x, y], axis=-1)).query(laid.T)[1]
+    ahead = np.gradient(np.concatenate([x[-1:] + 1j * y[-1:], x + 1j * y, x[:1] + 1j * y[:1]]))
+    left = 1j * ahead[1:-1][there]
+    across = laid[0] + 1j * laid[1] - (x + 1j * y)[there]
+    ranges = float(np.ptp((across * left.conj()).real / np.abs(left))) / float(track.width)
+    if ranges > 1.0:
+        raise RunLogError("another shape", ranges)
 
 
 def transits(laps: Laps, time: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -298,9 +312,7 @@ def _check_speed(laps: Laps) -> None:
 
 def _laps_by_speed(log: RunLog, groove: Groove, lap: Lap) -> Laps:
     """Laps from time and speed alone: the length that repeats best, laid on the modelled speed."""
-    assert log.time is not None and log.speed is not None
-    known = np.isfinite(log.speed)
-    log = log.at(known)
+    log, notes = _longest_stretch(log)
     assert log.time is not None and log.speed is not None
     step = 0.5 * (log.speed[1:] + log.speed[:-1]) * np.diff(log.time)
     run = np.concatenate([[0.0], np.cumsum(step)])
@@ -320,23 +332,32 @@ def _laps_by_speed(log: RunLog, groove: Groove, lap: Lap) -> Laps:
     return Laps(
         log.at(kept), groove, (laps[kept] % 1.0) * known_length,
         np.searchsorted(chosen, whole[kept]), len(times), len(chosen), times[chosen], False,
-        (*log.notes, *_lap_notes(len(times), len(chosen)),
-         Note("no places")),
+        (*log.notes, *notes, *_lap_notes(len(times), len(chosen)), Note("no places")),
     )  # fmt: skip
+
+
+def _longest_stretch(log: RunLog) -> tuple[RunLog, list[Note]]:
+    """The rows with a speed between two gaps of the clock, in which nobody knows how far."""
+    assert log.time is not None and log.speed is not None
+    log = log.at(np.isfinite(log.speed))
+    assert log.time is not None
+    stretch = np.cumsum(np.diff(log.time, prepend=log.time[:1]) >= RESTART)
+    if not len(stretch) or stretch[-1] == 0:
+        return log, []
+    return log.at(stretch == np.argmax(np.bincount(stretch))), [Note("longest stretch")]
 
 
 def _repeating_length(run: FloatArray, speed: FloatArray, known: float) -> float:
     """Lap length near a known one at which the speed repeats best, m."""
     tried = known * np.arange(*SAME_TRACK, 1 / (3 * BINS))
     parts = min(2 * BINS // 3, len(run) // 3)
-    spread = []
+    # The median of what is off, so that laps in traffic or under a flag do not count.
+    off = []
     for length in tried:
         bins = (run / length % 1.0 * parts).astype(np.intp)
-        count = np.maximum(np.bincount(bins, minlength=parts), 1)
-        mean = np.bincount(bins, speed, minlength=parts) / count
-        spread.append(float(np.mean((speed - mean[bins]) ** 2)))
-    best = int(np.argmin(spread))
-    if spread[best] > 0.5 * float(np.var(speed)):
+        off.append(float(np.median(np.abs(speed - medians(bins, speed, parts)[bins]))))
+    best = int(np.argmin(off))
+    if off[best] > 0.7 * np.median(np.abs(speed - np.median(speed))):
         raise RunLogError("speed does not repeat")
     return float(tried[best])
 
@@ -344,13 +365,9 @@ def _repeating_length(run: FloatArray, speed: FloatArray, known: float) -> float
 def _shift(laps: FloatArray, speed: FloatArray, groove: Groove, lap: Lap) -> float:
     """Where the model's lap starts in a log counted in laps."""
     n = 5 * BINS
-    bins = (laps % 1.0 * n).astype(np.intp)
-    count = np.bincount(bins, minlength=n)
-    at = np.flatnonzero(count)
-    seen = np.interp(
-        np.arange(n), at, (np.bincount(bins, speed, minlength=n) / np.maximum(count, 1))[at],
-        period=n,
-    )  # fmt: skip
+    usual = medians((laps % 1.0 * n).astype(np.intp), speed, n)
+    at = np.flatnonzero(np.isfinite(usual))
+    seen = np.interp(np.arange(n), at, usual[at], period=n)
     model = np.interp((np.arange(n) + 0.5) / n * float(groove.length), groove.s, lap.speed)
     match = np.fft.ifft(np.fft.fft(seen - seen.mean()) * np.conj(np.fft.fft(model - model.mean())))
     return float(np.argmax(match.real)) / n

@@ -201,6 +201,8 @@ _LOG_NOTES = {
     "laps alike": "{amount:.0f} of {against:.0f} laps used, those alike in time",
     "single lap": "one lap only: three would say more",
     "no places": "no positions: laid on the {groove} groove by speed",
+    "longest stretch": "the clock has gaps; without positions only the longest stretch between two "
+                       "of them was used",
     "no gear ratio": "engine speed was recorded, but no gear ratio is known: --gear-ratio",
     "gear": "slip stays wrong all the way round: the gear ratio reads like {amount:.2f}, not "
             "{against:.2f}; check the gear and the rollouts",

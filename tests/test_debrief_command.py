@@ -104,6 +104,16 @@ class TestLog:
         assert log["needed_in"] < log["taped_in"]
         assert not log["gear_ratio_doubted"]
 
+    def test_the_line_that_was_recorded_takes_the_place_of_the_line_that_was_named(self, data):
+        """One car, one physics: a log on another line than was said is believed, and no surer."""
+        for groove in ("low", "rounded"):
+            named = ("--groove", groove)
+            told, alone = data(*named, *LOG, "--gear-ratio", "5.8"), data(*named)
+            said, best = told["log"]["says"]["best_in"], told["belief"]["best_in"]
+            physics = told["belief"]["physics_in"]
+            assert abs(best - said) < 0.3 * abs(best - physics) + 0.02
+            assert np.ptp(told["belief"]["between_in"]) > np.ptp(alone["belief"]["between_in"])
+
     def test_driver_and_logger_agree(self, data):
         told = data(*LOG, "--wheel", "right", "--crabs", "yes", "--wheelspin", "no")
         assert told["verdict"]["change"] == "less"
@@ -213,6 +223,19 @@ class TestNights:
             log=LOG[1], gear_ratio=5.8, stagger="2 1/4 in", book=book[1],
         )  # fmt: skip
         assert json.loads(as_json(debrief_json(same))).items() <= told.items()
+
+    def test_a_log_of_those_laps_is_not_counted_twice_beside_the_nights(self, run, book):
+        """The nights hold the laps' times, the log their line: each speaks of its own."""
+        log = (*LOG, "--gear-ratio", "5.8")
+        told = {
+            key: json.loads(run(*CASE, *words, "--json")[1])["belief"]
+            for key, words in {"log": log, "nights": book, "both": (*book, *log)}.items()
+        }
+        ends = sorted(told[key]["best_in"] for key in ("log", "nights"))
+        assert ends[0] - 0.02 <= told["both"]["best_in"] <= ends[1] + 0.02
+        width = {key: float(np.ptp(one["between_in"])) for key, one in told.items()}
+        # Two independent witnesses: precisions add (Gelman, Bayesian Data Analysis, ch. 2).
+        assert width["both"] >= 0.97 * (width["log"] ** -2 + width["nights"] ** -2) ** -0.5
 
     def test_every_witness_has_its_share(self, run, book):
         words = (*LOG, "--gear-ratio", "5.8", "--wheel", "right", "--crabs", "yes")

@@ -68,7 +68,7 @@ _FURTHEST = 192
 TASTE = 0.07 * INCH
 """Standard deviation of what drivers like beside the quickest; all of a driver's answers share
 it, so any number of them tells his best stagger no finer. Engineering judgement."""
-_BEFORE = INCH
+BEFORE = INCH
 """Standard deviation of corrections where nobody has spoken, not even this physics."""
 APART = 1 / 3
 """Witnesses stand apart when one truth makes what both say less likely than two truths by this;
@@ -248,7 +248,7 @@ def _shares(witnesses: Sequence[Witness], chance: FloatArray) -> dict[str, float
 
 def fit_together(a: Witness, b: Witness) -> float:
     """How much likelier what two witnesses say is under one truth than two: a Bayes factor."""
-    before = -0.5 * (CORRECTIONS / _BEFORE) ** 2
+    before = -0.5 * (CORRECTIONS / BEFORE) ** 2
     before = before - log_sum(before)
     one = log_sum(before + a.log + b.log)
     return float(np.exp(one - log_sum(before + a.log) - log_sum(before + b.log)))

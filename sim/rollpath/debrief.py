@@ -11,12 +11,13 @@ foretells what is felt of it: what he then reports as foretold is no news.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from rollpath.belief import THRESHOLD, Answer, Belief, Witness, believe, estimate
+from rollpath.belief import BEFORE, THRESHOLD, Answer, Belief, Witness, believe, estimate
 from rollpath.belief import driver as driver_witness
 from rollpath.doubts import give_or_take
 from rollpath.feel.answers import ANSWERS, SLIPS, Answers, Reading, read_answers
@@ -362,19 +363,13 @@ def debrief_of(
     )
     told = foretold_by(feel, 0)
     recording, word = _log_says(result, log, gear_ratio)
-    if word is not None and nights is not None:
-        # What the nights put on the physics holds for the line that was recorded too.
-        word = replace(word, best=word.best + nights.correction)
     reading, heard = driver_says(answers, told) if answers.given else (None, None)
-    physics = float(result.stagger.unbounded)
-    witnesses = [heard] if heard else []
-    if word is not None and word.code == "stagger":
-        witnesses.append(estimate("log", word.best - physics, word.sd))
-    sd = max(give_or_take(result).sd, LEAST_PHYSICS_DOUBT)
-    if nights is not None:
-        witnesses.append(nights.witness(sd))
-    belief, window = _believed(physics, sd, witnesses), result.stagger.window
-    spoken = reading is not None or word is not None
+    others = _believed(result, recording, word, nights, None)
+    belief = others if heard is None else _believed(result, recording, word, nights, heard)
+    if word is not None and nights is not None:
+        # What is held against the driver is what the line and the nights ask for together.
+        word = replace(word, best=others.mean)
+    window, spoken = result.stagger.window, reading is not None or word is not None
     verdict = decide(reading, word, belief, fitted, window) if spoken else None
     return DebriefResult(
         _as_ordered(_learned(result, nights), verdict), result, told, feel, belief, answers,
@@ -382,10 +377,28 @@ def debrief_of(
     )  # fmt: skip
 
 
-def _believed(physics: float, sd: float, witnesses: list[Witness]) -> Belief:
-    """The belief; the nights, which were weighed against the physics already, do not stand apart
-    from it."""
-    belief = believe(physics, sd, witnesses)
+def _believed(
+    result: Baseline, run: Recording | None, word: LogWord | None, nights: Lesson | None,
+    heard: Witness | None,
+) -> Belief:  # fmt: skip
+    """The belief of the best stagger.
+
+    Where the line was recorded the physics is that of this line, and what it said of the line that
+    was named only bounds it: both have the same car, and are no two witnesses. Nights that teach
+    have weighed the physics already, with the line that is driven in it; they do not stand apart
+    from it, and the log speaks beside them.
+    """
+    physics, witnesses = float(result.stagger.unbounded), [heard] if heard else []
+    sd = before = max(give_or_take(result).sd, LEAST_PHYSICS_DOUBT)
+    if run is not None and word is not None and word.code == "stagger":
+        own = word.sd
+        if run.laps.is_measured:
+            own = math.hypot(word.sd, sd)
+            before = BEFORE if nights is None else sd
+        witnesses.append(estimate("log", word.best - physics, own))
+    if nights is not None:
+        witnesses.append(nights.witness(sd))
+    belief = believe(physics, before, witnesses)
     return replace(belief, apart=tuple(two for two in belief.apart if two != ("physics", "nights")))
 
 

@@ -266,3 +266,128 @@ def measured(page, address):
         if any(told.values()):
             faults[address, width, scheme] = {what: one for what, one in told.items() if one}
     return faults
+
+
+# The lid
+
+
+TYPED_IN = (
+    ("/tires/rr", {"size": "85", "size_part": "3/8"}, "Bolt on this size"),
+    ("/tires/rr", {"air": "17.5"}, "Set the air"),
+    ("/", {"lap": "22.9"}, "Keep the lap"),
+    (
+        "/bite",
+        {
+            "pad_left_front": "800",
+            "pad_right_front": "750",
+            "pad_left_rear": "840",
+            "pad_right_rear": "780",
+            "driver": "out",
+        },
+        "Write the pads down",
+    ),
+    ("/bite", {"rear_stagger": "2", "rear_stagger_part": "1/4", "left_rear": "1"}, "Show it"),
+    ("/plan", {"hot laps": "heavy", "wheels": "2", "jacks": "no"}, "Plan the night"),
+    ("/debrief", {"wheel": "left", "crabs": "no", "columns": "rpm=Motor"}, "More, less"),
+    ("/book", {"session": "heat 1", "best_lap": "22.95", "note": "wind"}, "Into the book"),
+    ("/survey", {"chord": "100", "gap": "6 ft 9 in", "straight": "320"}, "Work it out"),
+    ("/rack", {"tire": "Q9", "size": "86", "size_part": "5/8", "side": "right"}, "Onto the rack"),
+    ("/rack?tire=R7", {"tape_size": "86", "pressure": "15"}, "Write the taping down"),
+    ("/rack?tire=R7", {"correct_size": "85", "note": "cords", "scrap": "yes"}, "Put it right"),
+)
+
+
+def field_of(page, name):
+    """A field by its name, or by its id where two forms have it."""
+    by_id = name.startswith(("tape_", "correct_"))
+    by_name = f":is(input:not([type=hidden]), select)[name='{name}']"
+    return page.locator(f"#{name}" if by_id else by_name).first
+
+
+def type_in(page, fields):
+    page.evaluate("document.querySelectorAll('details').forEach((one) => { one.open = true; })")
+    for name, value in fields.items():
+        field = field_of(page, name)
+        kind = field.evaluate("(one) => one.type")
+        if kind == "radio":
+            page.locator(f"[name='{name}'][value='{value}']").first.check(force=True)
+        elif kind == "select-one":
+            field.select_option(value)
+        else:
+            field.fill(value)
+
+
+def typed_in(page, fields):
+    """What the same fields hold now."""
+    held = {}
+    for name in fields:
+        field = field_of(page, name)
+        if field.evaluate("(one) => one.type") == "radio":
+            field = page.locator(f"[name='{name}']:checked").first
+            held[name] = field.input_value() if field.count() else ""
+        else:
+            held[name] = field.input_value()
+    return held
+
+
+def test_a_page_closed_in_the_middle_of_a_form_comes_back_as_it_was(open_phone, served):
+    main([*TYPED, "--trailer", str(served[0])])
+    page = open_phone()
+    for address, fields, key in TYPED_IN:
+        page.goto(address)
+        type_in(page, fields)
+        page.reload()
+        assert typed_in(page, fields) == fields
+        page.close()
+        page = page.context.new_page()
+        page.goto(address)
+        assert typed_in(page, fields) == fields
+        assert "still here" in page.locator("[role=status]").first.inner_text()
+        go(page, page.get_by_role("button", name=key))
+        page.goto(address)
+        assert typed_in(page, fields) != fields, address
+        assert not page.locator("[role=status]").count(), address
+
+
+def test_the_questions_survive_the_lid_and_a_draft_can_be_thrown_away(open_phone, served):
+    page = open_phone()
+    page.goto("/trailer")
+    fields = {name: value for name, value in ANSWERS.items() if name != "power"}
+    type_in(page, fields | {"power": "lots"})
+    page.close()
+    page = page.context.new_page()
+    page.goto("/trailer")
+    assert typed_in(page, fields) == fields
+    go(page, page.get_by_role("button", name="Set it up"))
+    assert "told=" in page.url  # the power was a slip: all else is there, now and after the lid
+    page.goto("/trailer")
+    assert typed_in(page, fields) == fields
+    go(page, page.get_by_role("button", name="Start this one anew"))
+    assert page.locator("[name=track]").input_value() == ""
+
+
+def test_a_form_sent_while_the_laptop_sleeps_is_not_lost_and_a_run_is_kept_once(open_phone, served):
+    folder, _ = served
+    main([*TYPED, "--trailer", str(folder)])
+    page = open_phone()
+    page.goto("/book")
+    type_in(page, {"session": "heat 1", "best_lap": "22.95"})
+    page.route("**/book", lambda route: route.abort() if route.request.method == "POST"
+               else route.continue_())  # fmt: skip
+    page.get_by_role("button", name="Into the book").tap()
+    page.wait_for_timeout(200)
+    page.unroute("**/book")
+    page.goto("/book")
+    assert page.locator("[name=best_lap]").input_value() == "22.95"
+    # Now it arrives, but no answer comes back: sent again it is the same run.
+    form = "Object.fromEntries(new FormData(document.querySelector('form[action=\"/book\"]')))"
+    sent = page.context.request.post("/book", form=page.evaluate(form), max_redirects=0)
+    assert sent.status == 303
+    page.context.clear_cookies()
+    page.goto("/book")
+    assert page.locator("[name=best_lap]").input_value() == "22.95"
+    go(page, page.get_by_role("button", name="Into the book"))
+    with Book(folder / "season.db") as book:
+        assert [one.run.best_lap for one in book.runs()] == [22.95]
+    page.goto("/book")
+    assert page.locator("[name=best_lap]").input_value() == ""

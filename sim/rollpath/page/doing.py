@@ -15,6 +15,8 @@ from rollpath.show.trailer import action_words
 
 OURS = ("token", "seen", "since")
 """Fields that every form carries beside what was typed."""
+TAKEN_FOR = 30
+"""Seconds within which our script is to see that a form was taken, and forget what was typed."""
 TOLD = "told"
 """In an address: the name of a page that answers a form."""
 HOME = {"/tonight": "/", "/undo": "/", "/survey/log": "/survey"}
@@ -69,6 +71,8 @@ def step_on(response: Response) -> AnyResponse:
         HTTPStatus.FORBIDDEN, HTTPStatus.METHOD_NOT_ALLOWED,
     )  # fmt: skip
     if request.method != "POST" or stays or response.mimetype != "text/html":
+        if request.method == "POST" and response.status_code == HTTPStatus.SEE_OTHER:
+            response.set_cookie("taken", "1", max_age=TAKEN_FOR, samesite="Strict")
         return response
     name = desk().keep_told(response.get_data(as_text=True))
     return see(f"{HOME.get(request.path, request.path)}?{urlencode({TOLD: name})}")

@@ -183,6 +183,45 @@ def test_hostile_words_come_out_as_words(phone, address):
     assert "{{1234*5}}" in answer.text or "7*7" not in answer.text
 
 
+# All of it bolted on
+
+
+def test_the_four_that_are_wanted_are_bolted_on_in_one_step(phone, folder):
+    phone.send("/tonight", "/", surface="slick")
+    page = phone.see("/tires")
+    wanted = re.search(r'name="four" value="([^"]+)"', page.text)[1]
+    tires = [one.split()[0] for one in wanted.split(", ")]
+    corner = phone.see("/tires/lr").text
+    assert re.search(rf">{tires[2]}</b> [^<]*<small>wanted tonight", corner)
+    kept = {**phone.kept("/tires"), "four": wanted}
+    for _ in range(2):  # a double tap is one step
+        assert phone.send("/tires", kept=kept).location == "/tires"
+    trailer = load_trailer(folder)
+    on_car = [one.tire for one in trailer.night.on_car]
+    assert on_car == tires
+    air = [float(one.split()[1]) for one in wanted.split(", ")]
+    assert [one.pressure for one in trailer.night.on_car] == pytest.approx(
+        air, abs=20
+    )  # Pa, as the file rounds
+    for one in trailer.night.on_car:
+        assert one.rollout is not None
+    assert 'name="four"' not in phone.see("/tires").text
+    with Book(folder / "season.db") as book:
+        assert [one.what for one in book.actions()] == ["trailer", "tonight", "bolt"]
+    phone.send("/undo", "/tires")
+    assert 'name="four"' in phone.see("/tires").text
+
+
+def test_the_four_are_not_bolted_on_when_others_are_wanted_by_now(phone, folder):
+    phone.send("/tonight", "/", surface="slick")
+    before = (folder / "trailer.yaml").read_text()
+    told = phone.refused("/tires", "/tires", four="L6 12, R7 18, L5 12, R8 16")
+    assert "another four by now" in words(told)
+    assert (folder / "trailer.yaml").read_text() == before
+    phone.send("/tires/lr", tire="L6")
+    assert "another four" in words(phone.refused("/tires", "/tires", four="L6 1"))
+
+
 # Two at once
 
 

@@ -7,6 +7,7 @@ scripts/test.py says so.
 
 import itertools
 import shutil
+from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
@@ -18,6 +19,7 @@ if BROWSER is None:
     pytest.skip("no chromium here", allow_module_level=True)
 
 from page_helpers import ANSWERS, TYPED, on_the_loopback  # noqa: E402
+from rollpath import guide  # noqa: E402
 from rollpath.book.book import Book  # noqa: E402
 from rollpath.cli import main  # noqa: E402
 from rollpath.files.trailers import load_trailer  # noqa: E402
@@ -141,10 +143,9 @@ def answer_questions(page):
     go(page, page.get_by_role("button", name="Set it up"))
 
 
-@pytest.mark.parametrize("scripts", [True, False], ids=["scripts", "no scripts"])
-def test_the_first_night_is_done_by_tapping(open_phone, served, scripts):
+def test_the_first_night_is_done_by_tapping(open_phone, served):
     folder, address = served
-    page = open_phone(scripts)
+    page = open_phone()
     page.goto("/")
     answer_questions(page)
     assert page.url == f"{address}/"
@@ -175,6 +176,77 @@ def test_the_first_night_is_done_by_tapping(open_phone, served, scripts):
         run = book.runs()[0].run
     assert (run.session, run.wheel, run.drifts_out) == ("heat 1", "left", "yes")
     assert (run.left_rear_tire, run.condition, run.best_lap) == ("L5", "slick", 23.4)
+
+
+@dataclass
+class Thumb:
+    """A thumb that counts: a field is a tap and its letters, a list two taps, any key one."""
+
+    page: object
+    taps: int = 0
+    letters: int = 0
+
+    def tap(self, key):
+        key.tap()
+        self.taps += 1
+
+    def go(self, key):
+        go(self.page, key)
+        self.taps += 1
+
+    def type(self, name, text):
+        self.page.locator(f"input[name={name}]:not([type=hidden])").first.fill(text)
+        self.taps += 1
+        self.letters += len(text)
+
+    def pick(self, name, part):
+        self.page.locator(f"select[name={name}]").select_option(part)
+        self.taps += 2
+
+    def told(self):
+        return f"{self.taps} taps and {self.letters} letters and figures"
+
+
+@pytest.mark.parametrize("scripts", [True, False], ids=["scripts", "no scripts"])
+def test_a_whole_first_night_takes_the_taps_that_the_guide_tells(open_phone, served, scripts):
+    """From nothing to the advice after the first run, by links alone."""
+    folder, _ = served
+    page = open_phone(scripts)
+    page.emulate_media(color_scheme="dark")
+    page.goto("/")
+    thumb = Thumb(page)
+    for name, value in ANSWERS.items():
+        if name == "surface":
+            thumb.tap(page.get_by_role("radio", name=value, exact=True))
+        elif name.endswith("_part"):
+            thumb.pick(name, value)
+        else:
+            thumb.type(name, value)
+    thumb.go(page.get_by_role("button", name="Set it up"))
+    assert page.locator(".four li").count() == 4
+    to_the_answer = thumb.told()
+    thumb.go(page.get_by_role("link", name="What is on the car"))
+    thumb.go(page.get_by_role("button", name="All four are on so"))
+    thumb.go(page.get_by_role("link", name="After the run"))
+    for felt in ("held left under throttle", "drifts out under throttle", "no wheelspin"):
+        thumb.tap(page.get_by_role("radio", name=felt))
+    thumb.go(page.get_by_role("button", name="More, less"))
+    assert "confidence" in page.locator("h1").inner_text()
+    thumb.go(page.get_by_role("link", name="Write the run down"))
+    thumb.tap(page.get_by_role("radio", name="heat 1"))
+    thumb.type("best_lap", "23.40")
+    thumb.go(page.get_by_role("button", name="Into the book"))
+    thumb.go(page.locator("a.go", has_text="Tonight"))
+    thumb.go(page.get_by_role("button", name="slick", exact=True))
+    thumb.type("lap", "23.4")
+    thumb.go(page.get_by_role("button", name="Keep the lap"))
+    assert "rear stagger" in page.locator("h1").inner_text()
+    counted = " ".join(guide.page("page").split())
+    assert f"{to_the_answer} to the first answer" in counted
+    assert f"{thumb.told()} in all" in counted
+    with Book(folder / "season.db") as book:
+        assert [one.what for one in book.actions()] == ["trailer", "bolt", "tonight", "tonight"]
+        assert [one.run.best_lap for one in book.runs()] == [23.4]
 
 
 def test_back_reload_a_double_tap_and_two_phones_lose_nothing(open_phone, served):

@@ -8,6 +8,7 @@ from werkzeug.wrappers import Response
 from rollpath.corners import CORNER_NAMES
 from rollpath.errors import RollpathError
 from rollpath.files.doing import fitted_by, pressure_by
+from rollpath.files.trailers import night_text
 from rollpath.page.desk import Desk, desk
 from rollpath.page.doing import again, do, see
 from rollpath.page.typed import in_trade, taping, typed
@@ -20,6 +21,8 @@ from rollpath.show.trailer import (
     standing_screen,
 )
 from rollpath.tires.air import cold_rollout
+from rollpath.trailer.advice import Advice
+from rollpath.trailer.column import as_advised, taken_over
 from rollpath.trailer.night import Night, bolted, pumped
 from rollpath.trailer.trailer import Trailer, TrailerError
 from rollpath.units import of_psi
@@ -33,7 +36,11 @@ STEPS = (-1.0, -0.5, 0.5, 1.0)
 def page() -> Response | str:
     if not desk().is_set_up:
         return see("/trailer")
-    table = desk()
+    return render_template("tires.html", faults={}, **_given(desk()))
+
+
+def _given(table: Desk) -> dict[str, Any]:
+    """What is on the car, and what is wanted, where that can be told."""
     trailer = table.trailer()
     given: dict[str, Any] = {
         "told": standing_screen(trailer, trailer, "done", table.screen),
@@ -42,11 +49,43 @@ def page() -> Response | str:
     }
     try:
         advice = table.tonight()
-        given |= {"why_not": no_tires_words(advice),
+        given |= {"why_not": no_tires_words(advice), "four": _four(advice),
                   "cells": bolt_cells(advice, table.screen)}  # fmt: skip
     except RollpathError as error:
         given["fault"] = str(error)
-    return render_template("tires.html", **given)
+    return given
+
+
+def _four(advice: Advice) -> str:
+    """The four tires and pressures that are wanted, as a form carries them; empty where they are
+    on the car already, or none are named."""
+    if advice.choice is None:
+        return ""
+    column, night = as_advised(advice), advice.trailer.night
+    if night_text(taken_over(advice.trailer, column)) == night_text(night):
+        return ""
+    return ", ".join(f"{put.tire} {put.pressure or 0:.0f}" for put in column.corners)
+
+
+@pages.post("")
+def all_four() -> Response:
+    """All that is wanted tonight is on the car: the four tires and their air."""
+    table = desk()
+
+    def made(now: Trailer) -> Night:
+        advice = table.tonight()
+        four = _four(advice)
+        if not four:  # tapped twice
+            return now.night
+        if four != request.form.get("four"):
+            raise TrailerError("what is wanted is another four by now: look again")
+        return taken_over(now, as_advised(advice))
+
+    try:
+        do("bolt", made)
+    except RollpathError as error:
+        return again("tires.html", {"four": error}, **_given(table))
+    return see("/tires")
 
 
 @pages.get("/<name>")
@@ -77,7 +116,7 @@ def _of_corner(table: Desk, name: str) -> dict[str, Any]:
     return {
         "corner": name, "words": corner_words(name),
         "cells": corner_cells(trailer, screen)[name],
-        "tires": tires,
+        "tires": tires, "wanted": _wanted(table, name),
         "fitted": getattr(trailer.night.on_car, name).tire,
         "air": "" if now is None else screen.pressure(now),
         "steps": [] if now is None else [
@@ -85,6 +124,15 @@ def _of_corner(table: Desk, name: str) -> dict[str, Any]:
             for step in STEPS if now + of_psi(step) > 0
         ],
     }  # fmt: skip
+
+
+def _wanted(table: Desk, corner: str) -> str:
+    """The tire that is wanted on a corner tonight; empty where none can be told."""
+    try:
+        cells = bolt_cells(table.tonight(), table.screen)
+    except RollpathError:
+        return ""
+    return cells[corner][0] if cells else ""
 
 
 @pages.post("/<name>")

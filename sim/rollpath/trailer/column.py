@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 
 from rollpath.corners import CORNERS, Corners
 from rollpath.tires.air import cold_rollout
+from rollpath.trailer.advice import Advice
 from rollpath.trailer.night import Night
 from rollpath.trailer.plan import Plan
 from rollpath.trailer.trailer import Trailer, TrailerError, named
@@ -62,6 +63,29 @@ def column_named(columns: Sequence[Column], typed: str) -> Column:
     """
     by_name = {one.name: one for one in columns}
     return by_name[named(typed, by_name, "run of the plan")]
+
+
+def as_advised(advice: Advice) -> Column:
+    """The four tires and the air of tonight's advice, the jacks as they are.
+
+    Parameters
+    ----------
+    advice : Advice
+
+    Raises
+    ------
+    TrailerError
+        If it names no tires.
+    """
+    if advice.choice is None:
+        raise TrailerError("no tires are named tonight: bolt on one by one")
+    pick, night = advice.choice.picks[0], advice.trailer.night
+
+    def put(corner: int) -> Put:
+        pressure = None if pick.pressures is None else float(pick.pressures[corner])
+        return Put(pick.tires[corner].name, pressure, night.on_car[corner].turns)
+
+    return Column("tonight", night.condition, Corners(*map(put, range(4))))
 
 
 def taken_over(trailer: Trailer, column: Column) -> Night:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import TypeAlias
 
@@ -36,6 +36,7 @@ from rollpath.trailer.plan import plan as planned
 from rollpath.units import parse
 
 AnyRack: TypeAlias = Rack | str | Path
+Taught: TypeAlias = Callable[[Baseline, str], Baseline]
 
 
 def rack_of(rack: AnyRack) -> Rack:
@@ -133,6 +134,7 @@ def plan(
     *,
     bite: AnyLength | None = None,
     rules: Rules | None = None,
+    taught: Taught | None = None,
 ) -> Plan:
     """Tires, air and jack turns for every run of a night: the best over all of it.
 
@@ -149,6 +151,8 @@ def plan(
         left out.
     rules : Rules, optional
         What may be changed between runs.
+    taught : callable, optional
+        Puts what the car's own nights teach of a surface on the recommendation for it.
 
     Raises
     ------
@@ -164,7 +168,7 @@ def plan(
     what = car_of(car)
     where = None if track is None else track_of(track)
     asked = (
-        [run_of(name, wanted, where, what) for name, wanted in runs.items()]
+        [run_of(name, wanted, where, what, taught) for name, wanted in runs.items()]
         if isinstance(runs, Mapping)
         else list(runs)
     )
@@ -172,10 +176,17 @@ def plan(
     return planned(rack_of(rack), what, asked, bite=held, rules=rules)
 
 
-def run_of(name: str, wanted: AnyLength | Baseline, track: Track | None, car: Car) -> PlanRun:
+def run_of(
+    name: str,
+    wanted: AnyLength | Baseline,
+    track: Track | None,
+    car: Car,
+    taught: Taught | None = None,
+) -> PlanRun:
     """One run of a plan from what it wants; see `plan`."""
     if not isinstance(wanted, str) or re.match(r"[-+]?[\d.]", wanted):
         return PlanRun(name, aim_of(wanted))
     if track is None:
         raise RollpathError("a surface needs a track file; or give the stagger, such as 2 1/4 in")
-    return PlanRun(name, aim_of(baseline(track, car, wanted)), wanted)
+    result = baseline(track, car, wanted)
+    return PlanRun(name, aim_of(taught(result, wanted) if taught else result), wanted)

@@ -258,14 +258,23 @@ def corrected(result: Baseline, by: float) -> Baseline:
     Returns
     -------
     Baseline
-        With the best staggers, the band and the scrub with the recommended stagger moved; all that
-        the physics says of the track and the lap is as it was.
+        With the best staggers, the band, what a lap time did to them and the scrub with the
+        recommended stagger moved; all that the physics says of the track and the lap is as it was.
     """
-    best = result.stagger
+    moved, watch = moved_by(result.stagger, by), result.watch
+    then = scrub_distance(result.lap, result.needed, moved.recommended)
+    if watch is not None:
+        without = _bolt_on(np.clip(watch.without + by, *moved.window), moved.window)
+        watch = replace(watch, without=without, recommended=moved.recommended)
+    return replace(result, stagger=moved, then=then, watch=watch)
+
+
+def moved_by(best: Recommendation, by: Real) -> Recommendation:
+    """A recommendation with its best staggers and its band so much larger, m."""
     unbounded = best.unbounded + by
     optimum = np.clip(unbounded, *best.window)
     reach = _band_reach(best.spread, optimum - unbounded)
-    moved = replace(
+    return replace(
         best,
         recommended=_bolt_on(optimum, best.window),
         optimum=optimum,
@@ -273,8 +282,6 @@ def corrected(result: Baseline, by: float) -> Baseline:
         window_end=np.sign(unbounded - optimum).astype(int)[()],
         band=_band(unbounded, reach, best.window),
     )
-    then = scrub_distance(result.lap, result.needed, moved.recommended)
-    return replace(result, stagger=moved, then=then)
 
 
 def _band_reach(spread: Real, off: Real) -> Real:

@@ -20,6 +20,7 @@ from rollpath.book.nights import REAR_STAGGER, Night, counted_lap, nights
 from rollpath.book.posterior import USUAL, Evidence, Laps, posterior_of
 from rollpath.book.run import Page, Run
 from rollpath.feel.answers import Answers, read_answers
+from rollpath.stagger import Baseline, corrected
 from rollpath.units import INCH, FloatArray
 
 # Over nights: what the driver and the watch say about the physics
@@ -273,6 +274,24 @@ def study_of(pages: Iterable[Page], car: str, condition: str) -> Study:
     own = [page for page in pages if page.run.car == car]
     found = {study.condition: study for study in studies(nights(own))}
     return found.get(condition) or _study(car, condition, [])
+
+
+def taught(
+    pages: Iterable[Page], result: Baseline, surface: str
+) -> tuple[Baseline, Correction | None]:
+    """A recommendation with what the nights put on it, and what that is.
+
+    Parameters
+    ----------
+    pages : iterable of Page
+        All the runs of the book.
+    result : Baseline
+        By physics.
+    surface : str
+        As the book calls it: a surface that a lap time told has a name of its own.
+    """
+    found = correction(pages, result.car.name, surface, result.track.name)
+    return (result if found is None else corrected(result, found.stagger)), found
 
 
 def _points(all_nights: Iterable[Night]) -> list[Point]:

@@ -12,7 +12,7 @@ from rollpath.cli.arguments import (
     run_baseline_case,
     screen_of,
 )
-from rollpath.cli.book import add_lesson_argument, lesson_of, told_of_book
+from rollpath.cli.book import add_lesson_argument, lesson_of, note_book, told_of_book
 from rollpath.cli.given import Given, add_given_arguments, given
 from rollpath.doubts import give_or_take
 from rollpath.scales.rates import effect_of
@@ -46,7 +46,7 @@ def _baseline(arguments: argparse.Namespace) -> None:
 
         track = with_learned(track, laps)
     result = physics = run_baseline_case(arguments, track, car)
-    lesson = lesson_of(arguments, result)
+    lesson = lesson_of(arguments, named, car, result.condition)
     found = None if lesson is None else lesson.at(track.name).correction
     if found is not None:
         result = corrected(physics, found.stagger)
@@ -66,7 +66,7 @@ def _baseline(arguments: argparse.Namespace) -> None:
     else:
         note = _laps_note(arguments, laps)
         if not note or found is not None or screen.full:
-            note = "; ".join(filter(None, (note, _note(lesson, physics, screen))))
+            note = "; ".join(filter(None, (note, _note(arguments, lesson, physics, screen))))
         print(baseline_screen(result, effect, screen, note, sure))
     if arguments.out or arguments.show:
         from rollpath.show.baseline import baseline_pictures
@@ -103,9 +103,14 @@ def _laps_note(arguments: argparse.Namespace, laps: "LearnedSurface | None") -> 
     return learned_words(laps, arguments.learned)
 
 
-def _note(lesson: "Study | None", physics: Baseline, screen: Screen) -> str:
-    """What the notebook says, in a line."""
+def _note(
+    arguments: argparse.Namespace, lesson: "Study | None", physics: Baseline, screen: Screen
+) -> str:
+    """What the notebook says; of a book that nobody named just that it counts, at the foot."""
     if lesson is None:
+        return ""
+    if arguments.book is None and not screen.full:
+        note_book(arguments, lesson.at(physics.track.name).correction)
         return ""
     from rollpath.show.study import lesson_words
 

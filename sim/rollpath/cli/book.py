@@ -6,16 +6,18 @@ import sys
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
-from rollpath.cli.arguments import CommandError, path_of
-from rollpath.cli.given import trailer_folder
+from rollpath.car import Car
+from rollpath.cli.arguments import CommandError, path_of, screen_of
+from rollpath.cli.given import Given, trailer_folder
 from rollpath.files.schema import FileError
+from rollpath.track import Condition
 
 if TYPE_CHECKING:
     from rollpath.book.book import Book
-    from rollpath.book.lessons import Study
-    from rollpath.stagger import Baseline
+    from rollpath.book.lessons import Correction, Study
+    from rollpath.book.run import Page
 
 
 @contextmanager
@@ -36,7 +38,7 @@ def book_path(arguments: argparse.Namespace) -> Path:
     if arguments.book:
         named: Path = arguments.book
         return named
-    folder = trailer_folder()
+    folder = trailer_folder(getattr(arguments, "trailer", None))
     return default_path() if folder is None else folder / "season.db"
 
 
@@ -60,20 +62,66 @@ def open_book(arguments: argparse.Namespace, new: bool = False) -> Iterator["Boo
 def add_lesson_argument(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--book", type=path_of, metavar="FILE",
-        help="notebook whose nights correct the physics, where they carry a correction",
+        help="notebook whose nights correct the physics, where they carry a correction (default: "
+        "the trailer's)",
     )  # fmt: skip
+    parser.add_argument(
+        "--no-book", action="store_true", help="by physics alone, whatever the notebook says"
+    )
 
 
-def lesson_of(arguments: argparse.Namespace, result: "Baseline") -> "Study | None":
-    """What the notebook that was named says of this car in this condition; None without one."""
-    if arguments.book is None:
+def lessons_in(arguments: argparse.Namespace, on: Given) -> "list[Page]":
+    """The runs of the notebook that counts; none with --no-book, or where there is no notebook.
+
+    That is the one named, or the trailer's, for the trailer's own car.
+    """
+    if arguments.no_book:
+        if arguments.book is not None:
+            raise CommandError("expected one of --book and --no-book")
+        return []
+    own = on.trailer is not None and on.car_path == on.trailer.folder / "car.yaml"
+    if arguments.book is None and not (own and on.trailer and on.trailer.book.exists()):
+        return []
+    with told_of_book(), open_book(arguments) as book:
+        return book.runs()
+
+
+def lesson_of(
+    arguments: argparse.Namespace, on: Given, car: Car, state: Condition
+) -> "Study | None":
+    """What the notebook that counts says of a car on the surface asked for; None without one."""
+    pages = lessons_in(arguments, on)
+    if not pages and arguments.book is None:
         return None
     from rollpath.book.lessons import study_of
 
-    with told_of_book(), open_book(arguments) as book:
-        named = arguments.condition
-        surface = named if isinstance(named, str) else result.condition.name
-        return study_of(book.runs(), result.car.name, surface)
+    named = arguments.condition  # a surface that a lap time told has a name of its own
+    return study_of(pages, car.name, named if isinstance(named, str) else state.name)
+
+
+def correction_of(
+    arguments: argparse.Namespace, on: Given, car: Car, state: Condition
+) -> "Correction | None":
+    """What the notebook that counts puts on the physics at the one track; None for nothing."""
+    study = lesson_of(arguments, on, car, state)
+    return None if study is None else study.at(on.track.name).correction
+
+
+def book_json(found: "Correction | None") -> dict[str, Any]:
+    """What the book puts on the physics, for a program."""
+    from rollpath.show.study import correction_json
+
+    return {"correction": correction_json(found)}
+
+
+def note_book(arguments: argparse.Namespace, *found: "Correction | None") -> None:
+    """Say at the foot of the screen that the book counts, where it does."""
+    counts = [one for one in found if one is not None]
+    if counts:
+        from rollpath.show.study import book_words
+
+        told = book_words(counts, screen_of(arguments))
+        arguments.note = "; ".join(filter(None, (getattr(arguments, "note", ""), told)))
 
 
 def say(text: str, kept: str) -> None:

@@ -3,6 +3,7 @@
 import argparse
 from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from rollpath.car import Car
 from rollpath.cli.arguments import (
@@ -18,7 +19,7 @@ from rollpath.cli.arguments import (
     told_of_files,
     word_of,
 )
-from rollpath.cli.book import add_lesson_argument, lesson_of
+from rollpath.cli.book import add_lesson_argument, lesson_of, note_book
 from rollpath.cli.given import add_given_arguments, given
 from rollpath.door_run import Recorded, debriefed, learned_at
 from rollpath.feel.answers import ANSWERS, Answers
@@ -28,7 +29,11 @@ from rollpath.files.slips import MOST_STAGGER
 from rollpath.show.debrief import debrief_json, debrief_screen
 from rollpath.show.study import brief_lesson, lesson_json, lesson_words
 from rollpath.show.words import as_json
+from rollpath.stagger import Baseline
 from rollpath.units import QuantityError
+
+if TYPE_CHECKING:
+    from rollpath.book.lessons import Study
 
 
 def add_answer_arguments(parser: argparse.ArgumentParser) -> None:
@@ -130,7 +135,7 @@ def _debrief(arguments: argparse.Namespace) -> None:
     named, recorded = given(arguments), recorded_of(arguments)
     track, car = named.track, as_driven(named.car, arguments.stagger)
     result = run_baseline_case(arguments, track, car)
-    study = lesson_of(arguments, result)
+    study = lesson_of(arguments, named, car, result.condition)
     screen = screen_of(arguments)
     nights = None if study is None else learned_at(study, track.name)
     told = debriefed(result, answers_of(arguments), recorded, nights)
@@ -138,8 +143,7 @@ def _debrief(arguments: argparse.Namespace) -> None:
         lesson = {} if study is None else lesson_json(study, result)
         print(as_json(debrief_json(told) | lesson))
     else:
-        words = lesson_words if screen.full else brief_lesson
-        print(debrief_screen(told, screen, "" if study is None else words(study, result, screen)))
+        print(debrief_screen(told, screen, _lesson_words(arguments, study, result)))
     if arguments.out or arguments.show:
         from rollpath.show.picture import deliver
         from rollpath.show.sheet import draw_feel_page, draw_sheet, write_sheets
@@ -152,6 +156,19 @@ def _debrief(arguments: argparse.Namespace) -> None:
             write_sheets(pages, arguments.out)
             told_of_files([arguments.out], arguments)
         deliver([], None, arguments.show)
+
+
+def _lesson_words(arguments: argparse.Namespace, study: "Study | None", result: Baseline) -> str:
+    """What the nights put on the physics; of a book that nobody named at the foot alone."""
+    screen = screen_of(arguments)
+    if study is None:
+        return ""
+    if screen.full:
+        return lesson_words(study, result, screen)
+    if arguments.book is None:
+        note_book(arguments, study.at(result.track.name).correction)
+        return ""
+    return brief_lesson(study, result, screen)
 
 
 COMMANDS: dict[str, Command] = {

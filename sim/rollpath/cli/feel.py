@@ -13,6 +13,7 @@ from rollpath.cli.arguments import (
     screen_of,
     surfaced,
 )
+from rollpath.cli.book import add_lesson_argument, book_json, correction_of, note_book
 from rollpath.cli.given import add_given_arguments, given
 from rollpath.feel.lap import DEFAULT_PACE, what_driver_feels
 from rollpath.files.cars import LEAST_STAGGER
@@ -45,6 +46,7 @@ def _add_feel(parser: argparse.ArgumentParser) -> None:
         help="rear staggers, such as 1in,2in,3in (default: the car's and the recommended one)",
     )  # fmt: skip
     add_surface_arguments(parser)
+    add_lesson_argument(parser)
     parser.add_argument(
         "--pace", type=number_between(0.3, 1.0), default=DEFAULT_PACE, metavar="P",
         help=f"share of the speed that the tires can hold (default {DEFAULT_PACE:g})",
@@ -55,18 +57,20 @@ def _add_feel(parser: argparse.ArgumentParser) -> None:
 def _feel(arguments: argparse.Namespace) -> None:
     named = given(arguments)
     track, car, state, watch = named.track, named.car, surfaced(arguments, named.track), None
-    line = arguments.groove
+    line, found = arguments.groove, correction_of(arguments, named, car, state)
     if arguments.lap_time is not None:
         timed = timed_baseline(track, car, state, line, arguments.lap_time)
         state, line, watch = timed.condition, timed.groove, timed.watch
     result = what_driver_feels(
-        on_surface(track, state), car, state.name, line, arguments.stagger, pace=arguments.pace
+        on_surface(track, state), car, state.name, line, arguments.stagger, pace=arguments.pace,
+        correction=0.0 if found is None else found.stagger,
     )
     result = replace(result, watch=watch)
     screen = screen_of(arguments)
     if arguments.json:
-        print(as_json(feel_json(result)))
+        print(as_json(feel_json(result) | book_json(found)))
     else:
+        note_book(arguments, found)
         print(feel_screen(result, screen))
     if arguments.out or arguments.show:
         from rollpath.show.feel import feel_pictures

@@ -3,7 +3,8 @@
 import argparse
 import re
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Any
 
 from rollpath.car import Car
 from rollpath.cli.arguments import (
@@ -18,9 +19,10 @@ from rollpath.cli.arguments import (
     told_of_files,
     word_of,
 )
+from rollpath.cli.book import add_lesson_argument, book_json, lessons_in, note_book
 from rollpath.cli.given import Given, add_given_arguments, given
 from rollpath.corners import Corners, corner_named
-from rollpath.door_tires import aim_of, plan, run_of
+from rollpath.door_tires import Taught, aim_of, plan, run_of
 from rollpath.errors import RollpathError
 from rollpath.files.plans import save_plan
 from rollpath.files.surfaces import surface_on
@@ -34,6 +36,10 @@ from rollpath.trailer.column import columns_of
 from rollpath.trailer.plan import Plan
 from rollpath.trailer.trailer import plain_name
 from rollpath.units import POUND, shorten
+
+if TYPE_CHECKING:
+    from rollpath.book.lessons import Correction
+    from rollpath.book.run import Page
 
 LONGEST_NAME = 24
 """Of a run, so that it fits on the card."""
@@ -59,6 +65,7 @@ def _add_plan(parser: argparse.ArgumentParser) -> None:
         help="no where the class allows none, or nobody has the time (default yes)",
     )  # fmt: skip
     add_air_argument(parser)
+    add_lesson_argument(parser)
     parser.add_argument(
         "--bite", type=quantity_of("weight"), metavar="B",
         help="hold this on the scales, such as 75lb (default: what the car file has)",
@@ -78,8 +85,9 @@ def _plan(arguments: argparse.Namespace) -> None:
     if on.rack is None:
         raise CommandError("which rack? name a rack file, or set up a trailer: rollpath trailer")
     rack, car, track = on.rack, on.car, on.track if on.tracks else None
-    now = _now(arguments, on)
-    runs = _with_pins(_runs(arguments.runs, track, car, now), arguments.pin)
+    lessons = _Lessons(lessons_in(arguments, on))
+    now = _now(arguments, on, lessons.put_on)
+    runs = _with_pins(_runs(arguments.runs, track, car, now, lessons.put_on), arguments.pin)
     rules = Rules(arguments.changes, arguments.jacks == "yes", arguments.air == "choose")
     if arguments.bite is not None and not abs(arguments.bite) <= 1000 * POUND:
         raise CommandError("--bite: expected a bite between -1000 and 1000 lb")
@@ -92,8 +100,9 @@ def _plan(arguments: argparse.Namespace) -> None:
         taken = getattr(arguments, "note", "") or "kept"
         arguments.note = f"{taken}; then: rollpath bolt --plan RUN"
     if arguments.json:
-        print(as_json(plan_json(night) | {"kept": kept}))
+        print(as_json(plan_json(night) | {"kept": kept, "corrections": lessons.in_json()}))
     else:
+        lessons.note(arguments)
         print(plan_screen(night, screen))
     if arguments.out is not None:
         from rollpath.show.pit_card import draw_pit_card
@@ -114,7 +123,7 @@ def _kept_for_tonight(on: Given, night: Plan) -> bool:
     return True
 
 
-def _now(arguments: argparse.Namespace, on: Given) -> Baseline | None:
+def _now(arguments: argparse.Namespace, on: Given, taught: Taught) -> Baseline | None:
     """What the surface of now asks for, as the lap time tells it."""
     night = None if on.trailer is None else on.trailer.night
     if night is not None and on.tracks and night.track != plain_name(on.track.name):
@@ -126,14 +135,50 @@ def _now(arguments: argparse.Namespace, on: Given) -> Baseline | None:
     if lap_time is None or not says_now:
         return None
     word = night.condition if night is not None else ""
-    state = surface_on(on.track, word or DEFAULT_CONDITION)
-    return timed_baseline(on.track, on.car, state, None, lap_time)
+    word = word or DEFAULT_CONDITION
+    state = surface_on(on.track, word)
+    return taught(timed_baseline(on.track, on.car, state, None, lap_time), word)
 
 
-def _runs(text: str, track: Track | None, car: Car, now: Baseline | None) -> list[Run]:
+@dataclass(frozen=True)
+class _Lessons:
+    """What the book that counts puts on each surface of the plan.
+
+    Attributes
+    ----------
+    pages : list of Page
+        Its runs; empty without a book.
+    found : dict of str to Correction
+        By surface, as they are asked for.
+    """
+
+    pages: "list[Page]"
+    found: "dict[str, Correction]" = field(default_factory=dict)
+
+    def put_on(self, result: Baseline, surface: str) -> Baseline:
+        if not self.pages:
+            return result
+        from rollpath.book.lessons import taught
+
+        result, found = taught(self.pages, result, surface)
+        if found is not None:
+            self.found[surface] = found
+        return result
+
+    def note(self, arguments: argparse.Namespace) -> None:
+        """Say at the foot of the screen that the book counts, where it does."""
+        note_book(arguments, *self.found.values())
+
+    def in_json(self) -> dict[str, Any]:
+        return {surface: book_json(one)["correction"] for surface, one in self.found.items()}
+
+
+def _runs(
+    text: str, track: Track | None, car: Car, now: Baseline | None, taught: Taught
+) -> list[Run]:
     """The runs as typed, each with the stagger it wants."""
     runs: list[Run] = []
-    read = _reader(track, car, now)
+    read = _reader(track, car, now, taught)
     for part in text.split(","):
         name, colon, what = (piece.strip() for piece in part.partition(":"))
         if not colon or not name or not what:
@@ -150,7 +195,9 @@ def _runs(text: str, track: Track | None, car: Car, now: Baseline | None) -> lis
     return runs
 
 
-def _reader(track: Track | None, car: Car, now: Baseline | None) -> Callable[[str, str], Run]:
+def _reader(
+    track: Track | None, car: Car, now: Baseline | None, taught: Taught
+) -> Callable[[str, str], Run]:
     """What reads a surface or a stagger as a run; each surface is worked out once."""
     known: dict[str, Run] = {}
     if now is not None:
@@ -161,7 +208,8 @@ def _reader(track: Track | None, car: Car, now: Baseline | None) -> Callable[[st
             raise CommandError(f"--runs: {name}: now needs --lap-time, such as --lap-time 19.8s")
         if what not in known:
             try:
-                known[what] = _in_between(name, what, track, car) or run_of(name, what, track, car)
+                between = _in_between(name, what, track, car, taught)
+                known[what] = between or run_of(name, what, track, car, taught)
             except RollpathError as error:
                 raise CommandError(f"--runs: {name}: {error}") from None
         return replace(known[what], name=name)
@@ -169,7 +217,9 @@ def _reader(track: Track | None, car: Car, now: Baseline | None) -> Callable[[st
     return read
 
 
-def _in_between(name: str, what: str, track: Track | None, car: Car) -> Run | None:
+def _in_between(
+    name: str, what: str, track: Track | None, car: Car, taught: Taught
+) -> Run | None:
     """The run on a surface between two, such as ``heavy to slick 60%``; None for any other."""
     if track is None or " to " not in what:
         return None
@@ -183,7 +233,7 @@ def _in_between(name: str, what: str, track: Track | None, car: Car) -> Run | No
         return None
     state = mixed(track.condition(wanted[0]), track.condition(wanted[1]), wanted[2])
     between = replace(track, conditions={**track.conditions, state.name: state})
-    return replace(run_of(name, state.name, between, car), condition=what)
+    return replace(run_of(name, state.name, between, car, taught), condition=what)
 
 
 def _with_pins(runs: list[Run], typed: list[str]) -> list[Run]:

@@ -6,6 +6,7 @@ import sys
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from rollpath.cli.arguments import (
     Command,
@@ -22,6 +23,7 @@ from rollpath.cli.arguments import (
     screen_of,
     word_of,
 )
+from rollpath.cli.book import add_lesson_argument, book_json, correction_of, note_book
 from rollpath.cli.given import Given, add_given_arguments, given, trailer_folder
 from rollpath.files.cars import check_change
 from rollpath.files.racked import record_taping
@@ -30,6 +32,7 @@ from rollpath.files.slips import taken_as_right
 from rollpath.show.tape import HOW_TO_TAPE, tape_json, tape_screen
 from rollpath.show.tires import tires_json, tires_screen
 from rollpath.show.words import as_json
+from rollpath.stagger import corrected
 from rollpath.tires.aim import HOLD_BITE, Aim, Weights
 from rollpath.tires.choose import choose
 from rollpath.tires.judge import in_full, weigh_own
@@ -37,6 +40,9 @@ from rollpath.tires.pairs import Told
 from rollpath.tires.rack import Rack
 from rollpath.tires.sets import TireError
 from rollpath.units import EIGHTH, POUND, PSI
+
+if TYPE_CHECKING:
+    from rollpath.book.lessons import Correction
 
 
 def _add_tires(parser: argparse.ArgumentParser) -> None:
@@ -64,6 +70,7 @@ def _add_tires(parser: argparse.ArgumentParser) -> None:
             f"--weigh-{name}", type=number_between(0.0, 100.0), metavar="P", help=weighed.help
         )
     add_case_arguments(parser)
+    add_lesson_argument(parser)
     add_output_arguments(parser)
 
 
@@ -97,9 +104,10 @@ def _tires(arguments: argparse.Namespace) -> None:
     if on.rack is None:
         raise CommandError("which rack? name a rack file, or set up a trailer: rollpath trailer")
     rack, car, screen = on.rack, on.car, screen_of(arguments)
+    aim, found = _aim(arguments, on)
     try:
         choice = choose(
-            rack, car, _aim(arguments, on), _points(arguments),
+            rack, car, aim, _points(arguments),
             air=arguments.air == "choose", hot=arguments.hot, told=_told(rack),
         )  # fmt: skip
         own = weigh_own(choice, _names(rack, arguments.why)) if arguments.why else None
@@ -107,8 +115,9 @@ def _tires(arguments: argparse.Namespace) -> None:
         raise CommandError(f"{on.rack_path}: {error}") from None
     outcome = in_full(choice)
     if arguments.json:
-        print(as_json(tires_json(choice, outcome, own)))
+        print(as_json(tires_json(choice, outcome, own) | book_json(found)))
     else:
+        note_book(arguments, found)
         print(tires_screen(choice, outcome, own, screen))
     if arguments.out or arguments.show:
         from rollpath.show.tires_pictures import tires_pictures
@@ -133,15 +142,18 @@ LONG = 60
 """Tires of a rack from which on the choice may take seconds."""
 
 
-def _aim(arguments: argparse.Namespace, on: Given) -> Aim:
-    """The stagger typed, or the one recommended for a track."""
+def _aim(arguments: argparse.Namespace, on: Given) -> "tuple[Aim, Correction | None]":
+    """The stagger typed, or the one recommended for a track and what the book puts on it."""
     if arguments.stagger is None:
         result = run_baseline_case(arguments, on.track, on.car)
-        return Aim(float(result.stagger.recommended), result)
+        found = correction_of(arguments, on, on.car, result.condition)
+        if found is not None:
+            result = corrected(result, found.stagger)
+        return Aim(float(result.stagger.recommended), result), found
     if arguments.track is not None or arguments.radius is not None:
         raise CommandError("expected one of --stagger, such as 2-1/4in, and --track or --radius")
     check_change("stagger", arguments.stagger)
-    return Aim(arguments.stagger)
+    return Aim(arguments.stagger), None
 
 
 def _points(arguments: argparse.Namespace) -> Weights:

@@ -18,7 +18,7 @@ from rollpath.lap import PHASES, Lap, coarser, solve_lap
 from rollpath.loads import across, wheel_loads
 from rollpath.results import Result
 from rollpath.scales.rates import stagger_effect
-from rollpath.stagger import recommend
+from rollpath.stagger import moved_by, recommend
 from rollpath.surface import Watched
 from rollpath.track import DEFAULT_CONDITION, Condition, Track
 from rollpath.units import DEGREE, FloatArray, G, Real
@@ -423,6 +423,7 @@ def what_driver_feels(
     *,
     grip: float | None = None,
     pace: float = DEFAULT_PACE,
+    correction: float = 0.0,
 ) -> FeelCase:
     """What a driver feels of each of several staggers on a track.
 
@@ -439,6 +440,8 @@ def what_driver_feels(
         Replaces the grip of the condition.
     pace : float
         See `trim_lap`.
+    correction : float
+        What the car's own nights put on the recommended stagger, m.
     """
     state = track.condition(condition)
     if grip is not None:
@@ -448,8 +451,8 @@ def what_driver_feels(
     )  # fmt: skip
     lap = solve_lap(path, car, state)
     if staggers is None:
-        best = recommend(lap, needed_stagger(lap, car), car, state).recommended
-        staggers = sorted({float(car.rear.stagger), float(best)})
+        best = moved_by(recommend(lap, needed_stagger(lap, car), car, state), correction)
+        staggers = sorted({float(car.rear.stagger), float(best.recommended)})
     fitted, lap = np.asarray(staggers, dtype=float), coarser(lap)
 
     n, softer, stiffer = len(fitted), 1.0 - STIFFNESS_DOUBT, 1.0 + STIFFNESS_DOUBT

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any
 
 from rollpath.book.lessons import BORNE_OUT, COVERS, FAR, FEWEST_CLEAN, MATTERS, NOT_NEEDED
@@ -147,6 +147,18 @@ def lesson_words(study: Study, physics: Baseline, screen: Screen) -> str:
         f"{found.condition}: {screen.fine(found.stagger, signed=True)} "
         f"({_interval_words(found.interval, screen)}, {_OFTEN}, {found.clean_runs} clean runs"
         f"{_where(found)}). The stagger above has it in; scrub is by physics."
+    )
+
+
+def book_words(found: Sequence[Correction], screen: Screen) -> str:
+    """One line: that the book counts, how much it adds and where that was learned."""
+    return f"{'; '.join(adds_words(one, screen) for one in found)}; --no-book: without"
+
+
+def adds_words(found: Correction, screen: Screen) -> str:
+    where = f", learned at {_names(found.learned_at)}" if found.learned_at else ""
+    return (
+        f"your book adds {screen.fine(found.stagger, signed=True)} on {found.condition}{where}"
     )
 
 

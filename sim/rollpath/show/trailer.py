@@ -250,7 +250,7 @@ def tonight_screen(advice: Advice, screen: Screen) -> str:
 
 def answer_lines(advice: Advice, screen: Screen) -> list[str]:
     """The one instruction; where, and what is on the car beside what is wanted."""
-    best = advice.result.stagger
+    best, learned = advice.result.stagger, advice.learned
     now = screen.tape_or_fine(float(advice.result.car.rear.stagger))
     return [
         _order(advice, screen),
@@ -258,6 +258,7 @@ def answer_lines(advice: Advice, screen: Screen) -> list[str]:
         *watch_lines(advice.result, screen),
         *_come_lines(advice),
         f"  on the car {now}, wanted {screen.tape(best.recommended)}",
+        *([paragraph(adds_words(learned, screen), "  ")] if learned else []),
     ]
 
 
@@ -376,4 +377,5 @@ def tonight_json(advice: Advice) -> dict[str, Any]:
         "bite_then_lb": pounds(outcome.then.weights.bite),
         "bite_from": advice.bite_from,
         "hold": way_to_hold(outcome.holds[0], TRADE) if outcome.holds else None,
+        "correction": correction_json(advice.learned),
     }  # fmt: skip

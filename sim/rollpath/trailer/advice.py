@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from rollpath.book.lessons import Correction, taught
 from rollpath.book.next import NextRun, next_run, rack_staggers
 from rollpath.book.run import Page
 from rollpath.corners import NOTHING
@@ -26,7 +27,7 @@ class Advice(Result, told_by="trailer"):
     ----------
     trailer : Trailer
     result : Baseline
-        Of the car as it stands.
+        Of the car as it stands, with what the book puts on the physics.
     bite_from : str
         Of `trailer.night.Standing`.
     choice : Choice or None
@@ -39,6 +40,10 @@ class Advice(Result, told_by="trailer"):
         The run that would teach most; None before a first run is in the book.
     earlier : Timed or None
         What an earlier lap time of this night said of the surface.
+    learned : Correction or None
+        What the book puts on the physics here; None where it carries nothing.
+    physics : Baseline or None
+        `result` without that; None where it is the same.
     """
 
     trailer: Trailer
@@ -49,6 +54,12 @@ class Advice(Result, told_by="trailer"):
     outcome: Outcome
     next_run: NextRun | None = None
     earlier: Timed | None = None
+    learned: Correction | None = None
+    physics: Baseline | None = None
+
+    @property
+    def by_physics(self) -> Baseline:
+        return self.result if self.physics is None else self.physics
 
 
 def advise(
@@ -60,12 +71,20 @@ def advise(
     ----------
     trailer : Trailer
     result : Baseline
-        Of the car as it stands, on tonight's track and surface.
+        Of the car as it stands, on tonight's track and surface, by physics.
     bite_from : str
     pages : sequence of Page
-        The runs in the book.
+        The runs in the book; what they teach is put on the physics.
     """
-    learned = _next_run(trailer, result, pages)
+    physics, surface = result, trailer.night.condition or result.condition.name
+    result, learned = taught(pages, physics, surface)
+    told = replace(
+        _advised(trailer, result, bite_from), next_run=_next_run(trailer, physics, surface, pages)
+    )
+    return told if learned is None else replace(told, learned=learned, physics=physics)
+
+
+def _advised(trailer: Trailer, result: Baseline, bite_from: str) -> Advice:
     rack, choice, why_not = trailer.rack_tonight, None, ""
     if rack is not None:
         try:
@@ -73,20 +92,22 @@ def advise(
         except TireError as error:
             why_not = str(error)
     if choice is not None:
-        return Advice(trailer, result, bite_from, choice, why_not, in_full(choice), learned)
+        return Advice(trailer, result, bite_from, choice, why_not, in_full(choice))
     car = result.car
     left, right = rollout_change(car.rear, None, None, result.stagger.recommended)
     change = Change(rollouts=replace(NOTHING, left_rear=float(left), right_rear=float(right)))
     outcome = weigh_change(car, change, "either")
-    return Advice(trailer, result, bite_from, None, why_not, outcome, learned)
+    return Advice(trailer, result, bite_from, None, why_not, outcome)
 
 
-def _next_run(trailer: Trailer, result: Baseline, pages: Sequence[Page]) -> NextRun | None:
+def _next_run(
+    trailer: Trailer, result: Baseline, surface: str, pages: Sequence[Page]
+) -> NextRun | None:
     if not pages:
         return None
     rack = trailer.rack_tonight
     return next_run(
-        pages, result.car.name, result.condition.name, result.track.name,
+        pages, result.car.name, surface, result.track.name,
         optimum=float(result.stagger.unbounded), window=result.stagger.window,
         staggers=None if rack is None else rack_staggers(rack),
     )  # fmt: skip

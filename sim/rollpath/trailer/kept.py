@@ -36,13 +36,13 @@ def as_it_stands(trailer: Trailer) -> dict[str, Any]:
     return {name: value for name, value in values.items() if value is not None}
 
 
-def advice_values(result: Baseline) -> dict[str, Any]:
-    """What a run keeps of what the physics said of it."""
-    best = result.stagger
+def advice_values(result: Baseline, physics: Baseline | None = None) -> dict[str, Any]:
+    """What a run keeps of what was advised, and of what the physics alone said of it."""
+    best, alone = result.stagger, (physics or result).stagger
     return {
         "groove": result.groove.name,
         "recommended_stagger": float(best.recommended),
-        "optimum_stagger": float(best.unbounded),
+        "optimum_stagger": float(alone.unbounded),
         "window_low": best.window[0],
         "window_high": best.window[1],
     }
@@ -66,7 +66,8 @@ def run_of_tonight(advice: Advice, told: Mapping[str, Any], when: datetime) -> R
     """
     result = advice.result
     values = {
-        **car_values(result.car), **as_it_stands(advice.trailer), **advice_values(result),
+        **car_values(result.car), **as_it_stands(advice.trailer),
+        **advice_values(result, advice.physics),
         "when": when, "track": result.track.name, "car": result.car.name,
         "condition": advice.trailer.night.condition or result.condition.name,
     }  # fmt: skip

@@ -30,7 +30,7 @@ from rollpath.track import DEFAULT_CONDITION
 
 if TYPE_CHECKING:
     from rollpath.book.book import Book
-    from rollpath.book.lessons import Study
+    from rollpath.book.lessons import Correction, Study
 
 
 @dataclass(frozen=True)
@@ -142,7 +142,11 @@ def _study_in(book: Book | str | Path, car: str, condition: str) -> Study:
 
 def learned_at(study: Study, track: str) -> Lesson | None:
     """What the nights put on the physics at a track; None where they put nothing."""
-    found = study.at(track).correction
+    return lesson_from(study.at(track).correction)
+
+
+def lesson_from(found: Correction | None) -> Lesson | None:
+    """A correction as a debrief hears it."""
     if found is None:
         return None
     low, high = found.interval

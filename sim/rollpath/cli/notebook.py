@@ -25,6 +25,7 @@ from rollpath.show.words import as_json
 from rollpath.track import CONDITIONS
 
 if TYPE_CHECKING:
+    from rollpath.book.next import NextRun
     from rollpath.book.nights import Night
     from rollpath.book.run import Page, Run
 
@@ -186,9 +187,27 @@ def _add_next_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def _notebook_next(arguments: argparse.Namespace) -> None:
+    from rollpath.show.next import next_json, next_screen
+
+    found = _next_tonight(arguments) or _next_in_book(arguments)
+    print(as_json(next_json(found)) if arguments.json else next_screen(found, screen_of(arguments)))
+
+
+def _next_tonight(arguments: argparse.Namespace) -> "NextRun | None":
+    """As the trailer has it, with the physics of tonight, where nothing else was asked for."""
+    typed = (arguments.book, arguments.track, arguments.car, arguments.condition, arguments.rack)
+    trailer = None if any(one is not None for one in typed) else trailer_of(arguments)
+    if trailer is None or not trailer.night.track:
+        return None
+    from rollpath.door_night import tonight
+
+    return tonight(trailer).next_run
+
+
+def _next_in_book(arguments: argparse.Namespace) -> "NextRun":
+    """By the last run, or what was typed instead."""
     from rollpath.book.next import last_case, next_run, rack_staggers
     from rollpath.files.racks import load_rack
-    from rollpath.show.next import next_json, next_screen
 
     with open_book(arguments) as book:
         pages = book.runs()
@@ -207,7 +226,7 @@ def _notebook_next(arguments: argparse.Namespace) -> None:
             "no run has its stagger and what the physics said: write runs down with a track file "
             "and a car file"
         )
-    print(as_json(next_json(found)) if arguments.json else next_screen(found, screen_of(arguments)))
+    return found
 
 
 NOTEBOOK_ACTIONS: dict[str, Command] = {

@@ -179,7 +179,7 @@ def _run_values(
     if trailer is not None and arguments.car is None:
         values |= as_it_stands(trailer)
     if isinstance(car, Car) and isinstance(track, Track) and arguments.condition:
-        advice, lap = _advice(arguments, track, car)
+        advice, lap = _advice(arguments, track, car, trailer)
         values |= advice
     told = {"track": track, "car": car}
     values |= {
@@ -242,14 +242,25 @@ def _track_tonight(trailer: Trailer) -> Track | str | None:
     return load_track(path) if path else name or None
 
 
-def _advice(arguments: argparse.Namespace, track: Track, car: Car) -> tuple[dict[str, Any], float]:
-    """What the physics recommends for a run, the groove it was worked out for, and its lap."""
+def _advice(
+    arguments: argparse.Namespace, track: Track, car: Car, trailer: Trailer | None
+) -> tuple[dict[str, Any], float]:
+    """What is recommended for a run, the groove it was worked out for, and the lap of the model.
+
+    In a trailer its book counts for its own car, as it does on every other screen.
+    """
     try:
         result = baseline(track, car, arguments.condition, arguments.groove)
     except TrackError as error:
         print(f"rollpath: no recommendation kept with the run: {error}", file=sys.stderr)
         return {}, math.nan
-    return advice_values(result), float(result.lap.time)
+    advised = result
+    if trailer is not None and car.name == trailer.car.name and trailer.book.exists():
+        from rollpath.book.book import Book
+        from rollpath.book.lessons import taught
+
+        advised, _ = taught(Book(trailer.book).runs(), result, arguments.condition)
+    return advice_values(advised, result), float(result.lap.time)
 
 
 # Adding

@@ -10,7 +10,7 @@ from flask import Blueprint, render_template, request
 from werkzeug.wrappers import Response
 
 from rollpath.debrief import DebriefResult
-from rollpath.door_run import Recorded, debriefed
+from rollpath.door_run import Recorded, debriefed, lesson_from
 from rollpath.errors import RollpathError
 from rollpath.feel.answers import ANSWERS, Answers
 from rollpath.files.cars import GEAR_RATIO
@@ -111,7 +111,9 @@ def _debrief(table: Desk, asked: Case) -> DebriefResult:
     """
 
     def make() -> DebriefResult:
-        return debriefed(table.tonight().result, Answers(**asked.answers), asked.recorded)
+        now = table.tonight()
+        answers, nights = Answers(**asked.answers), lesson_from(now.learned)
+        return debriefed(now.by_physics, answers, asked.recorded, nights)
 
     return table.remember(("debrief", repr(asked)), make)
 

@@ -6,6 +6,7 @@ from typing import Any
 from flask import Blueprint, render_template, request
 from werkzeug.wrappers import Response
 
+from rollpath.book.lessons import taught
 from rollpath.door_night import track_tonight
 from rollpath.door_tires import plan
 from rollpath.errors import RollpathError
@@ -15,6 +16,7 @@ from rollpath.page.doing import see
 from rollpath.page.pictures import as_picture, svg_of
 from rollpath.page.typed import typed
 from rollpath.show.plan import plan_screen
+from rollpath.stagger import Baseline
 from rollpath.track import CONDITIONS
 from rollpath.trailer.asked import Rules
 from rollpath.trailer.plan import Plan
@@ -67,7 +69,11 @@ def _plan(table: Desk, values: Mapping[str, str]) -> Plan:
 
     def make() -> Plan:
         car, track = trailer.standing.car, track_tonight(trailer)
-        return plan(rack, car, wanted, track, rules=Rules(int(wheels), jacks))
+
+        def put_on(result: Baseline, surface: str) -> Baseline:
+            return taught(table.runs(), result, surface)[0]
+
+        return plan(rack, car, wanted, track, rules=Rules(int(wheels), jacks), taught=put_on)
 
     return table.remember(("plan", tuple(wanted.items()), wheels, jacks), make)
 

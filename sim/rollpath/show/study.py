@@ -66,7 +66,7 @@ def _shown(study: Study, finding: Finding, screen: Screen) -> str:
         f"Shown: this car wants {screen.fine(abs(found.stagger))} {way} than the physics "
         f"({_interval_words(found.interval, screen)}, {_OFTEN}; "
         f"{counted(found.clean_runs, 'clean run')}{_where(found)}). "
-        "`rollpath baseline --book` puts it on."
+        "In a trailer its book counts by itself; elsewhere with --book."
     )
     return f"{told} {_CHECK}" if abs(found.stagger) > FAR else told
 
@@ -152,7 +152,7 @@ def lesson_words(study: Study, physics: Baseline, screen: Screen) -> str:
 
 def book_words(found: Sequence[Correction], screen: Screen) -> str:
     """One line: that the book counts, how much it adds and where that was learned."""
-    return f"{'; '.join(adds_words(one, screen) for one in found)}; --no-book: without"
+    return "; ".join(adds_words(one, screen) for one in found)
 
 
 def adds_words(found: Correction, screen: Screen) -> str:

@@ -10,6 +10,7 @@ from rollpath.screen import TRADE, Screen, inches, pounds, psi
 from rollpath.show.bite import corner_words, way_to_hold
 from rollpath.show.feel import foretold_words
 from rollpath.show.next import next_line
+from rollpath.show.study import adds_words, correction_json
 from rollpath.show.surface import come_words, surface_json, watch_lines
 from rollpath.show.words import add_or_take_out, caution_lines, lay_out, none_or, paragraph
 from rollpath.trailer.advice import Advice

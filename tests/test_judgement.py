@@ -62,6 +62,7 @@ TABLE = {
     "book.next.LAPS_A_RUN": (10, PRACTICE),
     "book.lessons.MATTERS": (INCH / 16, JUDGEMENT),
     "book.next._AS_GOOD": (1.03, JUDGEMENT),
+    "book.next._FINEST": (INCH / 16, JUDGEMENT),
     "book.posterior._COST_UNLIKELY": (
         [0.5 * math.log(0.02 * 100 ** (i / 9) / 0.15) ** 2 for i in range(10)],
         JUDGEMENT,
@@ -72,7 +73,7 @@ TABLE = {
     "book.posterior._TRAFFIC": (0.2, JUDGEMENT),
     "book.posterior.USUAL": (INCH / 2, JUDGEMENT),
     "book.posterior._SHAPE": (0.03 * INCH, JUDGEMENT),
-    "book.posterior._BIASED": (0.4, JUDGEMENT),
+    "book.posterior._LIKES": (0.3 * INCH, JUDGEMENT),
     "book.posterior._APART": ((0.0, 0.12 * INCH, 0.25 * INCH, 0.5 * INCH), JUDGEMENT),
     "book.surfaces.NIGHT_SCATTER": (0.05, JUDGEMENT),
     "book.surfaces.MODEL_DOUBT": (0.08, JUDGEMENT),

@@ -12,6 +12,10 @@ from rollpath.book.lessons import study_of
 from rollpath.book.next import NextRun, _steady, next_run, rack_staggers
 from rollpath.cli import main
 from rollpath.files.racks import load_rack
+from rollpath.screen import Screen
+from rollpath.show.next import next_screen
+from rollpath.show.review import review_screen
+from rollpath.show.study import finding_words
 from rollpath.units import EIGHTH, INCH
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "scripts"))
@@ -95,6 +99,37 @@ def test_planned_nights_show_more_with_two_thirds_of_the_runs_of_wandering() -> 
         for i, pages in enumerate((plan, walk)):
             shown[i] += study_of(pages, CAR, SLICK).correction is not None
     assert shown[0] >= shown[1]
+
+
+def test_next_and_review_tell_one_belief_over_many_books() -> None:
+    """Enough is known only where the review shows something, and both screens say it alike."""
+    screen, told = Screen(width=80), []
+    books = [
+        made_nights(nights, off, seed, runs=4)
+        for nights in (1, 4, 8, 16) for off in (0.0, 0.15, 0.4) for seed in range(3)
+    ]  # fmt: skip
+    books += [
+        made_season(replace(kind, off=off), np.random.default_rng([5, seed]))[0]
+        for kind in (KINDS["biased +0.3"], KINDS["noise"], KINDS["tracks differ"])
+        for off in (0.0, 0.4) for seed in range(2)
+    ]  # fmt: skip
+    for pages in books:
+        plan = next_run(pages, CAR, SLICK)
+        assert plan is not None
+        study = study_of(pages, CAR, SLICK)
+        sentence = finding_words(study, study.at(plan.track), screen)
+        review = " ".join(review_screen([], 0, [study], screen).split())
+        shown = " ".join(next_screen(plan, screen).split())
+        assert " ".join(sentence.split()) in review
+        assert " ".join(sentence.split()) in shown
+        if plan.is_enough:
+            assert sentence.startswith("Shown")
+            assert "enough is known" in shown
+        if sentence.startswith(("Not shown yet", "Driver and watch disagree")):
+            assert plan.nights_to_go >= 1
+            assert "to know enough" in shown
+        told.append(sentence.split()[0])
+    assert {"Shown", "Shown:", "Not"} & set(told) >= {"Shown:", "Not"}  # more than one kind
 
 
 def test_an_evening_begins_at_the_other_end_than_the_last() -> None:

@@ -5,6 +5,7 @@ import json
 from dataclasses import replace
 
 import pytest
+from notebook_helpers import made_nights
 from rollpath.book.book import Book
 from rollpath.cli import main
 from rollpath.corners import CORNERS, Corners
@@ -312,6 +313,68 @@ def test_the_first_answer_needs_nothing(folder, say, told):
     status, _, err = say("baseline")
     assert status == 2
     assert "rollpath trailer" in err
+
+
+# The book counts by itself
+
+
+@pytest.fixture
+def taught(trailer, say):
+    """A trailer whose book shows half an inch more at Kettle Bottom."""
+    assert say("tonight", "kettle bottom", "slick")[0] == 0
+    with Book(trailer / "season.db") as book:
+        for page in made_nights(8, 0.5, 3, runs=4):
+            book.add(replace(page.run, track="Kettle Bottom", car="our car"))
+    return trailer
+
+
+def test_every_screen_of_a_trailer_has_its_book_in(taught, say, told):
+    alone = told("baseline", "--no-book")["stagger"]["recommended_in"]
+    found = told("tonight")
+    assert found["recommended_in"] > alone
+    learned = found["correction"]
+    assert learned["learned_at"] == ["Kettle Bottom"]
+    assert learned["stagger_in"] == pytest.approx(found["recommended_in"] - alone, abs=1 / 8)
+    asked = told("baseline")
+    wanted = {
+        asked["stagger"]["recommended_in"], told("tires")["target_in"],
+        max({one["stagger_in"] for one in told("feel")["staggers"]} - {2.5}),
+        told("plan", "--runs", "heat: slick")["runs"][0]["wanted_in"],
+    }  # fmt: skip
+    assert wanted == {found["recommended_in"]}
+    for words in ("baseline", "feel", "tires", "debrief"):
+        extra = ("--wheel", "straight") if words == "debrief" else ()
+        assert told(words, *extra)["correction"]["stagger_in"] == learned["stagger_in"]
+        assert "your book adds" in " ".join(say(words, *extra)[1].split())
+        assert "your book" not in " ".join(say(words, "--no-book", *extra)[1].split())
+    assert "your book adds" in " ".join(say()[1].split())
+    assert "your book adds" in " ".join(say("plan", "--runs", "heat: slick")[1].split())
+    debriefed = told("debrief", "--wheel", "straight", "--drifts-out", "no")
+    assert debriefed["physics"]["recommended_in"] == alone
+
+
+def test_the_book_of_a_trailer_is_of_its_car_and_its_surface(taught, say, told):
+    assert told("baseline", "--condition", "heavy")["correction"] is None
+    other = taught.parent / "other.yaml"
+    other.write_text((taught / "car.yaml").read_text().replace("our car", "another car"))
+    found = json.loads(say("baseline", "--car", str(other), "--json")[1])
+    assert "correction" not in found
+    assert say("baseline", "--book", str(taught / "season.db"), "--no-book")[0] == 2
+
+
+def test_with_a_lap_time_the_book_still_counts(taught, told):
+    """A surface that a lap time told goes by another name; the book knows the one that was said."""
+    told("tonight", "--lap-time", "23.1s")
+    assert told("tonight")["correction"] is not None
+    assert told("baseline")["stagger"]["recommended_in"] == told("tonight")["recommended_in"]
+
+
+def test_a_run_keeps_what_was_advised_and_the_physics_alone(taught, told):
+    advised = told("tonight")["recommended_in"]
+    alone = told("baseline", "--no-book")["stagger"]
+    kept = told("notebook", "add", "--run", "heat", "--best", "23.1s")
+    assert kept["recommended_stagger_in"] == pytest.approx(advised)
+    assert kept["optimum_stagger_in"] == pytest.approx(alone["unbounded_in"], abs=1e-6)
 
 
 # Two at once

@@ -41,8 +41,8 @@ CHOICE = INCH / 4
 """Step that a driver is offered for what bothers him. Engineering judgement."""
 LEAST_PHYSICS_DOUBT = 0.15 * INCH
 """The physics is never surer than this, however well all was measured. Engineering judgement."""
-NINETY_EIGHT = 2.326
-"""Standard deviations either way that hold 98 in 100: normal distribution."""
+NINETY_FIVE = 1.960
+"""Standard deviations either way that hold 95 in 100: normal distribution."""
 LEAST_TAUGHT = 1.0
 """Nights that show a correction know at least this much of what the physics knows. Engineering
 judgement."""
@@ -162,7 +162,7 @@ class Verdict:
 
 @dataclass(frozen=True)
 class Lesson:
-    """What nights teach beside the physics: stagger to add to it, and half its interval of 98 in
+    """What nights teach beside the physics: stagger to add to it, and half its interval of 95 in
     100, m."""
 
     correction: float
@@ -174,7 +174,7 @@ class Lesson:
         What was learned has the physics in it, so the witness is what is left when that is taken
         out again: both together then lie at the correction (precisions add).
         """
-        after = self.reach / NINETY_EIGHT
+        after = self.reach / NINETY_FIVE
         own = max(after**-2.0 - physics_sd**-2.0, LEAST_TAUGHT * physics_sd**-2.0)
         return estimate(
             "nights", self.correction * (own + physics_sd**-2.0) / own, own**-0.5

@@ -10,6 +10,7 @@ import numpy as np
 from rollpath.belief import (
     APART,
     CORRECTIONS,
+    STEP,
     Answer,
     Witness,
     believe,
@@ -48,16 +49,20 @@ def _asked_for(*answers: str | None) -> int | None:
 
 FEWEST_CLEAN = 8
 """Clean runs below which nothing is said of a correction."""
-COVERS = 0.98
+COVERS = 0.95
 """How often a correction lies in its interval."""
 MATTERS = INCH / 16
 """Least correction worth telling, half of what a tape reads; less than this may come of a car that
 loses unlike on both sides (engineering judgement)."""
-_SURELY_MATTERS = 0.98
+SURE, SURE_ALONE = 0.96, 0.97
+"""How sure it has to be that `MATTERS` or more is wanted on one side: where the driver's answers
+name that side, and where the watch names it alone and might as well have named the other."""
+_NAMES_IT = 0.6
+"""How sure the driver alone is of a side that he names."""
 NOT_NEEDED = INCH / 4
 """A car whose best stagger is surely no further than this from the physics needs no correction:
 the step that a driver notices (engineering judgement)."""
-_SURELY = 0.95
+_SURELY = 0.9
 FAR = INCH
 """Corrections of more than this: the tape, the track file or the car file is likelier wrong."""
 _FOLLOWS = math.log(20.0)
@@ -67,13 +72,15 @@ _EDGE, _CUT = 4, 0.01
 """Steps next to the end of the grid, and the chance in there that cuts a correction short."""
 BORNE_OUT = 0.9
 """How sure the watch alone has to be of `MATTERS`. A driver who likes something other than the
-quickest asks for it as steadily as one who is right, and only the watch can tell them apart."""
+quickest asks for it as steadily as one who is right, and only the watch can tell them apart. So
+sure of one side, the driver is against the other."""
 OUTCOMES = (
     "unsaid", "few", "unrelated", "apart", "cut", "shown", "not borne out", "not shown",
     "not needed",
 )  # fmt: skip
 """What comes of a study: no run says the surface; too few clean runs; evidence that does not
-follow the stagger; driver and watch that stand apart; further off than is considered; a
+follow the stagger; driver and watch that stand apart, and either nothing is sure or they name two
+sides; further off than is considered; a
 correction; one that the driver asks for and the watch does not bear out; none that is shown yet;
 shown not to need one."""
 
@@ -387,24 +394,27 @@ def _outcome(
     follows: float,
 ) -> str:
     """What comes of it; `pair` is the driver and the watch, `follows` as in `Posterior`."""
-    if fit_together(*pair) < APART:
-        return "apart"
+    apart = fit_together(*pair) < APART
     if follows < _FOLLOWS:
-        return "unrelated"
+        return "apart" if apart else "unrelated"
     if max(chance[:_EDGE].sum(), chance[-_EDGE:].sum()) > _CUT:
-        return "cut"
-    if interval[0] > 0.0 or interval[1] < 0.0:
-        more = interval[0] > 0.0
-        if _chance_of_more(chance, more) > _SURELY_MATTERS:
-            alone = believe(0.0, USUAL, [pair[1]]).chance
-            return "shown" if _chance_of_more(alone, more) >= BORNE_OUT else "not borne out"
+        return "apart" if apart else "cut"
+    more = _beyond(chance, MATTERS, True) > _beyond(chance, MATTERS, False)
+    driver, watch = (believe(0.0, USUAL, [one]).chance for one in pair)
+    named = _beyond(driver, 0.0, more)
+    if _beyond(chance, MATTERS, more) > (SURE if named > _NAMES_IT else SURE_ALONE):
+        if _beyond(watch, MATTERS, more) < BORNE_OUT:
+            return "apart" if apart else "not borne out"
+        return "apart" if apart and named < 1.0 - BORNE_OUT else "shown"
     near = float(chance[np.abs(CORRECTIONS) <= NOT_NEEDED].sum())
-    return "not needed" if near > _SURELY else "not shown"
+    return "apart" if apart else "not needed" if near > _SURELY else "not shown"
 
 
-def _chance_of_more(chance: FloatArray, more: bool) -> float:
-    """Chance of a correction of `MATTERS` on that side."""
-    return float(chance[(CORRECTIONS if more else -CORRECTIONS) > MATTERS].sum())
+def _beyond(chance: FloatArray, least: float, more: bool) -> float:
+    """Chance of a correction of more than `least` on that side."""
+    side = CORRECTIONS if more else -CORRECTIONS
+    at = 0.5 * float(chance[np.abs(side - least) < STEP / 2].sum())
+    return at + float(chance[side > least + STEP / 2].sum())
 
 
 def _alone(witness: Witness) -> Alone:

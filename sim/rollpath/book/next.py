@@ -22,7 +22,7 @@ from rollpath.belief import (
     driver_cases,
     log_sum,
 )
-from rollpath.book.lessons import Study, same_track, study_of
+from rollpath.book.lessons import MATTERS, NOT_NEEDED, Finding, Study, same_track, study_of
 from rollpath.book.nights import nights
 from rollpath.book.posterior import USUAL, Evidence, Laps, lap_sharpness, posterior_of
 from rollpath.book.run import Page
@@ -33,6 +33,11 @@ from rollpath.units import EIGHTH, INCH, FloatArray
 KNOWN = INCH / 4
 """Enough is known when the best stagger is within this, nine times in ten: what a driver notices.
 Engineering judgement."""
+_NINE_IN_TEN, _SHOWS = 1.645, 1.751
+"""Standard deviations either way that hold nine in ten, and off which one is as sure as
+`lessons.SURE`: normal distribution."""
+_FINEST = INCH / 16
+"""Finer no evening is asked to tell (engineering judgement)."""
 RUNS_A_NIGHT = 4
 """Hot laps, two heats and the feature (common practice, no source)."""
 MOST_NIGHTS = 40
@@ -62,7 +67,10 @@ class NextRun(Result, told_by="next"):
     cost : float
         Lap time that the plan is expected to lose beside running the best as known, s a lap.
     nights_to_go : int
-        Evenings like this until enough is known; 0 when it is, see `KNOWN`.
+        Evenings like this until enough is known; 0 when it is: when the nights show a correction
+        or that none is needed, and the best stagger is known as well as `KNOWN`.
+    study : Study
+        What the nights say.
     """
 
     car: str
@@ -77,6 +85,12 @@ class NextRun(Result, told_by="next"):
     then: float
     cost: float
     nights_to_go: int
+    study: Study
+
+    @property
+    def finding(self) -> Finding:
+        """What the nights say of the track."""
+        return self.study.at(self.track)
 
     @property
     def is_enough(self) -> bool:
@@ -148,7 +162,8 @@ def next_run(
     where = track or last.track
     if window is None and last.window_low is not None and last.window_high is not None:
         window = (last.window_low, last.window_high)
-    what = _State.of(study_of(own, car, condition), where)
+    study = study_of(own, car, condition)
+    what = _State.of(study, where)
     makes = _within(staggers, fitted, window)
     plans = [_evening(pair, runs) for pair in _pairs(makes)] or [(fitted,) * runs]
     left = [what.expected_variance(np.array(plan) - physics) for plan in plans]
@@ -158,10 +173,10 @@ def next_run(
     return NextRun(
         car, condition, where, fitted, plan[0], plan, staggers is not None,
         best=physics + what.mean,
-        give_or_take=1.645 * math.sqrt(what.variance),
-        then=1.645 * math.sqrt(variance),
+        give_or_take=_NINE_IN_TEN * math.sqrt(what.variance),
+        then=_NINE_IN_TEN * math.sqrt(variance),
         cost=what.cost(np.array(plan) - physics),
-        nights_to_go=_nights(what.variance, variance),
+        nights_to_go=_nights(what, study.at(where).outcome, variance), study=study,
     )  # fmt: skip
 
 
@@ -212,13 +227,23 @@ def _turned(plan: Sequence[float], pages: Iterable[Page], track: str) -> bool:
     return bool((off[0] > np.mean(off)) == (plan[0] < np.mean(plan)))
 
 
-def _nights(now: float, then: float) -> int:
-    """Evenings until the interval is as narrow as `KNOWN`, each adding the same precision."""
-    wanted = (KNOWN / 1.645) ** -2.0
-    gain = 1.0 / then - 1.0 / now
-    if 1.0 / now >= wanted:
+def _nights(what: "_State", outcome: str, then: float) -> int:
+    """Evenings until enough is known, each adding the same precision.
+
+    The interval has to be as narrow as `KNOWN`; and before the nights show anything so narrow that
+    what is now likeliest would be shown, a correction or that none is needed.
+    """
+    if outcome == "not needed":
         return 0
-    return min(MOST_NIGHTS, math.ceil((wanted - 1.0 / now) / gain)) if gain > 0 else MOST_NIGHTS
+    wanted, least = (KNOWN / _NINE_IN_TEN) ** -2.0, 0
+    if outcome != "shown":
+        off = abs(what.mean)
+        decides = max((NOT_NEEDED - off) / _NINE_IN_TEN, (off - MATTERS) / _SHOWS)
+        wanted, least = max(wanted, max(decides, _FINEST) ** -2.0), 1
+    gain, lacks = 1.0 / then - 1.0 / what.variance, wanted - 1.0 / what.variance
+    if lacks <= 0:
+        return least
+    return min(MOST_NIGHTS, max(least, math.ceil(lacks / gain))) if gain > 0 else MOST_NIGHTS
 
 
 @dataclass(frozen=True, eq=False)

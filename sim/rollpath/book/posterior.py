@@ -82,18 +82,15 @@ judgement."""
 _SHAPE = 0.03 * INCH
 """What else the foot of a parabola may lie from the quickest stagger by, standard deviation.
 Engineering judgement."""
-_BIASED = 0.4
-"""Share of drivers who like something quite other than the quickest (engineering judgement), and
-how other, standard deviation: no lap need agree with them."""
-_BIAS = 0.35 * INCH
+_LIKES = 0.3 * INCH
+"""Standard deviation of what a driver likes beside the quickest, season in season out: no lap need
+agree with him. Engineering judgement."""
 _APART: FloatArray = np.array([0.0, 0.12, 0.25, 0.5]) * INCH
 """How much the corrections of tracks differ, standard deviation, m; each as likely. Engineering
 judgement: a surface or a radius taken wrong is worth a quarter inch."""
 _TASTES: FloatArray = np.arange(-24.0, 25.0, 2.0) / 16 * INCH
-_TASTE_CHANCES: FloatArray = (1.0 - _BIASED) * _bell(_TASTES, TASTE) + _BIASED * _bell(
-    _TASTES, _BIAS
-)
-"""What a driver likes beside the quickest, m, and how likely."""
+_TASTE_CHANCES: FloatArray = _bell(_TASTES, _LIKES)
+"""What he likes, m, and how likely."""
 
 
 @dataclass(frozen=True, eq=False)

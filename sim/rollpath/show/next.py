@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 from rollpath.book.next import KNOWN, LAPS_A_RUN
 from rollpath.screen import TRADE, Screen, inches
 from rollpath.show.notebook import clean_text
+from rollpath.show.study import finding_words
 from rollpath.show.words import counted, lay_out, paragraph
 
 if TYPE_CHECKING:
@@ -37,6 +38,7 @@ def next_screen(found: NextRun, screen: Screen) -> str:
     steps = ", then ".join(screen.tape(one) for one in found.plan)
     where = f"{clean_text(found.car, 24)} at {clean_text(found.track, 24)}, {found.condition}"
     lines = [paragraph(next_line(found, screen)), paragraph(where, "  "), ""]
+    lines += [paragraph(finding_words(found.study, found.finding, screen)), ""]
     if found.is_enough:
         lines.append(paragraph(f"For those who want more: {steps}, nothing else changed."))
     else:
@@ -84,4 +86,5 @@ def next_json(found: NextRun) -> dict[str, Any]:
         "cost_s": found.cost,
         "nights_to_go": found.nights_to_go,
         "enough": found.is_enough,
+        "outcome": found.finding.outcome,
     }

@@ -287,12 +287,15 @@ def _gain_words(gain: float) -> str:
 
 
 def _finding_lines(study: Study, screen: Screen) -> list[str]:
+    """What the table counts, and what the nights say of the track of the last run."""
     unit = "mm" if screen.is_si else "inches"
+    last = study.points[-1].page.run.track if study.points else None
+    where = f"At {clean_text(last, 24)}: " if len(study.tracks) > 1 else ""
     gain = f"Stagger in {unit}; gain: quicker (+) than that night's other runs; more, leave, less: "
     return [
         paragraph(gain + "what the driver asked for."),
         "",
-        paragraph(finding_words(study, study.together, screen)),
+        paragraph(where + finding_words(study, study.at(last), screen)),
     ]
 
 

@@ -95,7 +95,7 @@ def _not_shown(study: Study, finding: Finding, screen: Screen) -> str:
 def _not_needed(study: Study, finding: Finding, screen: Screen) -> str:
     return (
         "Shown to need no correction: the best stagger is within "
-        f"{screen.tape(NOT_NEEDED)} of the physics, 95 in 100 "
+        f"{screen.tape(NOT_NEEDED)} of the physics, nine times in ten "
         f"({counted(study.clean_runs, 'clean run')})."
     )
 

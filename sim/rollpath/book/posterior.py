@@ -18,7 +18,6 @@ import numpy as np
 from rollpath.belief import (
     CORRECTIONS,
     DRIVER_BEFORE,
-    TASTE,
     Answer,
     Witness,
     chance_of,

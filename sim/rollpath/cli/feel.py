@@ -62,7 +62,12 @@ def _feel(arguments: argparse.Namespace) -> None:
         timed = timed_baseline(track, car, state, line, arguments.lap_time)
         state, line, watch = timed.condition, timed.groove, timed.watch
     result = what_driver_feels(
-        on_surface(track, state), car, state.name, line, arguments.stagger, pace=arguments.pace,
+        on_surface(track, state),
+        car,
+        state.name,
+        line,
+        arguments.stagger,
+        pace=arguments.pace,
         correction=0.0 if found is None else found.stagger,
     )
     result = replace(result, watch=watch)

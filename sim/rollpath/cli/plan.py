@@ -217,9 +217,7 @@ def _reader(
     return read
 
 
-def _in_between(
-    name: str, what: str, track: Track | None, car: Car, taught: Taught
-) -> Run | None:
+def _in_between(name: str, what: str, track: Track | None, car: Car, taught: Taught) -> Run | None:
     """The run on a surface between two, such as ``heavy to slick 60%``; None for any other."""
     if track is None or " to " not in what:
         return None

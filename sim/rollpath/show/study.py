@@ -157,9 +157,7 @@ def book_words(found: Sequence[Correction], screen: Screen) -> str:
 
 def adds_words(found: Correction, screen: Screen) -> str:
     where = f", learned at {_names(found.learned_at)}" if found.learned_at else ""
-    return (
-        f"your book adds {screen.fine(found.stagger, signed=True)} on {found.condition}{where}"
-    )
+    return f"your book adds {screen.fine(found.stagger, signed=True)} on {found.condition}{where}"
 
 
 def brief_lesson(study: Study, physics: Baseline, screen: Screen) -> str:

@@ -12,9 +12,10 @@ from rollpath.cli.arguments import (
     run_baseline_case,
     screen_of,
 )
-from rollpath.cli.book import add_lesson_argument, lesson_of, note_book, told_of_book
+from rollpath.cli.book import add_lesson_argument, lesson_of, note_book
 from rollpath.cli.given import Given, add_given_arguments, given
 from rollpath.doubts import give_or_take
+from rollpath.files.books import told_of_book
 from rollpath.scales.rates import effect_of
 from rollpath.screen import Screen
 from rollpath.show.baseline import baseline_json, baseline_screen

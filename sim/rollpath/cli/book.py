@@ -11,24 +11,13 @@ from typing import TYPE_CHECKING, Any
 from rollpath.car import Car
 from rollpath.cli.arguments import CommandError, path_of, screen_of
 from rollpath.cli.given import Given, trailer_folder
-from rollpath.files.schema import FileError
+from rollpath.files.books import told_of_book
 from rollpath.track import Condition
 
 if TYPE_CHECKING:
     from rollpath.book.book import Book
     from rollpath.book.lessons import Correction, Study
     from rollpath.book.run import Page
-
-
-@contextmanager
-def told_of_book() -> Iterator[None]:
-    """Faults of a notebook are told as those of any file."""
-    from rollpath.book.run import BookError
-
-    try:
-        yield
-    except BookError as error:
-        raise FileError(error.lines) from None
 
 
 def book_path(arguments: argparse.Namespace) -> Path:

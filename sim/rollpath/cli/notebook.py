@@ -16,9 +16,10 @@ from rollpath.cli.arguments import (
     screen_of,
     word_of,
 )
-from rollpath.cli.book import open_book, told_of_book
+from rollpath.cli.book import open_book
 from rollpath.cli.given import trailer_of
 from rollpath.cli.notebook_run import add_number_argument, day_of, show_run
+from rollpath.files.books import told_of_book
 from rollpath.show.notebook import list_screen, page_json
 from rollpath.show.review import review_json, review_screen
 from rollpath.show.words import as_json

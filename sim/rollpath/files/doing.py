@@ -7,12 +7,15 @@ night to writing it, and whoever comes later changes what the earlier one left.
 import hashlib
 import json
 from collections.abc import Callable, Mapping
+from contextlib import suppress
+from datetime import datetime
 from pathlib import Path
 
-from rollpath.book.action import Action
+from rollpath.book.action import Action, last_to_undo
 from rollpath.book.book import Book
-from rollpath.book.run import BookError
 from rollpath.errors import RollpathError
+from rollpath.files.begun import Begun, alike, begun_in, end
+from rollpath.files.books import told_of_book
 from rollpath.files.cars import check_change
 from rollpath.files.schema import FileError
 from rollpath.files.trailers import load_night, load_trailer, night_text
@@ -66,6 +69,7 @@ def done(folder: Path, what: str, change: Changing, seen: str | None = None) -> 
     """
     path = folder / TONIGHT
     with locked(path) as file:
+        _end_begun(path, file)
         trailer = load_trailer(folder)
         night = change(trailer)
         before, after = difference(trailer.night, night)
@@ -73,16 +77,55 @@ def done(folder: Path, what: str, change: Changing, seen: str | None = None) -> 
             return trailer
         if seen is not None and seen != mark_of(trailer.night):
             raise ChangedError("somebody else did something in between")
-        write_locked(file, night_text(night))
-        try:
-            record(trailer, what, before, after)
-        except FileError as error:
-            write_locked(file, night_text(trailer.night))
-            raise FileError([*error.lines, "nothing was changed"]) from None
-        except BaseException:
-            write_locked(file, night_text(trailer.night))
-            raise
+        with told_of_book(), Book(trailer.book) as book:
+            times = alike(book.actions(), what, before, after)
+            begun = Begun(what, before, after, datetime.now().isoformat(), times)
+            _in_both(file, trailer.night, night, begun, book)
     return load_trailer(folder)
+
+
+def _end_begun(path: Path, file: Path) -> None:
+    """What was begun when somebody was stopped is ended: the book has it, tonight is clean.
+
+    Raises
+    ------
+    FileError
+    """
+    begun = begun_in(path)
+    if begun is None:
+        return
+    with told_of_book(), Book(path.with_name("season.db")) as book:
+        actions = book.actions()
+        last = last_to_undo(actions)
+        is_left = not begun.undoes or (last is not None and last.key == begun.undoes)
+        if not begun.is_in(actions) and is_left:
+            end(begun, book)
+    write_locked(file, night_text(load_night(path)))
+
+
+def _in_both(file: Path, was: Night, night: Night, begun: Begun, book: Book) -> Action:
+    """Write tonight and the book, so that a crash anywhere can be made good; see `begun`.
+
+    The action is that of the book.
+
+    Raises
+    ------
+    FileError
+        If either cannot be written; then both are as they were.
+    """
+    write_locked(file, night_text(night, begun.text()))
+    try:
+        with told_of_book():
+            action = end(begun, book)
+    except FileError as error:
+        write_locked(file, night_text(was))
+        raise FileError([*error.lines, "nothing was changed"]) from None
+    if begun.undoes and action.undoes != begun.undoes:  # a clock set back: the book goes by its own
+        state = {name: at for name, at in as_state(was).items() if name not in action.before}
+        night = from_state({**state, **action.after})
+    with suppress(FileError):  # a full disk: the book has it, and the next one sees that
+        write_locked(file, night_text(night))
+    return action
 
 
 def record(
@@ -95,11 +138,8 @@ def record(
     FileError
         If it cannot be kept.
     """
-    try:
-        with Book(trailer.book) as book:
-            book.record_action(what, before, after)
-    except BookError as error:
-        raise FileError(error.lines) from None
+    with told_of_book(), Book(trailer.book) as book:
+        book.record_action(what, before, after)
 
 
 def undone(folder: Path, last: str | None = None) -> Action:
@@ -120,23 +160,24 @@ def undone(folder: Path, last: str | None = None) -> Action:
     """
     path = folder / TONIGHT
     with locked(path) as file:
+        _end_begun(path, file)
         night = load_night(path)
-        try:
-            with Book(load_trailer(folder).book) as book:
-                if last is not None and last != last_done(book.actions()):
-                    raise ChangedError("somebody else did something in between")
-                action = book.undo()
-        except BookError as error:
-            raise FileError(error.lines) from None
-        state = {name: at for name, at in as_state(night).items() if name not in action.before}
-        write_locked(file, night_text(from_state({**state, **action.after})))
-    return action
+        with told_of_book(), Book(load_trailer(folder).book) as book:
+            actions = book.actions()
+            if last is not None and last != last_done(actions):
+                raise ChangedError("somebody else did something in between")
+            back = last_to_undo(actions)
+            if back is None:
+                raise FileError(["nothing to undo"])
+            state = {name: at for name, at in as_state(night).items() if name not in back.after}
+            begun = Begun(
+                "undo", back.after, back.before, datetime.now().isoformat(), 0, back.key
+            )  # fmt: skip
+            return _in_both(file, night, from_state({**state, **back.before}), begun, book)
 
 
 def last_done(actions: list[Action]) -> str:
     """Key of the action that the next undo takes back; empty when there is none."""
-    from rollpath.book.action import last_to_undo
-
     last = last_to_undo(actions)
     return "" if last is None else last.key
 

@@ -29,7 +29,7 @@ from rollpath.trailer.interview import (
     track_file,
     values_of,
 )
-from rollpath.trailer.night import Fitted, Night, as_state, from_state
+from rollpath.trailer.night import Fitted, Night, from_state
 from rollpath.trailer.place import TONIGHT
 from rollpath.trailer.trailer import Trailer
 from rollpath.units import INCH, PSI, parse, with_unit
@@ -49,6 +49,10 @@ TRAILER_SCHEMA: Schema = {
     "on_car": Group(dict.fromkeys(CORNERS, Group(_FITTED))),
     "pads": Group({**dict.fromkeys(CORNERS, _PAD), "driver": choice(["in", "out"])}),
     "weighed": Group(dict.fromkeys(CORNERS, Group(_FITTED))),
+    "begun": text_field(
+        longest=1 << 16,
+        worth="what was being done when rollpath was stopped; it is ended next time",
+    ),
 }
 
 
@@ -107,8 +111,15 @@ def save_night(folder: Path, night: Night) -> Path:
     return path
 
 
-def night_text(night: Night) -> str:
-    """A night as `trailer.yaml` holds it."""
+def night_text(night: Night, begun: str = "") -> str:
+    """A night as `trailer.yaml` holds it.
+
+    Parameters
+    ----------
+    night : Night
+    begun : str
+        What is being done and may not be in the book yet; see `begun`.
+    """
     lines = ["# Tonight, written by rollpath; every change is in season.db with its time."]
     lines += [
         f"{name}: {quoted(value)}"
@@ -128,8 +139,8 @@ def night_text(night: Night) -> str:
         driver = f"driver: {'in' if night.driver_in else 'out'}"
         lines.append(f"pads: {{{', '.join([*pads, driver])}}}")
         lines += ["weighed:", *_fitted_lines(night, "weighed")] if _says(night, "weighed") else []
-    state = as_state(night)
-    return "\n".join(lines if state else [*lines, "{}"]) + "\n"
+    lines += [f"begun: {quoted(begun)}"] if begun else []
+    return "\n".join(lines if len(lines) > 1 else [*lines, "{}"]) + "\n"
 
 
 def _says(night: Night, which: str) -> bool:

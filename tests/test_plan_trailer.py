@@ -2,6 +2,7 @@
 
 import io
 import json
+import re
 import shutil
 from pathlib import Path
 
@@ -95,6 +96,27 @@ def test_a_plan_of_another_car_is_not_kept(pits, told):
     assert not (pits / "plan.yaml").exists()
 
 
+def rewrite(here, old, new, times=-1):
+    path = here / "plan.yaml"
+    path.write_text(path.read_text().replace(old, new, times))
+
+
+def test_a_tire_on_two_corners_is_told(pits, told, capsys):
+    told(*NIGHT)
+    tire = re.search(r'left_front: {tire: ("\w+")', (pits / "plan.yaml").read_text())[1]
+    rewrite(pits, 'right_front: {tire: "', f'right_front: {{tire: {tire}, x: "')
+    rewrite(pits, ", x: ", ", tire: ")  # a key twice is a fault of its own
+    assert main(["bolt", "--plan", "heat"]) == 2
+    assert "plan.yaml:" in capsys.readouterr().err
+    told(*NIGHT)
+    text = (pits / "plan.yaml").read_text()
+    other = re.search(r'right_front: {tire: ("\w+")', text)[1]
+    (pits / "plan.yaml").write_text(text.replace(other, tire))
+    assert main(["bolt", "--plan", "heat"]) == 2
+    told_line = capsys.readouterr().err.splitlines()[0]
+    assert f"plan.yaml:3: {tire[1:-1]}: is on two corners; rollpath plan" in told_line
+
+
 @pytest.mark.parametrize(
     ("spoil", "typed", "words"),
     [
@@ -105,6 +127,21 @@ def test_a_plan_of_another_car_is_not_kept(pits, told):
          ("--plan", "heat"), "plan.yaml:2: left_front: missing"),
         (lambda here: (here / "rack.yaml").write_text(BARE),
          ("--plan", "heat"), "no tire"),
+        (lambda here: (here / "rack.yaml").write_text(BARE),
+         ("--plan", "feature"), "plan.yaml:8: feature: no tire"),
+        (lambda here: (here / "rack.yaml").unlink(), ("--plan", "heat"), "plan.yaml:3: heat: "),
+        (lambda here: (here / "plan.yaml").write_text(""), ("--plan", "heat"), "plan.yaml"),
+        (lambda here: (here / "plan.yaml").write_text("# nothing\nrun: []\n"),
+         ("--plan", "heat"), 'plan.yaml:2: run: unknown key; did you mean "runs"'),
+        (lambda here: (here / "plan.yaml").write_text("runs: heat\n"),
+         ("--plan", "heat"), "plan.yaml:1: runs: expected"),
+        (lambda here: (here / "plan.yaml").write_text("{}\n"),
+         ("--plan", "heat"), "plan.yaml:1: runs: missing; rollpath plan writes it anew"),
+        (lambda here: rewrite(here, "tire:", "tyre:"), ("--plan", "heat"), 'plan.yaml:4: '),
+        (lambda here: rewrite(here, "name: \"feature\"", "name: \"heat\""),
+         ("--plan", "heat"), "plan.yaml:8: name: another run has this name"),
+        (lambda here: rewrite(here, "psi", "bananas"),
+         ("--plan", "heat"), "plan.yaml:4: pressure: expected a pressure"),
     ],
 )  # fmt: skip
 def test_what_cannot_be_taken_over_is_told_in_a_line(pits, told, capsys, spoil, typed, words):

@@ -17,11 +17,10 @@ from rollpath.cli.doing import trailer_here
 from rollpath.corners import Corners, corner_named
 from rollpath.files.cars import check_change
 from rollpath.files.doing import done, fitted_by, pressure_by, undone
-from rollpath.files.plans import load_plan
+from rollpath.files.plans import planned_night
 from rollpath.files.trailers import load_trailer
 from rollpath.show.trailer import standing_json, standing_screen
 from rollpath.show.words import as_json
-from rollpath.trailer.column import column_named, taken_over
 from rollpath.trailer.night import Night, bolted, pumped, turned, weighed
 from rollpath.trailer.trailer import Trailer
 from rollpath.units import parse
@@ -87,7 +86,7 @@ def _bolt(arguments: argparse.Namespace) -> None:
         if arguments.plan is not None:
             if arguments.tires or arguments.jack:
                 raise CommandError("--plan stands alone: it says all four tires, air and jacks")
-            return taken_over(trailer, column_named(load_plan(trailer.folder), arguments.plan))
+            return planned_night(trailer, arguments.plan)
         if not arguments.tires and not arguments.jack:
             raise CommandError("what goes where? such as: rollpath bolt lr=L5 rr=R7")
         corners = [corner for corner, _ in arguments.tires]

@@ -12,6 +12,7 @@ from typing import Any
 from rollpath.book.run import ENTRIES, Entry
 from rollpath.files.cars import CAR_SCHEMA
 from rollpath.files.logs import RUN_COLUMNS
+from rollpath.files.plans import PLAN_SCHEMA
 from rollpath.files.racks import RACK_SCHEMA
 from rollpath.files.schema import Either, Entries, Field, Group, Several, Wanted
 from rollpath.files.sessions import SESSION_SCHEMA
@@ -69,6 +70,9 @@ _SECTIONS = {
     "first.",
     "Tonight": "`trailer.yaml`, kept by `rollpath tonight`, `bolt`, `air` and `pads`; here "
     "left_front stands for each corner.",
+    "Plan": "`plan.yaml` in the trailer, written by `rollpath plan`, read by `rollpath bolt "
+    "--plan RUN`; `runs` is a list of up to twelve, each with all four corners; here left_front "
+    "stands for each. What cannot stand is told with its line; `rollpath plan` writes it anew.",
     "Scale sessions": "A CSV, one weighing a row. A heading may state the unit of its column: "
     "`left_rear_weight (lb)`.",
     "Logs": "A CSV with a heading. A log needs a time, and either a position or a speed; "
@@ -88,6 +92,8 @@ def reference_page() -> str:
         "Rack": _keys(RACK_SCHEMA),
         "Tonight": ((key, one) for key, one in _keys(TRAILER_SCHEMA) if "right_" not in key
                     and "left_rear" not in key),
+        "Plan": ((key, one) for key, one in _keys(PLAN_SCHEMA) if "right_" not in key
+                 and "left_rear" not in key),
         "Scale sessions": _keys(SESSION_SCHEMA),
     }  # fmt: skip
     parts = [_INTRODUCTION]

@@ -168,10 +168,10 @@ def test_a_tire_that_the_rack_lacks_is_added_when_it_is_said_to_be_new(pits, tol
     assert main(["tires", "tape", "Q 7", "84 in"]) == 2
     assert "--new adds it" in capsys.readouterr().err
     assert (pits / "rack.yaml").read_text() == before
-    told("tires", "tape", "Q 7", "84 in", "84 1/8 in", "--pressure", "12", "--new")
+    told("tires", "tape", "Q 7", "84 in", "84 1/4 in", "--pressure", "12", "--new")
     after = load_trailer(pits)
     tire = after.rack.tires[-1]
-    assert (tire.name, tire.cold.mean, tire.on_car) == ("Q 7", pytest.approx(2.1352, abs=1e-3), "")
+    assert (tire.name, tire.cold.mean, tire.on_car) == ("Q 7", pytest.approx(2.13678, abs=1e-4), "")
     assert (pits / "rack.yaml").read_text().startswith(before.rstrip("\n"))
     assert main(["tires", "tape", "Q 7", "84 in", "--new"]) == 2
     assert "leave --new out" in capsys.readouterr().err

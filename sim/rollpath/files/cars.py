@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from rollpath.car import DEFAULT_WINDOW, Alike, Axle, BiteRates, Car, Fuel, Springs, Tire
 from rollpath.corners import CORNERS, Corners
-from rollpath.files.reading import Reader, check_sort, read_yaml
+from rollpath.files.reading import read_sort
 from rollpath.files.schema import (
     Field,
     Group,
@@ -175,10 +175,7 @@ def load_car(path: str | Path) -> Car:
 
 def load_car_values(path: str | Path) -> dict[str, Any]:
     """The values of a car file in SI, checked; see `load_car`."""
-    reader = Reader(Path(path))
-    node = read_yaml(reader.path)
-    check_sort(reader.path, node, "car")
-    values = reader.mapping(node, CAR_SCHEMA)
+    reader, values = read_sort(path, "car", CAR_SCHEMA)
     window = values.get("stagger_window", DEFAULT_WINDOW)
     if window[0] >= window[1]:
         reader.fault_at("stagger_window", "expected the lower end first, such as [1 in, 4 in]")

@@ -6,7 +6,7 @@ from typing import Any
 
 from rollpath.corners import CORNERS, Corners
 from rollpath.files.cars import PRESSURE, ROLLOUT
-from rollpath.files.reading import Reader, check_sort, read_yaml
+from rollpath.files.reading import Reader, read_sort
 from rollpath.files.schema import (
     Either,
     Entries,
@@ -119,10 +119,7 @@ def load_rack(path: str | Path) -> Rack:
     FileError
         With every fault of the file; `DoubtfulError` when values are only doubtful; see `slips`.
     """
-    path = Path(path)
-    reader, node = Reader(path), read_yaml(path)
-    check_sort(path, node, "rack")
-    values = reader.mapping(node, RACK_SCHEMA)
+    reader, values = read_sort(path, "rack", RACK_SCHEMA)
     if "tires" not in values and "tires" not in reader.lines:
         reader.fault(1, "tires: missing; a list of tires, each with id and rollout")
     entries = values.get("tires", [])

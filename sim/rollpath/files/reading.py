@@ -104,7 +104,7 @@ TELLTALES = {
 """Keys by which the sorts of file are told apart."""
 
 
-def check_sort(path: Path, node: yaml.Node, wanted: str) -> None:
+def _check_sort(path: Path, node: yaml.Node, wanted: str) -> None:
     """Refuse a file of another sort than wanted: files named in the wrong order, most likely.
 
     Raises
@@ -372,3 +372,24 @@ def other_unit(text: str, wanted: Field) -> str:
 
 _METRIC = {"tape": ("cm", "mm", "m"), "pressure": ("bar", "kPa"), "weight": ("kg", "N")}
 """Units in which such a number may have been read off."""
+
+
+def read_sort(path: str | Path, sort: str, schema: Schema) -> tuple[Reader, dict[str, Any]]:
+    """The values of a file of one sort, and the reader that holds their lines and faults.
+
+    Parameters
+    ----------
+    path : str or Path
+    sort : str
+        A key of `TELLTALES`.
+    schema : Schema
+
+    Raises
+    ------
+    FileError
+        If it cannot be read at all, or is of another sort.
+    """
+    reader = Reader(Path(path))
+    node = read_yaml(reader.path)
+    _check_sort(reader.path, node, sort)
+    return reader, reader.mapping(node, schema)

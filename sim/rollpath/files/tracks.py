@@ -5,7 +5,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from rollpath.files.reading import Reader, check_sort, read_yaml
+from rollpath.files.reading import read_sort
 from rollpath.files.schema import (
     Either,
     Field,
@@ -128,10 +128,7 @@ def load_track(path: str | Path) -> Track:
 
 def load_track_values(path: str | Path) -> dict[str, Any]:
     """The values of a track file in SI, checked; see `load_track`."""
-    reader = Reader(Path(path))
-    node = read_yaml(reader.path)
-    check_sort(reader.path, node, "track")
-    values = reader.mapping(node, track_schema(list(CONDITIONS)))
+    reader, values = read_sort(path, "track", track_schema(list(CONDITIONS)))
     if isinstance(values.get("bank"), float):
         values["bank"] = {"corners": values["bank"]}
     reader.raise_faults()

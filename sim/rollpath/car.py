@@ -50,7 +50,13 @@ class Axle:
         return 0.5 * self.track_width
 
     def with_stagger(self, stagger: Real) -> "Axle":
-        """The axle with another stagger on the same mean rollout."""
+        """The axle with another stagger on the same mean rollout.
+
+        Parameters
+        ----------
+        stagger : float or ndarray, shape (cases,)
+            m.
+        """
         mean, half = self.mean_rollout, 0.5 * stagger
         return Axle(self.track_width, mean - half, mean + half)
 

@@ -128,7 +128,13 @@ Thing = TypeVar("Thing", Track, Car)
 
 
 def place_of(key: str) -> list[str]:
-    """The attributes that lead to what a file calls by a dotted key, outermost first."""
+    """The attributes that lead to what a file calls by a dotted key, outermost first.
+
+    Parameters
+    ----------
+    key : str
+        Such as ``rear.left.rollout``.
+    """
     return _PLACES.get(key, key).split(".")
 
 
@@ -164,6 +170,12 @@ class Sweep:
 
     def put(self, thing: Thing, value: Real) -> Thing:
         """The track or car with a value in place of the one number.
+
+        Parameters
+        ----------
+        thing : Track or Car
+        value : float or ndarray, shape (cases,)
+            SI; of a rate per inch of stagger what is given for each inch.
 
         Raises
         ------

@@ -99,9 +99,23 @@ RAISES_BITE: Corners[float] = Corners(-1.0, 1.0, 1.0, -1.0)
 
 
 def sum_of(a: Corners[Real], b: Corners[Real]) -> Corners[Real]:
+    """The sum of two amounts, corner by corner.
+
+    Parameters
+    ----------
+    a, b : Corners of float or ndarray
+        Of one unit.
+    """
     return a.with_each(b, lambda one, other: one + other)
 
 
 def only(corner: str, amount: Real) -> Corners[Real]:
-    """An amount at one corner and nothing at the others."""
+    """An amount at one corner and nothing at the others.
+
+    Parameters
+    ----------
+    corner : str
+        One of `CORNERS`.
+    amount : float or ndarray
+    """
     return replace(NOTHING, **{corner: amount})

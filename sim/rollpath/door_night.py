@@ -182,7 +182,17 @@ def _earlier_tonight(trailer: Trailer, track: Track, car: Car) -> Timed | None:
 
 
 def timed_or_none(track: Track, car: Car, condition: str | None, lap_time: float) -> Timed | None:
-    """What a lap time in a book says of the surface; None where no grip gives it."""
+    """What a lap time in a book says of the surface; None where no grip gives it.
+
+    Parameters
+    ----------
+    track : Track
+    car : Car
+    condition : str, optional
+        The surface that was said.
+    lap_time : float
+        s.
+    """
     try:
         state = surface_on(track, condition or DEFAULT_CONDITION)
         return grip_for_lap_time(track, car, state, None, lap_time)
@@ -219,6 +229,12 @@ def _baseline_tonight(track: Track, car: Car, now: Night) -> Baseline:
 def with_lap_time(trailer: Trailer, lap_time: float) -> Night:
     """The night with the best lap so far, s, when the track can give such a lap.
 
+    Parameters
+    ----------
+    trailer : Trailer
+    lap_time : float
+        s.
+
     Raises
     ------
     surface.StopwatchError
@@ -230,7 +246,14 @@ def with_lap_time(trailer: Trailer, lap_time: float) -> Night:
 
 
 def timed_tonight(trailer: Trailer, lap_time: float) -> Timed:
-    """What a lap of tonight, s, says of the surface; see `with_lap_time`."""
+    """What a lap of tonight, s, says of the surface; see `with_lap_time`.
+
+    Parameters
+    ----------
+    trailer : Trailer
+    lap_time : float
+        s.
+    """
     track, now = track_tonight(trailer), trailer.night
     state = surface_on(track, now.condition or DEFAULT_CONDITION)
     return grip_for_lap_time(track, trailer.standing.car, state, None, lap_time)

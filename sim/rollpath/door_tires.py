@@ -183,7 +183,19 @@ def run_of(
     car: Car,
     taught: Taught | None = None,
 ) -> PlanRun:
-    """One run of a plan from what it wants; see `plan`."""
+    """One run of a plan from what it wants; see `plan`.
+
+    Parameters
+    ----------
+    name : str
+        Of the run.
+    wanted : length, str or Baseline
+        A stagger, m or trade text; a surface; or a recommendation.
+    track : Track, optional
+        Where it is run; a surface needs it.
+    car : Car
+    taught : Taught, optional
+    """
     if not isinstance(wanted, str) or re.match(r"[-+]?[\d.]", wanted):
         return PlanRun(name, aim_of(wanted))
     if track is None:

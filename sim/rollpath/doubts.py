@@ -189,7 +189,16 @@ def _grip_doubt(result: Baseline) -> tuple[bool, str, float]:
 
 
 def surface_varied(condition: Condition, name: str, share: Real) -> Condition:
-    """A surface with its grip or its slip stiffness more by a share."""
+    """A surface with its grip or its slip stiffness more by a share.
+
+    Parameters
+    ----------
+    condition : Condition
+    name : str
+        ``grip`` or ``slip_stiffness``.
+    share : float or ndarray, shape (cases,)
+        0.1 is a tenth more.
+    """
     was, factor = getattr(condition, name), 1.0 + share
     if isinstance(was, GripBands) and np.ndim(share) > 0:
         factor = across(factor)
@@ -256,7 +265,14 @@ def track_tolerances(track: Track) -> dict[str, float]:
 
 
 def track_value(track: Track, name: str) -> float:
-    """The measurement of a track by its name in `track_tolerances`."""
+    """The measurement of a track by its name in `track_tolerances`.
+
+    Parameters
+    ----------
+    track : Track
+    name : str
+        m; ``bank`` in rad.
+    """
     first, second = track.inside_radius
     values: dict[str, Real] = {
         "radius_1": first,
@@ -268,7 +284,16 @@ def track_value(track: Track, name: str) -> float:
 
 
 def track_varied(track: Track, name: str, by: Real) -> Track:
-    """A track with one measurement more."""
+    """A track with one measurement more.
+
+    Parameters
+    ----------
+    track : Track
+    name : str
+        One of `track_tolerances`.
+    by : float or ndarray, shape (cases,)
+        m; of ``bank`` rad.
+    """
     radius_1, radius_2 = track.inside_radius
     if name == "radius_1":
         return replace(track, inside_radius=(radius_1 + by, radius_2))
@@ -288,7 +313,14 @@ _ROLLOUTS = frozenset({"rear.left.rollout", "rear.right.rollout"})
 
 
 def value_of(car: Car, key: str) -> float:
-    """The value that a car has for a key of its file, SI; of ``springs`` the front's share."""
+    """The value that a car has for a key of its file, SI; of ``springs`` the front's share.
+
+    Parameters
+    ----------
+    car : Car
+    key : str
+        Dotted, as in the file; nan where the car has no such group.
+    """
     group, _, name = key.partition(".")
     if key == "springs":
         return float(car.front_roll_share)
@@ -305,7 +337,16 @@ def value_of(car: Car, key: str) -> float:
 
 
 def varied(car: Car, key: str, by: Real) -> Car:
-    """A car with one value of its file more; a rollout takes the other tire of the axle along."""
+    """A car with one value of its file more; a rollout takes the other tire of the axle along.
+
+    Parameters
+    ----------
+    car : Car
+    key : str
+        Dotted, as in the file.
+    by : float or ndarray, shape (cases,)
+        SI, added.
+    """
     group, _, name = key.partition(".")
     changed: dict[str, Any] = {}
     if key == "springs":

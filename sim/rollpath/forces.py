@@ -205,6 +205,14 @@ def accelerations(
     ``T = (mu^2 q N + (mu^2 N^2 - e r^2 a_y^2)^(1/2)) / e``, e = 1 - mu^2 q^2, and no more than the
     grip circle of the whole car leaves.
 
+    Parameters
+    ----------
+    road : Road
+        Stations, (n,) or (cases, n).
+    means : Means
+    w : ndarray
+        Half the speed squared at the stations, m2/s2.
+
     Returns
     -------
     forward, forward_slope, backward, backward_slope : ndarray
@@ -237,7 +245,14 @@ def accelerations(
 
 
 def across_and_down(road: Road, w: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Lateral acceleration and load per unit mass in the road plane, m/s2."""
+    """Lateral acceleration and load per unit mass in the road plane, m/s2.
+
+    Parameters
+    ----------
+    road : Road
+    w : ndarray
+        Half the speed squared at the stations of `road`, m2/s2.
+    """
     n = road.rest + road.press * w
     return road.turn * w - road.slide, np.maximum(n, LEAST_LOAD)
 
@@ -258,6 +273,15 @@ def resistance(
     """Air, rolling and cornering drag per unit mass, its slope by w, and tan(alpha).
 
     Cornering drag is a_y tan(alpha), alpha from the brush tire [2]_.
+
+    Parameters
+    ----------
+    road : Road
+    means : Means
+    w : ndarray
+        Half the speed squared at the stations of `road`, m2/s2.
+    a_y, n : ndarray
+        As `across_and_down` has them, m/s2.
     """
     mu, C = road.mu, means.slip_stiffness
     side = np.abs(a_y)

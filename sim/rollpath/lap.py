@@ -115,7 +115,13 @@ class Lap:
         return time[()]
 
     def share(self, phase: str) -> Real:
-        """Share of the lap's length that is this phase."""
+        """Share of the lap's length that is this phase.
+
+        Parameters
+        ----------
+        phase : str
+            One of `PHASES`.
+        """
         there = self.phase == PHASES.index(phase)
         share: FloatArray = (self.groove.ds * there).sum(axis=-1) / self.groove.length
         return share[()]
@@ -183,7 +189,16 @@ def _cases(groove: Groove, car: Car, condition: Condition, extra_drag: Real) -> 
 
 
 def some_cases(thing: Any, picked: slice, cases: int) -> Any:
-    """Some cases of a car, a surface or a swept groove; what is the same in all stays."""
+    """Some cases of a car, a surface or a swept groove; what is the same in all stays.
+
+    Parameters
+    ----------
+    thing : object
+        A dataclass, or an array whose first axis is the cases.
+    picked : slice
+    cases : int
+        How many there are; an array of another length is the same in all.
+    """
     if isinstance(thing, np.ndarray):
         return thing[picked] if thing.ndim and len(thing) == cases else thing
     if isinstance(thing, tuple):
@@ -306,17 +321,33 @@ def _around(spare: FloatArray, z: FloatArray, m: FloatArray) -> FloatArray:
 
 
 def station_after(stations: FloatArray) -> FloatArray:
-    """The station after each, around the lap."""
+    """The station after each, around the lap.
+
+    Parameters
+    ----------
+    stations : ndarray, shape (..., n)
+    """
     return np.concatenate([stations[..., 1:], stations[..., :1]], axis=-1)
 
 
 def between(stations: FloatArray) -> FloatArray:
-    """Mean of each station and the next, around the lap."""
+    """Mean of each station and the next, around the lap.
+
+    Parameters
+    ----------
+    stations : ndarray, shape (..., n)
+    """
     return 0.5 * (stations + station_after(stations))
 
 
 def growth(gap: FloatArray) -> FloatArray:
-    """(exp(gap) - 1) / gap; 1 where gap is nothing."""
+    """(exp(gap) - 1) / gap; 1 where gap is nothing.
+
+    Parameters
+    ----------
+    gap : ndarray
+        A bare number.
+    """
     gap = gap + LEAST_GAP
     growth: FloatArray = np.expm1(gap) / gap
     return growth
@@ -356,7 +387,17 @@ def _phases(
 
 
 def without_slivers(phase: NDArray[np.int_], ds: FloatArray, least: Real) -> NDArray[np.int_]:
-    """The phases with those shorter than a car given to the longer neighbour, shortest first."""
+    """The phases with those shorter than a car given to the longer neighbour, shortest first.
+
+    Parameters
+    ----------
+    phase : ndarray of int, shape (n,) or (cases, n)
+        Place in `PHASES` of each station.
+    ds : ndarray, shape (n,) or (cases, n)
+        m.
+    least : float or ndarray, shape (cases,)
+        Length that a phase has, m.
+    """
     n = phase.shape[-1]
     rows = phase.reshape(-1, n).copy()
     lengths = np.broadcast_to(ds, phase.shape).reshape(-1, n)

@@ -14,7 +14,12 @@ from rollpath.units import FloatArray, G, Real
 
 
 def across(value: Real) -> FloatArray:
-    """A number of a case, set beside the stations: shape () to (1,), (cases,) to (cases, 1)."""
+    """A number of a case, set beside the stations: shape () to (1,), (cases,) to (cases, 1).
+
+    Parameters
+    ----------
+    value : float or ndarray, shape (cases,)
+    """
     return np.asarray(value, dtype=float)[..., None]
 
 

@@ -94,7 +94,17 @@ TRADE_UNITS = {
 
 
 def trade_values(key: str, kind: str, values: FloatArray) -> tuple[str, list[float]]:
-    """A key with its trade unit at the end, and SI values of a kind in that unit."""
+    """A key with its trade unit at the end, and SI values of a kind in that unit.
+
+    Parameters
+    ----------
+    key : str
+        Without a unit.
+    kind : str
+        A key of `units.KINDS`.
+    values : ndarray
+        SI.
+    """
     name = key.replace(".", "_")
     if kind not in TRADE_UNITS:
         return name, [float(value) for value in values]

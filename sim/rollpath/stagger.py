@@ -106,11 +106,23 @@ class Recommendation:
         return {-1: "low", 0: None, 1: "high"}[int(self.window_end)]
 
     def cost(self, stagger: Real) -> Real:
-        """Root-mean-square mismatch with a stagger fitted, weighted as the optimum is, m."""
+        """Root-mean-square mismatch with a stagger fitted, weighted as the optimum is, m.
+
+        Parameters
+        ----------
+        stagger : float or ndarray, shape (cases,)
+            m.
+        """
         return np.hypot(self.spread, stagger - self.unbounded)
 
     def time_lost(self, stagger: Real) -> Real:
-        """Lap time lost to scrub drag with a stagger fitted, s; an estimate."""
+        """Lap time lost to scrub drag with a stagger fitted, s; an estimate.
+
+        Parameters
+        ----------
+        stagger : float or ndarray, shape (cases,)
+            m.
+        """
         least, rate = self.scrub_time
         return least + rate * (stagger - self.quickest) ** 2
 
@@ -270,7 +282,14 @@ def corrected(result: Baseline, by: float) -> Baseline:
 
 
 def moved_by(best: Recommendation, by: Real) -> Recommendation:
-    """A recommendation with its best staggers and its band so much larger, m."""
+    """A recommendation with its best staggers and its band so much larger, m.
+
+    Parameters
+    ----------
+    best : Recommendation
+    by : float or ndarray, shape (cases,)
+        m, added.
+    """
     unbounded = best.unbounded + by
     optimum = np.clip(unbounded, *best.window)
     reach = _band_reach(best.spread, optimum - unbounded)

@@ -69,6 +69,12 @@ def mixed(one: Condition, other: Condition, share: float, name: str = "") -> Con
 def named_near(track: Track, grip: float) -> tuple[str, ...]:
     """The surfaces of a track that a grip is nearest to: one that it is, or one or two beside it.
 
+    Parameters
+    ----------
+    track : Track
+    grip : float
+        A friction coefficient.
+
     Returns
     -------
     tuple of str
@@ -171,6 +177,12 @@ def grip_for_lap_time(
 
 def come_from(track: Track, earlier: float, now: float) -> tuple[str, str, float]:
     """How far a track has come between two grips, as a share of the way from heavy to slick.
+
+    Parameters
+    ----------
+    track : Track
+    earlier, now : float
+        Grip, friction coefficients.
 
     Returns
     -------

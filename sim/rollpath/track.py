@@ -242,7 +242,7 @@ class Track:
 
 
 def typical_width(inside_radius: tuple[Real, Real]) -> Real:
-    """A width for a track whose width nobody measured: `TYPICAL_WIDTH`, less on a tight one."""
+    """A width, m, for radii of both ends, m, where nobody measured it: less on a tight track."""
     return np.minimum(TYPICAL_WIDTH, 0.5 * np.minimum(*inside_radius))
 
 

@@ -78,7 +78,13 @@ ch. 3. Radial: engineering judgement; the belt keeps its length, so that it lose
 
 
 def typical(key: str) -> float:
-    """The typical value of a key of the car file, SI."""
+    """The typical value of a key of the car file, SI.
+
+    Parameters
+    ----------
+    key : str
+        Dotted.
+    """
     return TYPICAL[key].value
 
 
@@ -130,6 +136,12 @@ def _beside(values: Mapping[str, Any], key: str) -> float:
 
 
 def unsure(assumed: frozenset[str]) -> Iterator[tuple[str, float]]:
-    """Each key with its standard deviation, as given or as assumed."""
+    """Each key with its standard deviation, as given or as assumed.
+
+    Parameters
+    ----------
+    assumed : frozenset of str
+        Dotted keys of the car file.
+    """
     for key, known in TYPICAL.items():
         yield key, known.doubt if key in assumed else known.given_doubt

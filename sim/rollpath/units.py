@@ -194,7 +194,12 @@ def with_unit(text: str, kind: str) -> str:
 
 
 def parse_per_turn(text: object) -> float:
-    """Read the thread of a jack, such as ``1 in per 12 turns``, as metres per turn."""
+    """Read the thread of a jack, such as ``1 in per 12 turns``, as metres per turn.
+
+    Parameters
+    ----------
+    text : str
+    """
     match = re.fullmatch(r"(.+?)\s+per\s+([\d.]+\s+)?turns?", _clean(str(text)))
     try:
         if match is None:
@@ -281,25 +286,54 @@ def _number(text: str) -> float:
 
 
 def of_inches(count: Real) -> Real:
-    """A length of so many inches, m."""
+    """A length of so many inches, m.
+
+    Parameters
+    ----------
+    count : float or ndarray
+        in.
+    """
     return count * INCH
 
 
 def of_psi(count: Real) -> Real:
-    """A pressure of so many pounds per square inch, Pa."""
+    """A pressure of so many pounds per square inch, Pa.
+
+    Parameters
+    ----------
+    count : float or ndarray
+        psi.
+    """
     return count * PSI
 
 
 def per_inch(amount: Real) -> Real:
-    """What is given for each inch, for each metre."""
+    """What is given for each inch, for each metre.
+
+    Parameters
+    ----------
+    amount : float or ndarray
+        Any unit, per inch.
+    """
     return amount / INCH
 
 
 def per_psi(amount: Real) -> Real:
-    """What is given for each pound per square inch, for each pascal."""
+    """What is given for each pound per square inch, for each pascal.
+
+    Parameters
+    ----------
+    amount : float or ndarray
+        Any unit, per psi.
+    """
     return amount / PSI
 
 
 def nearest_eighth(metres: Real) -> Real:
-    """A length rounded to the nearest 1/8 in, still in metres."""
+    """A length rounded to the nearest 1/8 in, still in metres.
+
+    Parameters
+    ----------
+    metres : float or ndarray
+    """
     return np.round(metres / INCH * 8.0) / 8.0 * INCH

@@ -76,6 +76,12 @@ class Rule:
     says: Reading
 
     def fits(self, answers: Answers) -> bool:
+        """Whether the answers are those of the rule.
+
+        Parameters
+        ----------
+        answers : Answers
+        """
         return all((getattr(answers, name) or "-") in any_of for name, any_of in self.when.items())
 
 

@@ -480,7 +480,8 @@ def settle_trim(car: Chassis, at: Stations, z: FloatArray, limit: float) -> Floa
 
 
 def trim_of(car: Chassis, at: Stations, z: FloatArray) -> Trim:
-    """The trim that the four unknowns of `settle_trim` stand for, shape (4, n)."""
+    """The trim of the four unknowns of `settle_trim`: sideslip, steer, axle speed and share, shape
+    (4, n)."""
     front, rear = _axles(car, at, z, (np.cos(z[0]), np.sin(z[0])))
     (left, _), (right, _) = rear.left, rear.right
     left_over = _left_over(car, at, z)[:3]

@@ -112,7 +112,13 @@ def columns_named(path: Path, known: Mapping[str, Field], chosen: Mapping[str, s
 
 
 def seconds_of(time: FloatArray | None) -> FloatArray | None:
-    """Times in seconds; clocks that count ms or us since 1970 are told by their size."""
+    """Times in seconds; clocks that count ms or us since 1970 are told by their size.
+
+    Parameters
+    ----------
+    time : ndarray, shape (n,), optional
+        As logged: s, ms or us.
+    """
     if time is None or not np.any(np.isfinite(time)):
         return None
     largest = float(np.nanmax(np.abs(time)))

@@ -124,7 +124,13 @@ def survey_fault(error: SurveyError) -> str:
 
 
 def points_text(x: FloatArray, y: FloatArray) -> str:
-    """A path as a CSV that `load_points` reads."""
+    """A path as a CSV that `load_points` reads.
+
+    Parameters
+    ----------
+    x, y : ndarray, shape (n,)
+        m.
+    """
     rows = (f"{a:.3f},{b:.3f}" for a, b in zip(x, y, strict=True))
     return "\n".join(["x (m),y (m)", *rows]) + "\n"
 

@@ -112,7 +112,15 @@ def car_slips(car: Car) -> list[Slip]:
 
 
 def stagger_slip(key: str, stagger: float) -> Slip | None:
-    """A stagger that no car runs: 2 ft for 2 in, most likely."""
+    """A stagger that no car runs: 2 ft for 2 in, most likely.
+
+    Parameters
+    ----------
+    key : str
+        Of the car file, or of an option.
+    stagger : float
+        m.
+    """
     if abs(stagger) <= MOST_STAGGER + 1e-9:
         return None
     inches = stagger / 12  # 2' for 2"
@@ -224,6 +232,14 @@ def run_slips(
     """What is refused or doubtful about a run to write down: its day, lap times (s), staggers (m).
 
     A run copied from old notes may be old; one of another century is a slip.
+
+    Parameters
+    ----------
+    when : datetime
+    laps : iterable of float
+        s; None where not given.
+    staggers : iterable of float
+        m; None where not given.
     """
     slips = []
     if not OLDEST <= when.year <= datetime.now().year + FURTHEST_AHEAD:

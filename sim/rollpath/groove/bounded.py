@@ -21,7 +21,15 @@ NO_MOVE = 1e-10
 
 
 def held(x: FloatArray, slope: FloatArray, least: float, most: float) -> NDArray[np.bool_]:
-    """True where a bound holds: at one, and the slope presses against it."""
+    """True where a bound holds: at one, and the slope presses against it.
+
+    Parameters
+    ----------
+    x, slope : ndarray, shape (n,)
+        Places, and how fast what is made small rises there.
+    least, most : float
+        Bounds of every place.
+    """
     pressed: NDArray[np.bool_] = ((x <= least) & (slope > 0)) | ((x >= most) & (slope < 0))
     return pressed
 

@@ -132,7 +132,15 @@ def free_edge(track: Track) -> InsideEdge:
 
 
 def free_limits(track: Track, car_width: Real) -> tuple[float, float]:
-    """Least and most offset for one car, m, with some room between."""
+    """Least and most offset for one car, m, with some room between.
+
+    Parameters
+    ----------
+    track : Track
+        One.
+    car_width : float
+        m.
+    """
     least, most = offset_limits(track, car_width)
     if np.ndim(least) > 0 or np.ndim(most) > 0:
         raise TypeError("a free groove is found for one track and one car at a time")
@@ -140,7 +148,14 @@ def free_limits(track: Track, car_width: Real) -> tuple[float, float]:
 
 
 def swing(spline: OffsetSpline, least: float, most: float) -> FloatArray:
-    """A first guess: wide on the straights, half way down in the middle of the corners."""
+    """A first guess: wide on the straights, half way down in the middle of the corners.
+
+    Parameters
+    ----------
+    spline : OffsetSpline
+    least, most : float
+        Offset outward of the inside edge, m.
+    """
     u, lap = spline.peaks, spline.length
     ends = (spline.edge.starts + 0.5 * spline.edge.blends)[0]
     low = np.zeros_like(u)
@@ -155,7 +170,15 @@ def _away(u: FloatArray, place: float, lap: float) -> FloatArray:
 
 
 def turning_zones(edge: InsideEdge, zone: float) -> FloatArray:
-    """Start, tightest and end of the diamond's turning in each corner, shape (2, 3), m."""
+    """Start, tightest and end of the diamond's turning in each corner, shape (2, 3), m.
+
+    Parameters
+    ----------
+    edge : InsideEdge
+        Of one track.
+    zone : float
+        Length from the tightest to the end, as a share of the corner's.
+    """
     starts, ends = (edge.starts + 0.5 * edge.blends)[0].reshape(2, 2).T
     tightest = starts + (ends - starts) * (0.5 + DIAMOND_PAST_MIDDLE)
     return np.stack([starts, tightest, tightest + zone * (ends - starts)], axis=-1)
@@ -164,7 +187,19 @@ def turning_zones(edge: InsideEdge, zone: float) -> FloatArray:
 def diamond_weights(
     edge: InsideEdge, zones: FloatArray, u: FloatArray, sharpness: float
 ) -> FloatArray:
-    """Weight of squared curvature at u: 1, falling to the tightest, rising on the way out."""
+    """Weight of squared curvature at u: 1, falling to the tightest, rising on the way out.
+
+    Parameters
+    ----------
+    edge : InsideEdge
+        Of one track.
+    zones : ndarray, shape (2, 3)
+        As `turning_zones` has them, m.
+    u : ndarray, shape (n,)
+        Along the inside edge, m.
+    sharpness : float
+        How many times less a turn costs at the tightest.
+    """
     lap = float(edge.length[0, 0])
     corner_ends = (edge.starts + 0.5 * edge.blends)[0, 1::2]
     power = np.zeros_like(u)
@@ -179,7 +214,16 @@ def diamond_weights(
 
 
 def bank_hold(edge: InsideEdge, u: FloatArray, grip: float = NOMINAL_GRIP) -> FloatArray:
-    """Lateral acceleration over g that a bank holds at places along the edge: tan(b + atan mu)."""
+    """Lateral acceleration over g that a bank holds at places along the edge: tan(b + atan mu).
+
+    Parameters
+    ----------
+    edge : InsideEdge
+        Of one track.
+    u : ndarray, shape (n,)
+        Along the inside edge, m.
+    grip : float
+    """
     hold: FloatArray = np.tan(edge.bank_at(u)[0] + np.arctan(grip))
     return hold
 
@@ -194,6 +238,12 @@ def bending_rows(spline: OffsetSpline, weights: Real = 1.0) -> Rows:
     Root of length; curvature as a share of what the bank holds, and its change from point to point;
     and the jumps of the path's curvature where the edge's has its kinks, dear enough that none is
     left.
+
+    Parameters
+    ----------
+    spline : OffsetSpline
+    weights : float or ndarray, shape (points,)
+        Of squared curvature at the points of the spline.
     """
     edge, u, steps = spline.edge, spline.points, spline.steps
     bases = spline.bases(u)
@@ -291,6 +341,15 @@ def settle(rows_at: Rows, least: float, most: float, c: FloatArray) -> tuple[Flo
     Each step solves the problem linearised about the last coefficients. One that does not weigh
     less is shortened; where steps go on one way, each a share r of the last, it is made 1 / (1 - r)
     as long.
+
+    Parameters
+    ----------
+    rows_at : callable
+        Rows, shape (rows,), and their derivatives, (rows, coefficients), of coefficients.
+    least, most : float
+        Bounds of every coefficient: offset, m.
+    c : ndarray, shape (coefficients,)
+        Where it starts, m.
 
     Returns
     -------

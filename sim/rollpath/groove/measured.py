@@ -72,7 +72,15 @@ class ClosedPath:
     turned_round: bool
 
     def at(self, s: FloatArray, order: int = 0) -> NDArray[np.complex128]:
-        """x + i y at distances s, shape (n,), or its derivative of an order by distance."""
+        """x + i y at distances s, shape (n,), or its derivative of an order by distance.
+
+        Parameters
+        ----------
+        s : ndarray, shape (n,)
+            Along the path, m.
+        order : int
+            0 for the places themselves, m.
+        """
         turns = _harmonics(len(self.coefficients)) * (2j * np.pi / self.length)
         values: NDArray[np.complex128] = np.exp(np.outer(s, turns)) @ (
             self.coefficients * turns**order
@@ -80,7 +88,13 @@ class ClosedPath:
         return values
 
     def curvature(self, s: FloatArray) -> FloatArray:
-        """Curvature at distances s, 1/m, positive to the left."""
+        """Curvature at distances s, 1/m, positive to the left.
+
+        Parameters
+        ----------
+        s : ndarray, shape (n,)
+            Along the path, m.
+        """
         first, second = self.at(s, 1), self.at(s, 2)
         bent: FloatArray = (np.conj(first) * second).imag / np.abs(first) ** 3
         return bent

@@ -137,6 +137,12 @@ def side_by_side(grooves: Sequence[Groove]) -> Groove:
 def grip_under(groove: Groove, condition: Condition) -> FloatArray:
     """Grip under the car.
 
+    Parameters
+    ----------
+    groove : Groove
+        Stations, (n,) or (cases, n).
+    condition : Condition
+
     Returns
     -------
     ndarray
@@ -148,14 +154,30 @@ def grip_under(groove: Groove, condition: Condition) -> FloatArray:
 
 
 def place(edge: InsideEdge, u: FloatArray, offset: Real) -> tuple[FloatArray, FloatArray]:
-    """x, y of points at an offset outward of the inside edge, shape (cases, n), m."""
+    """x, y of points at an offset outward of the inside edge, shape (cases, n), m.
+
+    Parameters
+    ----------
+    edge : InsideEdge
+    u : ndarray, shape (n,) or (cases, n)
+        Along the edge, m.
+    offset : float or ndarray
+        Outward, m.
+    """
     x, y = edge.position(np.atleast_2d(u))
     theta = edge.heading(np.atleast_2d(u))
     return x + offset * np.sin(theta), y - offset * np.cos(theta)
 
 
 def offset_limits(track: Track, car_width: Real) -> tuple[Real, Real]:
-    """Least and most offset that keep half a car width and `SPARE` off both edges, m."""
+    """Least and most offset that keep half a car width and `SPARE` off both edges, m.
+
+    Parameters
+    ----------
+    track : Track
+    car_width : float or ndarray, shape (cases,)
+        m.
+    """
     least = 0.5 * np.asarray(car_width) + SPARE
     most = track.width - least
     if np.any(most < least):
@@ -173,7 +195,24 @@ def groove_from_offset(
     swept: bool,
     settled: bool = True,
 ) -> Groove:
-    """A groove from the length and the turning of its stations, each shape (cases, n)."""
+    """A groove from the length and the turning of its stations, each shape (cases, n).
+
+    Parameters
+    ----------
+    name : str
+    edge : InsideEdge
+    ends : ndarray, shape (cases, n + 1)
+        Where the stations end along the inside edge, m.
+    ds : ndarray, shape (cases, n)
+        Length of each station, m.
+    turned : ndarray, shape (cases, n)
+        Change of heading in each, rad, to the left positive.
+    offset : ndarray, shape (cases, n)
+        Outward of the inside edge, m.
+    swept : bool
+        Whether the groove keeps its cases; else it is the first of them.
+    settled : bool
+    """
     along_edge = 0.5 * (ends[:, 1:] + ends[:, :-1])
     s = np.cumsum(ds, axis=-1) - 0.5 * ds
     corners = edge.starts + 0.5 * edge.blends

@@ -80,7 +80,13 @@ class OffsetSpline:
         return np.concatenate([t[-4:-1] - self.length, t, t[1:4] + self.length])
 
     def bases(self, u: FloatArray) -> list[FloatArray]:
-        """Values, slopes and second derivatives of the basis at u, each (n, coefficients)."""
+        """Values, slopes and second derivatives of the basis at u, each (n, coefficients).
+
+        Parameters
+        ----------
+        u : ndarray, shape (n,)
+            Along the inside edge, m.
+        """
         first, parts = cubic_bases(self._around, u)
         rows = np.arange(len(u))[:, None]
         columns = (first[:, None] + np.arange(DEGREE + 1)) % self.count
@@ -154,7 +160,14 @@ def _derivative(lower: list[FloatArray], knots: FloatArray, piece: np.ndarray) -
 
 
 def nearest_coefficients(spline: OffsetSpline, u: FloatArray, offset: FloatArray) -> FloatArray:
-    """Coefficients with which a spline comes nearest to offsets at places along the edge."""
+    """Coefficients with which a spline comes nearest to offsets at places along the edge.
+
+    Parameters
+    ----------
+    spline : OffsetSpline
+    u, offset : ndarray, shape (n,)
+        Along the inside edge and outward of it, m.
+    """
     return np.asarray(np.linalg.lstsq(spline.bases(u)[0], offset, rcond=None)[0], dtype=float)
 
 
@@ -178,7 +191,15 @@ class SplinePath:
         self._along = np.diff(self.grid[0, ::2])
 
     def groove(self, name: str, c: FloatArray, settled: bool = True) -> Groove:
-        """The groove with coefficients c."""
+        """The groove with coefficients c.
+
+        Parameters
+        ----------
+        name : str
+        c : ndarray, shape (coefficients,)
+            Offset, m.
+        settled : bool
+        """
         q, slope = self._values @ c, self._slopes @ c
         stretch = 1.0 + self._edge_curvature * q
         heading = self._edge_heading - np.arctan2(slope, stretch)

@@ -197,7 +197,15 @@ def _gear_change(car: Car, change: Change) -> float:
 def bite_map(
     car: Car, rates: Rates, rear_staggers: FloatArray, front_staggers: FloatArray
 ) -> FloatArray:
-    """Bite for pairs of staggers, N, shape (front, rear); the car as it is otherwise."""
+    """Bite for pairs of staggers, N, shape (front, rear); the car as it is otherwise.
+
+    Parameters
+    ----------
+    car : Car
+    rates : Rates
+    rear_staggers, front_staggers : ndarray, shape (rear,) and (front,)
+        m.
+    """
     rear = rates.rear * (np.asarray(rear_staggers) - car.rear.stagger)
     front = rates.front * (np.asarray(front_staggers) - car.front.stagger)
     raised = front[:, None] - rear[None, :]

@@ -278,6 +278,15 @@ def fit_rates(
 
     With something known before, the scatter is pooled with `PAD_SESSIONS` sessions of it and each
     rate is drawn to the one predicted, by their precisions.
+
+    Parameters
+    ----------
+    design : _Design
+        Of as many sessions as `y` has.
+    y : ndarray, shape (sessions,)
+        Bite, N.
+    before : _Before, optional
+        What is known of the rates already.
     """
     from scipy.special import stdtrit
 

@@ -63,6 +63,14 @@ def swap_spring(car: Car, corner: str, rate: float) -> SpringSwap:
     A spring that carries P is P / k shorter than free, so at the same height and load the new one
     wants its seat P / k' - P / k higher.
 
+    Parameters
+    ----------
+    car : Car
+    corner : str
+        One of `CORNERS`.
+    rate : float
+        Of the new spring at the wheel in front, of itself behind, N/m.
+
     Raises
     ------
     BiteError

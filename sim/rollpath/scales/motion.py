@@ -30,7 +30,15 @@ class BiteInMotion:
 
 
 def set_up(car: Car, change: Change, pads: Pads) -> Car:
-    """The car with a change made: its pads, its rollouts and its pressures."""
+    """The car with a change made: its pads, its rollouts and its pressures.
+
+    Parameters
+    ----------
+    car : Car
+    change : Change
+    pads : Corners of float
+        After the change, N.
+    """
     grown = change.rollouts
     front = replace(
         car.front,

@@ -193,6 +193,13 @@ def bite_change(car: Car, rates: Rates, change: Change) -> Real:
 
     A tire that stands higher with more air counts as a bigger one: by 2 pi its rise.
 
+    Parameters
+    ----------
+    car : Car
+    rates : Rates
+    change : Change
+        Its numbers scalars, or of shape (cases,).
+
     Raises
     ------
     BiteError
@@ -202,7 +209,15 @@ def bite_change(car: Car, rates: Rates, change: Change) -> Real:
 
 
 def pads_with(car: Car, rates: Rates, change: Change) -> Pads:
-    """The four pads after a change; see `bite_change`."""
+    """The four pads after a change; see `bite_change`.
+
+    Parameters
+    ----------
+    car : Car
+    rates : Rates
+    change : Change
+        Its numbers scalars, or of shape (cases,).
+    """
     raised, ahead = bite_change(car, rates, change), _ahead_change(car, rates, change)
     return pads_after(car, float(raised), float(ahead))
 

@@ -78,6 +78,14 @@ def rollout_change(
 
     A stagger alone is shared by both sides, so that the mean rollout stays.
 
+    Parameters
+    ----------
+    axle : Axle
+    left, right : float or ndarray, optional
+        New rollouts, m.
+    stagger : float or ndarray, optional
+        New stagger, m.
+
     Raises
     ------
     BiteError

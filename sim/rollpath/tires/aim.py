@@ -36,6 +36,11 @@ class Aim:
 
         The distance from the target; with a recommendation the rise of its root-mean-square
         mismatch, and beyond the window also how far.
+
+        Parameters
+        ----------
+        stagger : float or ndarray
+            Cold, m.
         """
         if self.recommendation is None:
             return np.abs(stagger - self.stagger)
@@ -46,7 +51,13 @@ class Aim:
         return miss
 
     def reached(self, stagger: Real) -> Any:
-        """Whether a stagger is as good as the target; of an array, each."""
+        """Whether a stagger is as good as the target; of an array, each.
+
+        Parameters
+        ----------
+        stagger : float or ndarray
+            Cold, m.
+        """
         low, high = self.stagger - HALF_MARK, self.stagger + HALF_MARK
         if self.recommendation is not None:
             low = min(low, float(self.recommendation.band[0]))

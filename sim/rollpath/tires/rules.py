@@ -31,7 +31,15 @@ def may_go(car: Car, tire: RackTire, corner: int) -> bool:
 
 
 def bars(car: Car, tire: RackTire, corner: int) -> str:
-    """Why a tire by itself may not go to a corner; empty when it may."""
+    """Why a tire by itself may not go to a corner; empty when it may.
+
+    Parameters
+    ----------
+    car : Car
+    tire : RackTire
+    corner : int
+        Index of `CORNERS`.
+    """
     if tire.scrap:
         return "is marked scrap"
     if tire.cold is None:
@@ -50,13 +58,29 @@ def spoken_corner(corner: str) -> str:
 
 
 def codes_of(tires: Sequence[RackTire], what: str) -> IntArray:
-    """A number for each value of a text of the tires; equal where the text is."""
+    """A number for each value of a text of the tires; equal where the text is.
+
+    Parameters
+    ----------
+    tires : sequence of RackTire
+    what : str
+        ``compound`` or ``offset``.
+    """
     codes: IntArray = np.unique([getattr(tire, what) for tire in tires], return_inverse=True)[1]
     return codes
 
 
 def kind_of(car: Car, codes: dict[str, IntArray], left: IntArray) -> IntArray:
-    """A number that front and rear pairs must share where all four tires are to be alike."""
+    """A number that front and rear pairs must share where all four tires are to be alike.
+
+    Parameters
+    ----------
+    car : Car
+    codes : dict of str to ndarray, shape (tires,)
+        As `codes_of` has them.
+    left : ndarray of int, shape (pairs,)
+        The left tire of each pair, its place in the rack.
+    """
     kind = np.zeros(len(left), dtype=int)
     for what, scope in car.alike.scopes.items():
         if scope == "all":
@@ -71,7 +95,13 @@ def traits_of(tires: Sequence[RackTire]) -> NDArray[np.object_]:
 
 
 def unlike_points(left: NDArray[np.object_], right: NDArray[np.object_]) -> FloatArray:
-    """How unlike pairs of tires are; what was not recorded counts as alike."""
+    """How unlike pairs of tires are; what was not recorded counts as alike.
+
+    Parameters
+    ----------
+    left, right : ndarray, shape (pairs, 3)
+        As `traits_of` has them.
+    """
     known = (left != None) & (right != None)  # noqa: E711
     differs = (left[:, :2] != right[:, :2]) & known[:, :2]
     total: FloatArray = differs.sum(axis=1).astype(float)

@@ -33,6 +33,19 @@ class Partner:
     def of(
         cls, cost: FloatArray, raised: FloatArray, bite_points: float, limits: tuple[float, float]
     ) -> "Partner":
+        """The states of one axle made ready.
+
+        Parameters
+        ----------
+        cost : ndarray, shape (states,)
+            Points.
+        raised : ndarray, shape (states,)
+            Bite, N.
+        bite_points : float
+            Points for a newton.
+        limits : tuple of float
+            Least and most bite from what is wanted that the scales can show, N.
+        """
         order = np.argsort(raised)
         c, pay = cost[order], bite_points * raised[order]
         low, high = limits
@@ -46,7 +59,13 @@ class Partner:
         )
 
     def least(self, raised: FloatArray) -> FloatArray:
-        """Least points of any state and of the bite with it, for bites raised by the rest, N."""
+        """Least points of any state and of the bite with it, for bites raised by the rest, N.
+
+        Parameters
+        ----------
+        raised : ndarray
+            N.
+        """
         at = np.searchsorted(self.raised, -raised)
         pay = self.bite_points * raised
         above = np.minimum(self.rising[at] + pay, self.highest[at])
@@ -102,7 +121,14 @@ def best_sets(sets: Sets, most: int) -> Found:
 
 
 def count_below(sets: Sets, score: float) -> int:
-    """How many allowed sets have fewer points."""
+    """How many allowed sets have fewer points.
+
+    Parameters
+    ----------
+    sets : Sets
+    score : float
+        Points.
+    """
     walk, count = _Walk.of(sets), 0
     for rear in walk.order:
         if walk.bound[rear] >= score:
@@ -167,7 +193,15 @@ def _with_best_partner(
 
 
 def first_of(scores: FloatArray, places: IntArray, most: int) -> IntArray:
-    """Indices of the `most` lowest scores, lowest first; tied ones by their places."""
+    """Indices of the `most` lowest scores, lowest first; tied ones by their places.
+
+    Parameters
+    ----------
+    scores : ndarray, shape (sets,)
+        Points.
+    places : ndarray of int, shape (sets,)
+    most : int
+    """
     order = np.lexsort((places, scores))
     steps = np.diff(scores[order], prepend=scores[order][:1]) > SAME_SCORE
     first: IntArray = order[np.lexsort((places[order], np.cumsum(steps)))][:most]
@@ -195,7 +229,14 @@ def partners_of(sets: Sets) -> IntArray:
 
 
 def pairs_allowed(sets: Sets, rows: IntArray) -> Iterator[tuple[int, IntArray]]:
-    """Each of some rear pairs, and the front pairs that may go with it."""
+    """Each of some rear pairs, and the front pairs that may go with it.
+
+    Parameters
+    ----------
+    sets : Sets
+    rows : ndarray of int, shape (rows,)
+        Rear pairs.
+    """
     front, rear = sets.front, sets.rear
     for row in rows:
         free = front.kind == rear.kind[row]

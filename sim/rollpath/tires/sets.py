@@ -122,7 +122,13 @@ class Pick:
         return Change(rollouts, pressures=pressures)
 
     def hot_stagger(self, axle: tuple[int, int]) -> float | None:
-        """Stagger of `FRONT` or `REAR` as taped hot, m; None unless both tires were."""
+        """Stagger of `FRONT` or `REAR` as taped hot, m; None unless both tires were.
+
+        Parameters
+        ----------
+        axle : tuple of int
+            Indices of `CORNERS`.
+        """
         left, right = (self.tires[corner].hot for corner in axle)
         return None if left is None or right is None else right.mean - left.mean
 
@@ -147,11 +153,34 @@ class Sets:
         cls, rack: Rack, car: Car, aim: Aim, weights: Weights, air: bool = True,
         told: Told | None = None, hot: bool = False,
     ) -> "Sets":  # fmt: skip
+        """All sets of a rack, scored.
+
+        Parameters
+        ----------
+        rack : Rack
+        car : Car
+            As it stands.
+        aim : Aim
+        weights : Weights
+        air : bool
+            Whether air may be changed for the stagger.
+        told : callable, optional
+            Told how far the work has come.
+        hot : bool
+            Whether the aim is of the tires as they come in.
+        """
         scoring = scoring_of(rack, car, aim, weights, air, hot)
         front, rear = (pairs_of(scoring, axle, told=told) for axle in (FRONT, REAR))
         return cls(scoring, bite_limits(scoring), front, rear)
 
     def fours(self, rears: IntArray, fronts: IntArray) -> list[Corners[int]]:
+        """Places in the rack of the four tires of sets.
+
+        Parameters
+        ----------
+        rears, fronts : ndarray of int, shape (sets,)
+            Rear and front pairs.
+        """
         return [
             Corners(int(self.front.left[f]), int(self.front.right[f]),
                  int(self.rear.left[r]), int(self.rear.right[r]))
@@ -159,7 +188,15 @@ class Sets:
         ]  # fmt: skip
 
     def pick(self, four: Corners[int], keep: Keep | None = None) -> Pick:
-        """One set with the air that suits it best."""
+        """One set with the air that suits it best.
+
+        Parameters
+        ----------
+        four : Corners of int
+            Places in the rack.
+        keep : callable, optional
+            Of rear staggers (m), which may be taken.
+        """
         added = best_air(self.scoring, self.limits, four, keep)
         return pick_of(self.scoring, self.limits, four, added)
 
@@ -224,6 +261,16 @@ def one_pair(
     """Points, bite raised (N) and air (left and right, Pa) of one pair in every state.
 
     Rules are not asked; a tire whose limits leave no pressure there stays at the running one.
+
+    Parameters
+    ----------
+    scoring : Scoring
+    axle : tuple of int
+        Indices of `CORNERS`, left first.
+    four : Corners of int
+        Places in the rack.
+    keep : callable, optional
+        Of rear staggers (m), which may be taken.
     """
     left, right = (_mounted(scoring, four[corner], corner) for corner in axle)
     L, M = (grid.ravel() for grid in np.indices((len(left.tire), len(right.tire))))

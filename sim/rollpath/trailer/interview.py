@@ -58,6 +58,13 @@ _VALUE = re.compile(
 def values_of(text: str, kind: str, count: int) -> list[str]:
     """Several values typed in one line, each with its unit: ``83 3/4 86 1/4``, ``812, 741, ...``.
 
+    Parameters
+    ----------
+    text : str
+    kind : str
+        A key of `units.KINDS`.
+    count : int
+
     Raises
     ------
     AnswerError

@@ -77,6 +77,19 @@ class Night:
     def of(
         cls, rack: Rack, car: Car, runs: Sequence[Run], bite: float, rules: Rules, weights: Weights
     ) -> "Night":
+        """A night ready to be searched.
+
+        Parameters
+        ----------
+        rack : Rack
+        car : Car
+            As it stands.
+        runs : sequence of Run
+        bite : float
+            Wanted in every run, N.
+        rules : Rules
+        weights : Weights
+        """
         rates = bite_rates(car)
         turn = rates.rear_turn if rules.jacks else None
         most = 0 if turn is None else round(MOST_TURNS / TURN_STEP)
@@ -127,7 +140,13 @@ class Night:
         return self.wheel * (changed[0] + changed[1] + changed[2] + changed[3])
 
     def set_of(self, flat: int) -> Corners[int]:
-        """The tires of a set, places in the rack, by its place in the whole."""
+        """The tires of a set, places in the rack, by its place in the whole.
+
+        Parameters
+        ----------
+        flat : int
+            Of the flattened `shape`.
+        """
         at = np.unravel_index(flat, self.shape)
         return Corners(*(int(self.tires[c][i]) for c, i in enumerate(at)))
 

@@ -74,7 +74,8 @@ def files_of(night: Night, rng: np.random.Generator, **wrong: float) -> tuple[Tr
     ----------
     wrong : float
         `tape`: of the stagger, m. `gear`: times the ratio. `longer`: straights of another track
-        so many times as long, corners as much tighter as keeps the lap as long.
+        so many times as long, corners as much tighter as keeps the lap as long. `told`: 0 where
+        he does not tell the units that the headings lack.
     """
     v = night.values
     radii = [v[key] + rng.normal(0, 1.5) for key in ("radius_12", "radius_34")]
@@ -110,7 +111,7 @@ def read(night: Night, rng: np.random.Generator, style: str = "plain", **wrong: 
         path.write_text(as_text(night.columns, style))
         try:
             chosen = {k: v for k, v in CHOSEN.items() if k in night.columns}
-            log = load_run_log(path, chosen if style == "no units" else None)
+            log = load_run_log(path, chosen if wrong.get("told", style == "no units") else None)
             result = baseline(track, car, surface)
             return Read(night, taped, debrief_of(result, None, log))
         except RunLogError as error:

@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 INCH, FOOT, POUND, DEGREE, G, HP = 0.0254, 0.3048, 4.4482216, np.pi / 180, 9.80665, 745.7
 MPH = 0.44704
-DT = 1 / 160
+DT = 1 / 100
 """Of the integration, s."""
 NODES = 600
 """Of a line."""

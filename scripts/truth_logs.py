@@ -186,9 +186,12 @@ def counted(count: int, seed: int) -> list[Figure]:
 def figures(count: int = 20, seed: int = 3) -> list[tuple[str, str]]:
     """The rows as `bench.py --truth` prints them: what, and how often."""
     import truth_other_logs
+    import truth_two_track
 
     own = [(figure.name, figure.told) for figure in counted(count, seed)]
-    return own + truth_other_logs.figures(2 * count, seed)
+    return [
+        *own, *truth_other_logs.figures(2 * count, seed), *truth_two_track.figures(2 * count, seed)
+    ]  # fmt: skip
 
 
 def main() -> int:

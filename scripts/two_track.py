@@ -343,12 +343,21 @@ def truth_of(trip: Trip, laps: tuple[int, ...] = (1, 2)) -> Array:
     need = need + 2 * np.pi / 3 * (trip.right - trip.left) / f.spring
     push = np.where(seen, trip.push, 0.0)
     even = (need * push * trip.v).sum(axis=0) / np.maximum((push * trip.v).sum(axis=0), 1e-9)
-    lever, later = np.zeros_like(push), np.zeros(push.shape[1])
-    for i in range(len(push) - 1, -1, -1):
-        # A foot lost at the limit of a corner, or before the brakes, costs nothing after it.
-        driven = (trip.push[i] > 0.02 * f.mass * G) & (trip.held[i] < 0.5)
-        later = np.where(driven, later + DT / trip.v[i] ** 2, 0.0)
-        lever[i] = later
-    weight = lever * seen * trip.v
+    lever = _levers(f, trip.ways)
+    at = np.array([trip.ways.at(lever, s) for s in trip.s])
+    weight = at * seen * trip.v
     quick = (need * weight).sum(axis=0) / np.maximum(weight.sum(axis=0), 1e-9)
     return np.asarray(0.5 * (even + quick))
+
+
+def _levers(f: Field, ways: Ways) -> Array:
+    """Time that a foot lost at each node costs until the brakes; nothing at a corner's limit."""
+    v, ds = ways.speed, (ways.length / NODES)[:, None]
+    gain = (np.roll(v, -1, axis=1) ** 2 - v**2) / (2 * ds)
+    push = gain + f.drag[:, None] * v**2 / f.mass[:, None] + 0.02 * G
+    driven = (push > 0.02 * G) & (ways.held < 0.5)
+    lever, later = np.zeros_like(v), np.zeros(len(v))
+    for i in np.arange(2 * NODES)[::-1] % NODES:
+        later = np.where(driven[:, i], later + ds[:, 0] / v[:, i] ** 3, 0.0)
+        lever[:, i] = later
+    return lever

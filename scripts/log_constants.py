@@ -2,7 +2,7 @@
 
 python3 scripts/log_constants.py [cars] [seed]
 
-A table for `rollpath guide debrief`: of the logs read, how many change their verdict or what the
+The table of `rollpath guide debrief`: of the logs read, how many change their verdict or what the
 log says, and how far the readings move. What moves nothing needs no name of its own.
 """
 
@@ -20,13 +20,37 @@ from rollpath.runlog.recording import Recording
 from rollpath.runlog.says import read_log
 from rollpath.runlog.slip import read_slip
 from rollpath.runlog.wheel import read_wheel
+from rollpath.track import Condition
 from truth_logs import INCH, Case, cases, driven_cars, says
+from truth_two_track import STAGGERS, files_of
+from two_track import a_field, drive
+from two_track_logs import nights
 
-ROOMS = ("laps", "slip", "read", "wheel", "says", "recording")
+ROOMS = ("laps", "log", "slip", "read", "wheel", "says", "recording")
 LATE = ("slip", "wheel", "says", "recording")
 """Rooms whose constants only the last part of a reading asks for."""
 FACTORS = (1 / 1.5, 1.5)
 SKIPPED = {"KMH", "UNIT_SLIPS", "INCH", "FOOT", "DEGREE", "MPH", "G", "KINDS", "PHASES", "EIGHTH"}
+
+
+MOVED = {"best": (2, 0.02), "wheel": (2, 0.1), "exit": (1, 0.2)}
+"""Readings, how they are shown, and the least of each that is: in, in, per cent."""
+NAMES = {
+    "BINS": "parts of a lap, 72", "ENOUGH": "fewest rows or parts, 18",
+    "LIKE_LAPS": "laps alike within 4 %", "MOST_LAPS": "most laps read, 12",
+    "SAME_TRACK": "same track within 0.8 to 1.25", "SPIKE": "nonsense beyond 6 times",
+    "SLIP_DOUBT": "slip in doubt, 3 %", "SPUN_USED": "grip used when it spins, 95 %",
+    "MOST_SLIP": "slip on any tire, 20 %", "OFF_THROTTLE": "throttle off below 15 %",
+    "GRIP_PASSES": "grip is fitted twice", "ZERO_DOUBT": "steering zero, 8 deg",
+    "MODEL_DOUBT": "misfit of the wheel, 5 deg", "SLOW_WAVES": "waves of the wheel, 2",
+    "LEAST_MOVED": "least travel of the wheel, 0.3",
+    "TAPE_DOUBTED": "doubted from 2 standard deviations", "LEAST_SPEED": "least speed, 3 m/s",
+    "TAPE_DOUBT": "tape, 0.35 in", "NEED_DOUBT": "need of a recorded line, 0.2 in",
+    "MOST_APART": "grip fitted within 0.7 to 1.4", "GEAR_FAULT": "gear doubted from 5 %",
+    "STEP": "step of stagger, 1/4 in",
+    "STIFFNESS_DOUBT": "tires stiffer, 15 %", "GRIP_DOUBT": "grip is told from 9 %",
+}  # fmt: skip
+"""What a constant is in the words of `guide debrief`."""
 
 
 @dataclass(frozen=True)
@@ -115,7 +139,23 @@ def bag(count: int, seed: int) -> list[Case]:
         for one in plain[: count // 3]
     ]  # fmt: skip
     wild = [replace(one, columns=_wild(one.columns, rng)) for one in plain[count // 2 :]]
-    return [*plain, *spun, *bare, *wild]
+    return [*plain, *spun, *bare, *wild, *_third_hand(count, seed)]
+
+
+def _third_hand(count: int, seed: int) -> list[Case]:
+    """As many again of `two_track.py`: plain ones and spun ones."""
+    rng = np.random.default_rng(seed)
+    trip = drive(a_field(rng, 3 * count, STAGGERS), rng)
+    made = []
+    for some in (nights(trip, rng, zero=8 * np.pi / 180), nights(trip, rng, spin=0.15)):
+        for night in some[: count // 2]:
+            track, car, _ = files_of(night, rng)
+            taped = float(car.rear.stagger)
+            surface = Condition(
+                "made up", night.values["mu"] * rng.uniform(0.9, 1.1), 8.0, "middle"
+            )
+            made.append(Case(night.columns, track, car, surface, taped, night.best))
+    return made
 
 
 def _wild(columns: dict[str, Any], rng: np.random.Generator) -> dict[str, Any]:
@@ -126,19 +166,25 @@ def _wild(columns: dict[str, Any], rng: np.random.Generator) -> dict[str, Any]:
     return rows
 
 
-def difference(before: list[Reading | None], after: list[Reading | None]) -> str:
+def furthest(before: list[Reading | None], after: list[Reading | None]) -> dict[str, float]:
+    """How many verdicts changed, and the most that each reading moved."""
     pairs = list(zip(before, after, strict=True))
-    changed = sum((a and a.said) != (b and b.said) for a, b in pairs)
     both = [(a, b) for a, b in pairs if a and b]
-
-    def far(name: str) -> float:
+    moved = {"verdicts": float(sum((a and a.said) != (b and b.said) for a, b in pairs))}
+    for name in MOVED:
         off = [abs(getattr(a, name) - getattr(b, name)) for a, b in both]
-        return float(np.nanmax(off)) if np.isfinite(off).any() else 0.0
+        moved[name] = float(np.nanmax(off)) if np.isfinite(off).any() else 0.0
+    return moved
 
-    return (
-        f"{changed:>3}{far('best'):>8.2f}{far('wheel'):>8.2f}{far('exit'):>7.1f}"
-        f"{100 * far('ratio'):>7.1f}"
-    )
+
+def row(name: str, moved: dict[str, float]) -> str:
+    """A row of the table; a dash where it moves less than a tape or a gauge tells."""
+    shown = [f"{moved['verdicts']:.0f}" if moved["verdicts"] else "-"]
+    shown += [
+        f"{moved[key]:.{digits}f}" if moved[key] >= least else "-"
+        for key, (digits, least) in MOVED.items()
+    ]
+    return f"    {name:<34}{shown[0]:>8}" + "".join(f"{one:>7}" for one in shown[1:])
 
 
 def main() -> int:
@@ -152,14 +198,20 @@ def main() -> int:
         except RunLogError as error:
             print("refused:", str(error)[:90], file=sys.stderr)
     before = read_all(usual, runs)
-    print(f"{len(usual)} logs: {[one.said for one in before if one]}")
-    print("constant                   x verdicts best in   wheel slip %ratio %")
+    print(f"{len(usual)} logs; each constant 1.5 times smaller and larger, the worse of the two\n")
+    print(f"    {'constant':<34}verdicts   asks  wheel   slip")
+    rows = {}
     for name, room in constants().items():
         late = room in LATE and name not in ("STEP", "LEAST_SPEED")
+        worst = dict.fromkeys(("verdicts", *MOVED), 0.0)
         for factor in FACTORS:
             with with_constant(name, factor):
                 after = read_all(usual, runs if late else None)
-            print(f"{name:<22}{factor:>6.2f} {difference(before, after)}", flush=True)
+            worst = {key: max(one, worst[key]) for key, one in furthest(before, after).items()}
+        rows[name] = worst
+        print(f"{name} {worst}", file=sys.stderr, flush=True)
+    for name in sorted(rows, key=lambda one: (-rows[one]["verdicts"], -rows[one]["wheel"])):
+        print(row(NAMES.get(name, name.lower().replace("_", " ")), rows[name]))
     return 0
 
 

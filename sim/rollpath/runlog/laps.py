@@ -202,7 +202,8 @@ def _refuse_clockwise(x: FloatArray, y: FloatArray) -> None:
     known = np.isfinite(x) & np.isfinite(y)
     z = x[known] + 1j * y[known]
     z = z - np.median(z.real) - 1j * np.median(z.imag) if len(z) else z
-    if float(np.sum((np.conj(z[:-1]) * z[1:]).imag)) < 0:
+    # By angles, so that a row far off counts for no more than its neighbours.
+    if float(np.sum(np.angle(np.conj(z[:-1]) * z[1:]))) < 0:
         raise RunLogError("clockwise")
 
 

@@ -160,12 +160,13 @@ def find_laps(log: RunLog, track: Track, groove: Groove, lap: Lap) -> Laps:
 
 def _laps_by_position(log: RunLog, track: Track, groove: Groove) -> Laps:
     assert log.x is not None and log.y is not None
-    _refuse_clockwise(log.x, log.y)
     clock = np.arange(len(log.x), dtype=float) if log.time is None else log.time
     try:
         tidy = tidy_log(PositionLog(log.x, log.y, clock))
     except SurveyError as error:
         raise RunLogError("no laps", error.amount, error.code) from None
+    if Note("clockwise") in tidy.notes:
+        raise RunLogError("clockwise")
     turned = np.maximum.accumulate(tidy.turned)
     found = max(int(turned[-1]), 1)
     crossings = np.interp(np.arange(found + 1), turned, tidy.time)
@@ -196,15 +197,6 @@ def _laps_by_position(log: RunLog, track: Track, groove: Groove) -> Laps:
         raise RunLogError("few rows of laps", len(laps.s))
     _check_speed(laps)
     return laps
-
-
-def _refuse_clockwise(x: FloatArray, y: FloatArray) -> None:
-    known = np.isfinite(x) & np.isfinite(y)
-    z = x[known] + 1j * y[known]
-    z = z - np.median(z.real) - 1j * np.median(z.imag) if len(z) else z
-    # By angles, so that a row far off counts for no more than its neighbours.
-    if float(np.sum(np.angle(np.conj(z[:-1]) * z[1:]))) < 0:
-        raise RunLogError("clockwise")
 
 
 def _comparable(times: FloatArray) -> NDArray[np.intp]:

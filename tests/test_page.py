@@ -343,6 +343,19 @@ def test_a_log_of_the_run_is_read_as_the_command_reads_it(
     assert "Recorded laps" in words(on_the_hill.see(with_answers.location))
 
 
+def test_a_log_on_a_surface_that_a_lap_told_is_read_alike_too(
+    on_the_hill, folder, told, monkeypatch
+):
+    on_the_hill.send("/tonight", "/", lap="22.4")
+    sent = on_the_hill.send("/debrief", file=as_file(RUN_LOG.read_bytes()), crabs="yes")
+    (log,) = folder.rglob("*.log")
+    monkeypatch.setenv("COLUMNS", "40")
+    theirs = figures_in(" ".join(told("debrief", "--log", str(log), "--crabs", "yes").split()))
+    mine = figures_in(words(on_the_hill.see(sent.location)))
+    assert "22.40 s" in theirs
+    assert not [one for one in theirs if one not in mine]
+
+
 @pytest.mark.parametrize(
     ("data", "typed", "line"),
     [

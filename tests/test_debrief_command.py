@@ -291,6 +291,7 @@ class TestBadInput:
         ("text", "said"),
         [
             ("", "empty"),
+            ('<?xml version="1.0"?>\n<gpx></gpx>\n', "read from a CSV with a heading"),
             ("time,x (m),y (m)\n0,0,0\n", "1 rows are too few"),
             ("time,x (m),y (m)\n" + "".join(f"{i},{i},0\n" for i in range(200)), "lap"),
             ("\x00\x01\x02", ""),

@@ -207,6 +207,11 @@ def load_run_log(path: str | Path, chosen: Mapping[str, str] | None = None) -> R
         If it cannot be read, or holds nothing that can be laid along a lap.
     """
     path = Path(path)
+    if is_xml(path):
+        raise FileError([
+            f"{path}:1: this is GPX or other XML; a run is read from a CSV with a heading, such as "
+            "time (s), speed (mph), rpm"
+        ])  # fmt: skip
     known = dict(RUN_COLUMNS)
     if {"latitude", "longitude"} <= columns_named(path, known, chosen or {}):
         del known["x"], known["y"]  # of some other thing, when there are positions on the globe

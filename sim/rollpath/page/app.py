@@ -22,6 +22,9 @@ PAGES = (tonight, tires, rack, bite, plan, debrief, book, survey, trailer)
 NAMES = tuple(page.__name__.rpartition(".")[2] for page in PAGES)
 LARGEST_FORM = 8 << 20
 """Bytes; hours of a phone's position log (engineering judgement)."""
+TOO_LARGE = (
+    "That file is too large: at most 8 MB are taken. Send one run of it, or read it at the laptop."
+)
 KEPT_FOR = 3600
 """Seconds that a phone may keep our style and script."""
 
@@ -49,6 +52,7 @@ def make_app(desk: Desk, guard: Guard) -> Flask:
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
     app.jinja_env.globals.update(
         pieces=pieces, names=NAMES, fractions=FRACTIONS, cautions=CAUTIONS, desk=desk,
+        most=LARGEST_FORM, too_large=TOO_LARGE,
         short=short_corner,
     )  # fmt: skip
     app.jinja_env.filters["beside"] = beside
@@ -80,7 +84,7 @@ def _not_there(error: HTTPException) -> tuple[str, int] | Response:
         return see(HOME[request.path])
     told = {
         HTTPStatus.NOT_FOUND: "There is no such page.",
-        HTTPStatus.REQUEST_ENTITY_TOO_LARGE: "That file is too large: at most 8 MB are taken.",
+        HTTPStatus.REQUEST_ENTITY_TOO_LARGE: TOO_LARGE,
         HTTPStatus.METHOD_NOT_ALLOWED: "That address takes forms only; open the page instead.",
     }  # fmt: skip
     words = told.get(HTTPStatus(code), "That did not work; nothing was changed.")

@@ -26,7 +26,7 @@ for (const input of document.querySelectorAll("input[data-step]")) {
 for (const input of document.querySelectorAll("input[data-most]")) {
   input.addEventListener("change", () => {
     const tooLarge = [...input.files].some((file) => file.size > Number(input.dataset.most));
-    input.setCustomValidity(tooLarge ? "That file is too large: at most 8 MB are taken." : "");
+    input.setCustomValidity(tooLarge ? input.dataset.told : "");
     input.reportValidity();
   });
 }

@@ -123,6 +123,15 @@ def test_a_form_of_another_page_is_not_taken(phone, folder):
     assert phone.client.post("/tonight", data=told, headers=ours, **phone.more).status_code == 303
 
 
+@pytest.mark.parametrize("path", ["//evil.example/x", "///evil.example", "/\\\\evil.example"])
+def test_no_form_leads_to_another_machine(phone, path):
+    kept = phone.kept("/")
+    for token in (kept["token"], "old"):
+        answer = phone.client.post(f"http://localhost{path}", data={**kept, "token": token})
+        places = [answer.headers.get("Location", ""), *re.findall(r'href="([^"]*)"', answer.text)]
+        assert not [one for one in places if re.match(r"[/\\]{2}|\w+:", one)]
+
+
 def test_another_name_for_this_machine_is_refused(phone, app_of):
     for host in ("evil.example", "localhost.evil.example", "localhost:81", "127.0.0.1"):
         assert Phone(phone.client.application, host).see("/").status_code == 400

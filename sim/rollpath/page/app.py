@@ -11,8 +11,8 @@ from werkzeug.wrappers import Response
 from rollpath.errors import RollpathError
 from rollpath.page import bite, book, debrief, plan, rack, survey, tires, tonight, trailer
 from rollpath.page.desk import Desk
-from rollpath.page.doing import HOME, Asked, see, step_on, told_before
-from rollpath.page.guard import Guard, add_guard
+from rollpath.page.doing import Asked, see, step_on, told_before
+from rollpath.page.guard import HOME, Guard, add_guard
 from rollpath.page.typed import FRACTIONS
 from rollpath.show.trailer import short_corner
 from rollpath.show.words import CAUTIONS, pieces

@@ -11,6 +11,7 @@ from werkzeug.wrappers import Response as AnyResponse
 from rollpath.errors import RollpathError
 from rollpath.files.doing import ChangedError, Changing, done
 from rollpath.page.desk import desk
+from rollpath.page.guard import form_page
 from rollpath.show.trailer import action_words
 
 OURS = ("token", "seen", "since")
@@ -19,8 +20,6 @@ TAKEN_FOR = 30
 """Seconds within which our script is to see that a form was taken, and forget what was typed."""
 TOLD = "told"
 """In an address: the name of a page that answers a form."""
-HOME = {"/tonight": "/", "/undo": "/", "/survey/log": "/survey"}
-"""Where a form stands whose own address takes nothing but forms."""
 
 
 class Asked(Exception):  # noqa: N818 (a question, not an error)
@@ -75,7 +74,7 @@ def step_on(response: Response) -> AnyResponse:
             response.set_cookie("taken", "1", max_age=TAKEN_FOR, samesite="Strict")
         return response
     name = desk().keep_told(response.get_data(as_text=True))
-    return see(f"{HOME.get(request.path, request.path)}?{urlencode({TOLD: name})}")
+    return see(f"{form_page(request.path)}?{urlencode({TOLD: name})}")
 
 
 def told_before() -> str | None:

@@ -18,9 +18,11 @@ from hashlib import sha256
 from http import HTTPStatus
 from urllib.parse import urlsplit
 
-from flask import Flask, Response, g, make_response, render_template, request
+from flask import Flask, Response, make_response, render_template, request
 from werkzeug.wrappers import Response as AnyResponse
 
+HOME = {"/tonight": "/", "/undo": "/", "/survey/log": "/survey"}
+"""Where a form stands whose own address takes nothing but forms."""
 COOKIE = "rollpath"
 LETTERS = "23456789abcdefghjkmnpqrstuvwxyz"
 """Of a key: none that is taken for another."""
@@ -176,17 +178,34 @@ def _refused_form(guard: Guard) -> AnyResponse | None:
         return plain("Here you can look, and change nothing.", HTTPStatus.FORBIDDEN)
     token = request.form.get("token", "")
     if not hmac.compare_digest(token.encode(), guard.token.encode()):
-        g.stale = True
         return plain(
             "This page is from before rollpath was started again. Nothing was changed. Open it "
-            "anew and tap once more.", HTTPStatus.FORBIDDEN,
+            "anew and tap once more.", HTTPStatus.FORBIDDEN, form_page(request.path),
         )  # fmt: skip
     return None
 
 
-def plain(told: str, status: HTTPStatus) -> AnyResponse:
-    """A page of one sentence."""
-    return _bare("plain.html", status, told=told)
+def form_page(address: str) -> str:
+    """The page on which a form stands, by the address that it is sent to.
+
+    Parameters
+    ----------
+    address : str
+    """
+    return HOME.get(address, "/" + address.lstrip("/\\"))  # never the name of another machine
+
+
+def plain(told: str, status: HTTPStatus, back: str = "") -> AnyResponse:
+    """A page of one sentence, and a way on.
+
+    Parameters
+    ----------
+    told : str
+    status : HTTPStatus
+    back : str
+        Address to open anew; empty for the first page.
+    """
+    return _bare("plain.html", status, told=told, back=back)
 
 
 def _bare(template: str, status: HTTPStatus, **given: object) -> AnyResponse:

@@ -28,3 +28,7 @@ def test_what_is_kept_is_bounded(phone):
     for i in range(3 * desk_room.KEPT):
         desk.remember(("thing", i), lambda i=i: i)
     assert len(desk._kept) == desk_room.KEPT
+    for i in range(3 * desk_room.KEPT_LARGE):
+        assert desk.remember(("large", i), lambda i=i: i, is_large=True) == i
+    assert len(desk._large) == desk_room.KEPT_LARGE
+    assert len(desk._kept) == desk_room.KEPT

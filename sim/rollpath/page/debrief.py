@@ -115,7 +115,8 @@ def _debrief(table: Desk, asked: Case) -> DebriefResult:
         answers, nights = Answers(**asked.answers), lesson_from(now.learned)
         return debriefed(now.by_physics, answers, asked.recorded, nights)
 
-    return table.remember(("debrief", repr(asked)), make)
+    with_log = asked.recorded is not None
+    return table.remember(("debrief", repr(asked)), make, is_large=with_log)
 
 
 @pages.post("")

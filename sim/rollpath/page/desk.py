@@ -27,6 +27,8 @@ Thing = TypeVar("Thing")
 Lock = AbstractContextManager[bool]
 KEPT = 96
 """Answers kept at most, the oldest let go."""
+KEPT_LARGE = 3
+"""The same of those that hold a recorded run: a log of 8 MB takes some 40 MB."""
 MOST_TOLD = 64
 """Forms that were not taken, kept with what was typed; the oldest are let go."""
 PHONE = Screen(width=40, laid=False)
@@ -52,6 +54,7 @@ class Desk:
     screen: Screen = PHONE
     look: bool = False
     _kept: "OrderedDict[Hashable, object]" = field(default_factory=OrderedDict)
+    _large: "OrderedDict[Hashable, object]" = field(default_factory=OrderedDict)
     _told: "OrderedDict[str, str]" = field(default_factory=OrderedDict)
     _working: Lock = field(default_factory=threading.RLock)
     _drawing: Lock = field(default_factory=threading.RLock)
@@ -65,19 +68,36 @@ class Desk:
         return self.remember(what, make, self._drawing)
 
     def remember(
-        self, what: Hashable, make: Callable[[], Thing], one_at_a_time: Lock | None = None
+        self,
+        what: Hashable,
+        make: Callable[[], Thing],
+        one_at_a_time: Lock | None = None,
+        *,
+        is_large: bool = False,
     ) -> Thing:
-        """What `make` makes, or made before of the same files."""
+        """What `make` makes, or made before of the same files.
+
+        Parameters
+        ----------
+        what : hashable
+            Another for each thing.
+        make : callable
+        one_at_a_time : lock, optional
+            Held while it is made.
+        is_large : bool
+            Whether it is of megabytes, such as a recorded run: few of these are kept.
+        """
+        store, most = (self._large, KEPT_LARGE) if is_large else (self._kept, KEPT)
         key = (self._files(), what)
         with suppress(KeyError):
-            return cast(Thing, self._kept[key])
+            return cast(Thing, store[key])
         with one_at_a_time or self._working:
             with suppress(KeyError):  # made while this one waited
-                return cast(Thing, self._kept[key])
-            made = self._kept[key] = make()
-            while len(self._kept) > KEPT:
+                return cast(Thing, store[key])
+            made = store[key] = make()
+            while len(store) > most:
                 with suppress(KeyError):
-                    self._kept.popitem(last=False)
+                    store.popitem(last=False)
             return made
 
     def keep_told(self, page: str) -> str:

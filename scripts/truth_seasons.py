@@ -3,10 +3,12 @@
 python3 scripts/truth_seasons.py [seasons] [seed]
 
 `figures` gives the rows that `bench.py --truth` prints. Drivers, tracks and laps are those of
-`made_season.py`, on which the constants of `rollpath.book` were set (other seeds), and those of
-`other_seasons.py`, by another hand, which judge them. None is the model of the notebook.
+`made_season.py` and `other_seasons.py`, on which the constants of `rollpath.book` were set (other
+seeds), and those of `chance_seasons.py`, by a third hand, which judge them. None is the model of
+the notebook.
 """
 
+import math
 import sys
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
@@ -17,14 +19,22 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parents[1] / "sim"))
 sys.path.insert(0, str(Path(__file__).parent))
 
+from chance_seasons import DRAWS, Draw, drawn
 from made_season import CAR, KINDS, SURFACE, Season, made_season, planned_season
 from other_seasons import YEARS, Year, year
-from rollpath.book.lessons import COVERS, Study, study_of
+from rollpath.book.lessons import COVERS, study_of
+from rollpath.book.run import Page
 from rollpath.units import INCH
 
 PUT_IN = 0.3
 """Correction put in for the power, in."""
-WANDERING = replace(KINDS["plain"], off=PUT_IN, climbs="wander")
+MOST_NIGHTS = 20
+"""After which nobody waits any longer for a correction to show."""
+WANDERERS = {
+    "plain": replace(KINDS["plain"], climbs="wander"),
+    "slows": replace(KINDS["plain"], climbs="wander", drift=0.06, unsteady=0.02),
+    "no driver": replace(KINDS["plain"], climbs="wander", driver=None),
+}
 
 
 @dataclass(frozen=True)
@@ -40,11 +50,20 @@ class Tally:
     covered: int
 
 
-def tally(kind: Season | Year, seasons: int, seed: int) -> Tally:
+Kind = Season | Year | Draw
+
+
+def season_of(kind: Kind, rng: np.random.Generator) -> tuple[list[Page], dict[str, float]]:
+    """The runs of a season of a kind, and the correction that holds at each track, in."""
+    if isinstance(kind, Draw):
+        return drawn(kind, rng)
+    return year(kind, rng) if isinstance(kind, Year) else made_season(kind, rng)
+
+
+def tally(kind: Kind, seasons: int, seed: int) -> Tally:
     tracks = false = found = covered = 0
     for i in range(seasons):
-        rng = _rng(seed, i)
-        pages, truth = year(kind, rng) if isinstance(kind, Year) else made_season(kind, rng)
+        pages, truth = season_of(kind, _rng(seed, i))
         for one in study_of(pages, CAR, SURFACE).tracks:
             best = truth[one.track or ""]
             right = one.correction is not None and one.estimate * best > 0
@@ -60,10 +79,12 @@ def figures(seasons: int = 100, seed: int = 77) -> Iterator[tuple[str, str]]:
     yield from ((name, _row(kind, seasons, seed)) for name, kind in KINDS.items())
     yield "by another hand", ""
     yield from ((name, _row(kind, seasons, seed)) for name, kind in YEARS.items())
+    yield "by a third hand", ""
+    yield from ((name, _row(kind, seasons, seed)) for name, kind in DRAWS.items())
     yield from planned(seasons, seed)
 
 
-def _row(kind: Season | Year, seasons: int, seed: int) -> str:
+def _row(kind: Kind, seasons: int, seed: int) -> str:
     none = tally(kind, seasons, seed)
     more, less = (tally(replace(kind, off=off), seasons, seed) for off in (PUT_IN, -PUT_IN))
     return (
@@ -75,26 +96,40 @@ def _row(kind: Season | Year, seasons: int, seed: int) -> str:
 
 
 def planned(seasons: int, seed: int) -> list[tuple[str, str]]:
-    """How often the correction is shown: evenings as planned, and as racers wander."""
-
-    def shown(studies: list[Study]) -> str:
-        return f"{sum(one.correction is not None for one in studies)}/{seasons}"
-
+    """Runs until the correction is shown, half of the seasons each way: evenings as planned, and
+    as racers wander."""
     rows = []
-    for nights in (6, 8):
-        made = [
-            study_of(planned_season(replace(WANDERING, nights=nights), _rng(seed, i)), CAR, SURFACE)
-            for i in range(seasons)
-        ]
-        walk = replace(WANDERING, nights=nights * 3 // 2)
-        walked = [
-            study_of(made_season(walk, _rng(seed, i))[0], CAR, SURFACE) for i in range(seasons)
-        ]
-        rows.append((
-            f"{nights} planned nights",
-            f"{PUT_IN} in shown {shown(made)}; {walk.nights} wandering nights {shown(walked)}",
-        ))  # fmt: skip
+    for name, kind in WANDERERS.items():
+        runs = {
+            way: sorted(
+                runs_until_shown(replace(kind, off=off), _rng(seed, i), way == "planned")
+                for off in (PUT_IN, -PUT_IN) for i in range(seasons // 2)
+            )
+            for way in ("planned", "wandering")
+        }  # fmt: skip
+        told = "; ".join(
+            f"{way}: half of the seasons by {_by(found, 0.5)}, two in three by {_by(found, 0.67)}"
+            for way, found in runs.items()
+        )
+        rows.append((f"runs, {name}", told))
     return rows
+
+
+def runs_until_shown(season: Season, rng: np.random.Generator, is_planned: bool) -> float:
+    """Runs, night by night, until the correction that was put in is shown."""
+    whole = replace(season, nights=MOST_NIGHTS)
+    pages = planned_season(whole, rng) if is_planned else made_season(whole, rng)[0]
+    for runs in range(2 * season.runs, len(pages) + 1, season.runs):
+        found = study_of(pages[:runs], CAR, SURFACE)
+        if found.correction is not None and found.estimate * season.off > 0:
+            return runs
+    return math.inf
+
+
+def _by(runs: list[float], share: float) -> str:
+    """The runs by which so many of the seasons show it."""
+    found = runs[math.ceil(share * len(runs)) - 1]
+    return f"more than {MOST_NIGHTS * 4}" if math.isinf(found) else f"{found:.0f}"
 
 
 def _rng(seed: int, season: int) -> np.random.Generator:

@@ -1,5 +1,6 @@
 """Which run next: plans by hand, what a rack makes, and seasons run by them."""
 
+import itertools
 import sys
 from dataclasses import replace
 from pathlib import Path
@@ -8,8 +9,9 @@ import numpy as np
 import pytest
 from notebook_helpers import made_nights, made_run
 from rollpath.book.book import Book
+from rollpath.book.evening import DRAWN, Cars
 from rollpath.book.lessons import study_of
-from rollpath.book.next import NextRun, _steady, next_run, rack_staggers
+from rollpath.book.next import NextRun, next_run, rack_staggers
 from rollpath.cli import main
 from rollpath.files.racks import load_rack
 from rollpath.screen import Screen
@@ -17,6 +19,7 @@ from rollpath.show.next import next_screen
 from rollpath.show.review import review_screen
 from rollpath.show.study import finding_words
 from rollpath.units import EIGHTH, INCH
+from scipy.stats import norm
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "scripts"))
 from made_season import KINDS, made_season, planned_season
@@ -31,15 +34,32 @@ def planned(nights: int, off: float = 0.3, **options: object) -> NextRun:
     return found
 
 
-@pytest.mark.parametrize(("runs", "shape"), [(3, "aba"), (4, "abba")])
-def test_up_and_down_has_no_trend_in_it(runs: int, shape: str) -> None:
+@pytest.mark.parametrize("runs", [3, 4, 5])
+def test_an_evening_does_not_go_with_its_own_run_order(runs: int) -> None:
     found = planned(3, runs=runs)
-    values = {"a": found.plan[0], "b": found.plan[1]}
-    assert found.plan == tuple(values[letter] for letter in shape)
+    assert len(found.plan) == runs
     assert found.plan[0] == found.stagger
-    # By hand: a, b, a and a, b, b, a are even in run order, so a steady trend has no part in them.
-    rest = _steady(np.array(found.plan))
-    assert rest == pytest.approx(np.array(found.plan) - np.mean(found.plan), abs=1e-12)
+    assert np.ptp(found.plan) > 0
+    block = np.array(found.plan[:4])
+    assert abs(np.corrcoef(block, np.arange(len(block)))[0, 1]) <= 0.7 + 1e-9
+
+
+def test_what_an_evening_leaves_is_that_of_a_regression() -> None:
+    """With nothing unknown but the best stagger a lap is linear in it once the level is out, so
+    precisions add: 1/s^2 + (2 k / scatter)^2 times the squares of what trend and level leave of the
+    offsets (Gelman and others, Bayesian Data Analysis, 3rd ed., ch. 14). Up, down, down, up half an
+    inch has no trend: 4 times a quarter inch squared, by hand; the bend takes a part of it."""
+    spread, cost, scatter = 0.3 * INCH, 0.2 / INCH**2, 0.06
+    many = np.full(DRAWN, 1.0)
+    at = norm.ppf((np.arange(DRAWN) + 0.5) / DRAWN) * spread
+    cars = Cars(at, cost * many, 0.0 * many, 2.0 * many, scatter * many)
+    offsets = np.array([0.25, -0.25, -0.25, 0.25]) * INCH
+    # The offsets are a bend themselves: of length 2 in runs squared, 0.2 scatters each.
+    told = 4 * (0.25 * INCH) ** 2 / (1 + 4 * 0.2**2)
+    exact = 1.0 / (1.0 / spread**2 + (2 * cost / scatter) ** 2 * told)
+    assert cars.left(offsets) == pytest.approx(exact, rel=0.02)
+    climbs = np.array([-0.375, -0.125, 0.125, 0.375]) * INCH
+    assert cars.left(climbs) == pytest.approx(spread**2, rel=0.02)  # all trend: teaches nothing
 
 
 def test_a_plan_keeps_to_a_step_and_to_eighths() -> None:
@@ -90,14 +110,14 @@ def test_nothing_to_go_by_is_none() -> None:
 
 
 def test_planned_nights_show_more_with_two_thirds_of_the_runs_of_wandering() -> None:
-    # `bench.py --truth` has it of more seasons: 24 of 40 against 14.
-    wander = replace(KINDS["plain"], off=0.3, climbs="wander", nights=9)
-    shown = [0, 0]
-    for seed in range(24):
-        plan = planned_season(replace(wander, nights=6), np.random.default_rng([77, seed]))
-        walk, _ = made_season(wander, np.random.default_rng([77, seed]))
+    # `bench.py --truth` counts the runs until it shows: about half as many.
+    wander, shown = replace(KINDS["plain"], climbs="wander"), [0, 0]
+    for off, seed in itertools.product((0.3, -0.3), range(8)):
+        plan = planned_season(replace(wander, off=off, nights=6), np.random.default_rng([7, seed]))
+        walk, _ = made_season(replace(wander, off=off, nights=9), np.random.default_rng([7, seed]))
         for i, pages in enumerate((plan, walk)):
-            shown[i] += study_of(pages, CAR, SLICK).correction is not None
+            found = study_of(pages, CAR, SLICK)
+            shown[i] += found.correction is not None and found.estimate * off > 0
     assert shown[0] >= shown[1]
 
 
@@ -106,12 +126,12 @@ def test_next_and_review_tell_one_belief_over_many_books() -> None:
     screen, told = Screen(width=80), []
     books = [
         made_nights(nights, off, seed, runs=4)
-        for nights in (1, 4, 8, 16) for off in (0.0, 0.15, 0.4) for seed in range(3)
+        for nights in (1, 6, 14) for off in (0.0, 0.15, 0.4) for seed in range(2)
     ]  # fmt: skip
     books += [
         made_season(replace(kind, off=off), np.random.default_rng([5, seed]))[0]
         for kind in (KINDS["biased +0.3"], KINDS["noise"], KINDS["tracks differ"])
-        for off in (0.0, 0.4) for seed in range(2)
+        for off in (0.0, 0.4) for seed in range(1)
     ]  # fmt: skip
     for pages in books:
         plan = next_run(pages, CAR, SLICK)

@@ -17,8 +17,9 @@ from rollpath.belief import (
     fit_together,
     quantiles,
 )
+from rollpath.book.laps import Laps
 from rollpath.book.nights import REAR_STAGGER, Night, counted_lap, nights
-from rollpath.book.posterior import USUAL, Evidence, Laps, posterior_of
+from rollpath.book.posterior import USUAL, Evidence, posterior_of
 from rollpath.book.run import Page, Run
 from rollpath.feel.answers import Answers, read_answers
 from rollpath.stagger import Baseline, corrected

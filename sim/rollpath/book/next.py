@@ -8,23 +8,17 @@ References
 
 import itertools
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from rollpath.belief import (
-    CORRECTIONS,
-    DRIVER_BEFORE,
-    LARGEST_STEP,
-    Answer,
-    chance_of,
-    driver_cases,
-    log_sum,
-)
+from rollpath.belief import CORRECTIONS, LARGEST_STEP, chance_of
+from rollpath.book.evening import Cars, evenings
+from rollpath.book.laps import Laps
 from rollpath.book.lessons import MATTERS, NOT_NEEDED, Finding, Study, same_track, study_of
 from rollpath.book.nights import nights
-from rollpath.book.posterior import USUAL, Evidence, Laps, lap_sharpness, posterior_of
+from rollpath.book.posterior import USUAL, Evidence, lap_beliefs, posterior_of
 from rollpath.book.run import Page
 from rollpath.results import Result
 from rollpath.tires.rack import Rack
@@ -44,8 +38,9 @@ MOST_NIGHTS = 40
 LAPS_A_RUN = 10
 """Of a heat (common practice, no source)."""
 _SAME = INCH / 16
-_AS_GOOD = 1.03
-"""Variances apart by this are as good (engineering judgement)."""
+_AS_GOOD = 0.95
+"""An evening that teaches this share of the most is as good: the cheaper is run. Engineering
+judgement."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -145,11 +140,12 @@ def next_run(
 
     Notes
     -----
-    An evening goes up and down between two staggers, so that a track that slows cannot pass for
-    either; where it makes no odds it begins at the other end than the last night there, so that
-    one that slows and levels off cannot either. Each pair is judged by the variance of the best
-    stagger that it is expected to leave [1]_: over all answers that the driver may give, and with
-    what the laps say once level and trend of the night are taken out.
+    An evening goes up and down, so that a track that slows cannot pass for the stagger; where it
+    makes no odds it begins at the other end than the last night there, so that one that slows and
+    levels off cannot either, and is the cheapest in lap time. It is judged by the variance of the
+    best stagger that its laps are expected to leave [1]_, over all that is plausible of the car:
+    how much stagger costs it, and how unlike on both sides. The driver's answers do not count
+    here: what he likes is no part of what is quickest, and alone they prove nothing.
     """
     own = [page for page in pages if page.run.car == car]
     told = [page for page in own if page.run.rear_stagger is not None]
@@ -163,20 +159,19 @@ def next_run(
     if window is None and last.window_low is not None and last.window_high is not None:
         window = (last.window_low, last.window_high)
     study = study_of(own, car, condition)
-    what = _State.of(study, where)
-    makes = _within(staggers, fitted, window)
-    plans = [_evening(pair, runs) for pair in _pairs(makes)] or [(fitted,) * runs]
-    left = [what.expected_variance(np.array(plan) - physics) for plan in plans]
-    variance = min(left)
-    good = [plan for plan, one in zip(plans, left, strict=True) if one <= _AS_GOOD * variance]
-    plan = next((one for one in good if _turned(one, own, where)), good[0])
+    chance, cars = _known_at(study, where)
+    mean = float(chance @ CORRECTIONS)
+    now = float(chance @ (CORRECTIONS - mean) ** 2)
+    plans = evenings(_within(staggers, fitted, window), fitted, runs) or [(fitted,) * runs]
+    plan, left = _best_of(plans, cars, physics, lambda one: _turned(one, own, where))
+    then = now * left
     return NextRun(
         car, condition, where, fitted, plan[0], plan, staggers is not None,
-        best=physics + what.mean,
-        give_or_take=_NINE_IN_TEN * math.sqrt(what.variance),
-        then=_NINE_IN_TEN * math.sqrt(variance),
-        cost=what.cost(np.array(plan) - physics),
-        nights_to_go=_nights(what, study.at(where).outcome, variance), study=study,
+        best=physics + mean,
+        give_or_take=_NINE_IN_TEN * math.sqrt(now),
+        then=_NINE_IN_TEN * math.sqrt(then),
+        cost=cars.cost(np.array(plan) - physics),
+        nights_to_go=_nights(study.at(where).outcome, abs(mean), now, then), study=study,
     )  # fmt: skip
 
 
@@ -195,27 +190,6 @@ def _within(
     ]  # fmt: skip
 
 
-def _pairs(staggers: Sequence[float]) -> list[tuple[float, float]]:
-    """Two staggers to go between: a full step apart, or as far as can be made.
-
-    What laps say grows with the square of the distance; a driver's answers alone prove nothing
-    (`lessons.BORNE_OUT`).
-    """
-    near = [
-        (a, b) for a, b in itertools.permutations(staggers, 2)
-        if abs(a - b) <= LARGEST_STEP + _SAME
-    ]  # fmt: skip
-    widest = max((abs(a - b) for a, b in near), default=0.0)
-    return [(a, b) for a, b in near if abs(a - b) > max(widest - _SAME, _SAME)]
-
-
-def _evening(pair: tuple[float, float], runs: int) -> tuple[float, ...]:
-    """Up, down, up, or up, down, down, up: a steady trend is no part of either."""
-    a, b = pair
-    block = (a, b, a) if runs == 3 else (a, b, b, a)
-    return tuple(block[i % len(block)] for i in range(max(runs, 2)))
-
-
 def _turned(plan: Sequence[float], pages: Iterable[Page], track: str) -> bool:
     """Whether an evening begins at the other end than the last night at the track did."""
     there = [night for night in nights(pages) if same_track(night.track, track)]
@@ -227,104 +201,59 @@ def _turned(plan: Sequence[float], pages: Iterable[Page], track: str) -> bool:
     return bool((off[0] > np.mean(off)) == (plan[0] < np.mean(plan)))
 
 
-def _nights(what: "_State", outcome: str, then: float) -> int:
+def _best_of(
+    plans: Sequence[tuple[float, ...]],
+    cars: Cars,
+    physics: float,
+    is_turned: Callable[[Sequence[float]], bool],
+) -> tuple[tuple[float, ...], float]:
+    """The evening to run, and the share of the variance that it is expected to leave."""
+    before = float(np.var(cars.corrections))
+    left = [min(cars.left(np.array(plan) - physics) / before, 1.0) for plan in plans]
+    gain = 1.0 - min(left)
+    good = [i for i, one in enumerate(left) if 1.0 - one >= _AS_GOOD * gain]
+    at = min(good, key=lambda i: (
+        not is_turned(plans[i]), cars.cost(np.array(plans[i]) - physics), plans[i]
+    ))  # fmt: skip
+    return plans[at], left[at]
+
+
+def _nights(outcome: str, off: float, now: float, then: float) -> int:
     """Evenings until enough is known, each adding the same precision.
 
     The interval has to be as narrow as `KNOWN`; and before the nights show anything so narrow that
     what is now likeliest would be shown, a correction or that none is needed.
+
+    Parameters
+    ----------
+    outcome : str
+    off : float
+        How far from the physics the best stagger likeliest is, m.
+    now, then : float
+        Variance of it, and after one evening, m2.
     """
     if outcome == "not needed":
         return 0
     wanted, least = (KNOWN / _NINE_IN_TEN) ** -2.0, 0
     if outcome != "shown":
-        off = abs(what.mean)
         decides = max((NOT_NEEDED - off) / _NINE_IN_TEN, (off - MATTERS) / _SHOWS)
         wanted, least = max(wanted, max(decides, _FINEST) ** -2.0), 1
-    gain, lacks = 1.0 / then - 1.0 / what.variance, wanted - 1.0 / what.variance
+    gain, lacks = 1.0 / then - 1.0 / now, wanted - 1.0 / now
     if lacks <= 0:
         return least
     return min(MOST_NIGHTS, max(least, math.ceil(lacks / gain))) if gain > 0 else MOST_NIGHTS
 
 
-@dataclass(frozen=True, eq=False)
-class _State:
-    """What is known before the evening.
-
-    Attributes
-    ----------
-    chance : ndarray, shape (candidates,)
-        Of the corrections at the track.
-    cases : ndarray, shape (blur and threshold,)
-        Chances of the driver's unknowns; empty when he has not spoken.
-    sharpness : float
-        Lap time lost at 1 m off, over the scatter of a lap, per m2.
-    lap_cost : float
-        s per m2.
-    """
-
-    chance: FloatArray
-    cases: FloatArray
-    sharpness: float
-    lap_cost: float
-
-    @classmethod
-    def of(cls, study: Study, track: str) -> "_State":
-        tracks = study.evidence or (Evidence((), Laps.none()),)
-        found = posterior_of(tracks)
-        places = [i for i, one in enumerate(study.tracks) if study.at(track) is one]
-        chance = found.here[places[0]] if places else found.elsewhere
-        if not study.evidence:
-            chance = chance_of(-0.5 * (CORRECTIONS / USUAL) ** 2)
-        answers = [answer for one in tracks for answer in one.answers]
-        cases = log_sum((driver_cases(answers) + np.log(chance + 1e-300)).T) + DRIVER_BEFORE
-        sharpness, lap_cost = lap_sharpness([one.laps for one in tracks], chance)
-        return cls(chance, chance_of(cases), sharpness, lap_cost)
-
-    @property
-    def mean(self) -> float:
-        return float(self.chance @ CORRECTIONS)
-
-    @property
-    def variance(self) -> float:
-        return float(self.chance @ (CORRECTIONS - self.mean) ** 2)
-
-    def cost(self, offsets: FloatArray) -> float:
-        """Expected s a lap that the staggers lose beside the best as known."""
-        return float(self.lap_cost * np.mean((offsets - self.mean) ** 2))
-
-    def expected_variance(self, offsets: FloatArray) -> float:
-        """Variance of the correction that an evening at these offsets is expected to leave, m2."""
-        seen = (2.0 * self.sharpness) ** 2 * float(np.sum(_steady(offsets) ** 2))
-        joint = self.chance[None, :]
-        for chances in map(self._answers, offsets):
-            joint = (joint[:, None, :] * chances).reshape(-1, len(CORRECTIONS))
-            joint = _merged(joint)
-        weight = joint.sum(axis=1)
-        mean = joint @ CORRECTIONS / weight
-        variance = np.maximum(joint @ CORRECTIONS**2 / weight - mean**2, 1e-12)
-        return float(weight @ (1.0 / (1.0 / variance + seen)))
-
-    def _answers(self, offset: float) -> FloatArray:
-        """Chance of each answer given each correction, (answers, candidates)."""
-        return np.array([
-            self.cases @ np.exp(driver_cases([Answer(said, off=float(offset))]))
-            for said in (1, 0, -1)
-        ])  # fmt: skip
-
-
-def _merged(joint: FloatArray) -> FloatArray:
-    """Without answers that hardly can come."""
-    weight = joint.sum(axis=1)
-    kept: FloatArray = joint[weight > 1e-4 * weight.max()]
-    return kept
-
-
-def _steady(offsets: FloatArray) -> FloatArray:
-    """Offsets less their mean and trend in run order: what laps of the night can speak of."""
-    order = np.arange(len(offsets), dtype=float)
-    basis = np.column_stack([np.ones_like(order), order])
-    rest: FloatArray = offsets - np.asarray(basis @ np.linalg.lstsq(basis, offsets, rcond=None)[0])
-    return rest
+def _known_at(study: Study, track: str) -> tuple[FloatArray, Cars]:
+    """Chances of the corrections at a track, and the cars that may be meant."""
+    tracks = study.evidence or (Evidence((), Laps.none()),)
+    found = posterior_of(tracks)
+    places = [i for i, one in enumerate(study.tracks) if study.at(track) is one]
+    chance = found.here[places[0]] if places else found.elsewhere
+    if not study.evidence:
+        chance = chance_of(-0.5 * (CORRECTIONS / USUAL) ** 2)
+    at = places[0] if places and study.evidence else None
+    return chance, Cars.of(lap_beliefs([one.laps for one in tracks], at, chance))
 
 
 def last_case(pages: Sequence[Page]) -> tuple[str, str, str] | None:

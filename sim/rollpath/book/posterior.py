@@ -5,8 +5,6 @@ References
 .. [1] D. A. Harville, "Maximum Likelihood Approaches to Variance Component Estimation",
    J. Am. Stat. Assoc. 72 (1977) 320-338: levels and trends integrated out.
 .. [2] A. Gelman and others, "Bayesian Data Analysis", 3rd ed., ch. 5: tracks that share a mean.
-.. [3] A. P. Dempster, N. M. Laird and D. B. Rubin, "Maximum Likelihood from Incomplete Data via
-   the EM Algorithm", J. R. Stat. Soc. B 39 (1977) 1-38, sec. 4.3: mixtures.
 """
 
 import math
@@ -25,6 +23,7 @@ from rollpath.belief import (
     log_sum,
     tasted,
 )
+from rollpath.book.laps import SCATTERS, Laps, clear_runs, less_level, unlikely
 from rollpath.book.nights import IntArray
 from rollpath.units import INCH, FloatArray
 
@@ -32,11 +31,6 @@ from rollpath.units import INCH, FloatArray
 def _bell(at: FloatArray, spread: float) -> FloatArray:
     chance = np.exp(-0.5 * (at / spread) ** 2)
     return np.asarray(chance / chance.sum())
-
-
-def _unlikely(scatter: FloatArray) -> FloatArray:
-    """Log chance against a scatter, from about 0.08 s: half to twice it, two in three."""
-    return np.asarray(0.5 * (np.log(scatter / 0.08) / 0.7) ** 2)
 
 
 USUAL = INCH / 2
@@ -47,37 +41,27 @@ _LAP_COSTS: FloatArray = np.geomspace(0.02, 2.0, 10) / INCH**2
 _COST_UNLIKELY: FloatArray = 0.5 * np.log(_LAP_COSTS * INCH**2 / 0.15) ** 2
 """Log chance against each: 0.15 s is usual, a third to three times it two in three. Engineering
 judgement."""
-_SCATTERS: FloatArray = np.geomspace(0.02, 0.6, 8)
-"""Scatter of a lap time between like runs, s."""
 _UNSTEADY: FloatArray = np.array([0.0, 0.5, 1.5])
 """How much the trend of a track differs from night to night, scatters a run."""
-_POWERS: tuple[float, ...] = (2.0, 1.5)
+POWERS: tuple[float, ...] = (2.0, 1.5)
 """Lap time is lost with this power of what the stagger is off: scrub drag says 2, a car that is
 far off does not lose for ever; each as likely. A parabola alone would make corrections too large.
 """
 _HALF_INCH = INCH / 2
 """Where all powers lose alike."""
-_LEANS: FloatArray = np.array([-0.25, 0.0, 0.25])
+LEANS: FloatArray = np.array([-0.25, 0.0, 0.25])
 """How unlike a car loses on both sides: with so much more on one as less on the other."""
 _LEAN_CHANCES: FloatArray = np.array([1.0, 4.0, 1.0]) / 6.0
 """Gauss and Hermite's points of a normal of 0.15 (engineering judgement)."""
-_STEEP, _BENT = 100.0, 0.2
+_STEEP, BENT = 100.0, 0.2
 """Trend that all nights share, scatters a run: free; and how it bends, scatters a run squared:
 a track levels off. Standard deviations; engineering judgement."""
 _LAPS_BEFORE: FloatArray = np.log(
     np.einsum(
-        "i,j,k->ijk", _LEAN_CHANCES, chance_of(-_unlikely(_SCATTERS)), chance_of(-_COST_UNLIKELY)
+        "i,j,k->ijk", _LEAN_CHANCES, chance_of(-unlikely(SCATTERS)), chance_of(-_COST_UNLIKELY)
     ).ravel()
 )
 """Log chance of each case of lean, scatter and cost, which all tracks share."""
-_FEW_LAPS = 8
-"""Laps of which it cannot be said which one was held up."""
-_ROUNDS, _LEAST = 10, 1e-3
-_FROM = (0.04, 0.1, 0.25)
-"""Scatters from which the laps held up are looked for, s."""
-_TRAFFIC = 0.2
-"""What a car in the way most often costs a lap, s; twice this at the mean. Engineering
-judgement."""
 _SHAPE = 0.03 * INCH
 """What else the foot of a parabola may lie from the quickest stagger by, standard deviation.
 Engineering judgement."""
@@ -90,33 +74,6 @@ judgement: a surface or a radius taken wrong is worth a quarter inch."""
 _TASTES: FloatArray = np.arange(-24.0, 25.0, 2.0) / 16 * INCH
 _TASTE_CHANCES: FloatArray = _bell(_TASTES, _LIKES)
 """What he likes, m, and how likely."""
-
-
-@dataclass(frozen=True, eq=False)
-class Laps:
-    """Timed runs at one track, each of shape (runs,).
-
-    Attributes
-    ----------
-    offsets : ndarray
-        Stagger fitted less optimum by physics, m.
-    times : ndarray
-        s.
-    stretches : ndarray of int
-        Only runs of one stretch are compared.
-    orders : ndarray
-        Place of the run in its night: what a track that slows down goes by.
-    """
-
-    offsets: FloatArray
-    times: FloatArray
-    stretches: IntArray
-    orders: FloatArray
-
-    @classmethod
-    def none(cls) -> "Laps":
-        nothing = np.array([], float)
-        return cls(nothing, nothing, np.array([], int), nothing)
 
 
 @dataclass(frozen=True, eq=False)
@@ -279,7 +236,7 @@ def _trends_of(laps: Laps) -> list["_Trends"]:
     """One for each of `_UNSTEADY`; none without laps."""
     if len(laps.times) == 0:
         return []
-    weights = _clear_runs(laps)
+    weights = clear_runs(laps)
     return [_Trends.of(laps, weights, float(unsteady)) for unsteady in _UNSTEADY]
 
 
@@ -293,7 +250,7 @@ def _lap_cases(laps: Laps, trends: Sequence["_Trends"]) -> FloatArray:
     short, cases = CORRECTIONS[:, None] - laps.offsets, []
     for trend in trends:
         times, level = trend.rid(laps.times), trend.level()
-        for power in _POWERS:
+        for power in POWERS:
             loss = np.abs(short) ** power * _HALF_INCH ** (2.0 - power)
             even, odd = trend.rid(loss), trend.rid(np.sign(short) * loss)
             cases.append(level[:, None, None] + _fits(times, even, odd))
@@ -307,13 +264,13 @@ def _fits(times: FloatArray, even: FloatArray, odd: FloatArray) -> FloatArray:
     `even` and `odd` are what stagger costs and how that leans, (candidates, runs); all three are
     rid of trends.
     """
-    lean, k = _LEANS[:, None, None], _LAP_COSTS[:, None]
+    lean, k = LEANS[:, None, None], _LAP_COSTS[:, None]
     squares = (
         times @ times
         - 2 * k * (even @ times + lean * (odd @ times))
         + k**2 * (_row(even, even) + 2 * lean * _row(even, odd) + lean**2 * _row(odd, odd))
     )
-    return np.asarray(-0.5 * squares[:, None] / _SCATTERS[:, None, None] ** 2)
+    return np.asarray(-0.5 * squares[:, None] / SCATTERS[:, None, None] ** 2)
 
 
 def _row(a: FloatArray, b: FloatArray) -> FloatArray:
@@ -352,12 +309,12 @@ class _Trends:
     def of(cls, laps: Laps, weights: FloatArray, unsteady: float) -> "_Trends":
         """`unsteady` is how the trend differs from night to night, scatters a run."""
         starts = np.flatnonzero(np.diff(laps.stretches, prepend=laps.stretches[0] - 1))
-        order = _less_level(laps.orders, weights, starts)
+        order = less_level(laps.orders, weights, starts)
         along = np.add.reduceat(order**2 * weights, starts)
         own = unsteady**2 * along
         give = (1.0 - 1.0 / np.sqrt(1.0 + own)) / np.maximum(along, 1e-12)
         alone = cls(weights, starts, order, give, np.zeros((0, len(order))), np.zeros(0), 0.0)
-        run = alone.rid(np.array([_STEEP * order, _BENT * laps.orders**2]))
+        run = alone.rid(np.array([_STEEP * order, BENT * laps.orders**2]))
         strength, turned = np.linalg.eigh(run @ run.T)
         strength = np.maximum(strength, 0.0)
         shared = turned.T @ run / np.sqrt(np.maximum(strength, 1e-12))[:, None]
@@ -366,7 +323,7 @@ class _Trends:
 
     def rid(self, columns: FloatArray) -> FloatArray:
         """Columns, (..., runs), of which plain products leave out levels and trends [1]_."""
-        column = _less_level(columns, self.weights, self.starts)
+        column = less_level(columns, self.weights, self.starts)
         along = np.add.reduceat(column * (self.order * self.weights), self.starts, axis=-1)
         column = column - np.repeat(along * self.give, self._lengths, axis=-1) * self.order
         column = column * np.sqrt(self.weights)
@@ -376,102 +333,68 @@ class _Trends:
     def level(self) -> FloatArray:
         """What the log likelihood has beside the squares, (scatters,)."""
         freedom = max(float(self.weights.sum()) - len(self.starts), 0.0)
-        return -freedom * np.log(_SCATTERS) - 0.5 * self.log_det
+        return -freedom * np.log(SCATTERS) - 0.5 * self.log_det
 
     @property
     def _lengths(self) -> IntArray:
         return np.diff(self.starts, append=len(self.weights))
 
 
-def _less_level(columns: FloatArray, weights: FloatArray, starts: IntArray) -> FloatArray:
-    """Columns, (..., runs), less their weighted means in each stretch."""
-    means = np.add.reduceat(columns * weights, starts, axis=-1) / np.add.reduceat(weights, starts)
-    lengths = np.diff(starts, append=len(weights))
-    return np.asarray(columns - np.repeat(means, lengths, axis=-1))
+@dataclass(frozen=True, eq=False)
+class LapBeliefs:
+    """How laps may go, all at once.
+
+    Attributes
+    ----------
+    chance : ndarray, shape (leans, scatters, costs, candidates)
+    costs : ndarray
+        s per m2.
+    scatters : ndarray
+        s.
+    """
+
+    chance: FloatArray
+    costs: FloatArray
+    scatters: FloatArray
 
 
-def lap_sharpness(tracks: Sequence[Laps], chance: FloatArray) -> tuple[float, float]:
-    """What laps tell: cost over scatter, per m2, and cost, s per m2; middles of what is plausible.
+def lap_beliefs(tracks: Sequence[Laps], here: int | None, chance: FloatArray) -> LapBeliefs:
+    """What is known of how laps go at a track, together with its correction.
 
     Parameters
     ----------
     tracks : sequence of Laps
+    here : int or None
+        Which of them it is; None for none.
     chance : ndarray, shape (candidates,)
-        Of the corrections.
+        Of the corrections at the track.
     """
-    heard = _LAPS_BEFORE
-    for laps in tracks:
+    heard, own = _LAPS_BEFORE[:, None], np.zeros((1, 1))
+    for at, laps in enumerate(tracks):
         cases = _lap_cases(laps, _trends_of(laps))
-        heard = heard + log_sum((cases + np.log(chance + 1e-300)).T)
-    weights = chance_of(heard).reshape(-1, len(_SCATTERS), len(_LAP_COSTS))
-    cost = float(weights.sum(axis=(0, 1)) @ np.log(_LAP_COSTS))
-    scatter = float(weights.sum(axis=(0, 2)) @ np.log(_SCATTERS))
-    return math.exp(cost - scatter), math.exp(cost)
+        if at == here:
+            own = cases
+        else:
+            heard = heard + log_sum((cases + np.log(chance + 1e-300)).T)[:, None]
+    joint = heard + own
+    weights = np.exp(joint - log_sum(joint)) * chance
+    sizes = (len(LEANS), len(SCATTERS), len(_LAP_COSTS), len(CORRECTIONS))
+    return LapBeliefs(np.broadcast_to(weights, (len(_LAPS_BEFORE), sizes[-1])).reshape(sizes),
+                      _LAP_COSTS, SCATTERS)  # fmt: skip
+
+
+def lost(short: FloatArray, power: FloatArray, cost: FloatArray, lean: FloatArray) -> FloatArray:
+    """Lap time lost, s, where stagger is short of the best by so much, m."""
+    shape = np.abs(short) ** power * _HALF_INCH ** (2.0 - power)
+    return np.asarray(cost * shape * (1.0 + lean * np.sign(short)))
 
 
 def _unmoved(tracks: Sequence[Laps], trends: Sequence[Sequence["_Trends"]]) -> float:
     """Log evidence of the laps with no regard to the stagger."""
-    cases = np.zeros((len(_UNSTEADY), len(_SCATTERS)))
+    cases = np.zeros((len(_UNSTEADY), len(SCATTERS)))
     for laps, each in zip(tracks, trends, strict=True):
         for i, trend in enumerate(each):
             times = trend.rid(laps.times)
-            cases[i] += trend.level() - 0.5 * (times @ times) / _SCATTERS**2
-    before = chance_of(-_unlikely(_SCATTERS)) / len(_UNSTEADY)
+            cases[i] += trend.level() - 0.5 * (times @ times) / SCATTERS**2
+    before = chance_of(-unlikely(SCATTERS)) / len(_UNSTEADY)
     return float(log_sum((cases + np.log(before)).ravel()))
-
-
-def _clear_runs(laps: Laps) -> FloatArray:
-    """Weights of the runs: the chance that nothing held each of them up.
-
-    A mixture of like laps, held-up ones, which are slower, and strays, about a parabola with
-    levels and a trend, settled by expectation and maximisation [3]_ from several scatters, about
-    a fit by least absolute values, which a few slow laps do not draw.
-    """
-    weights = np.ones(len(laps.times))
-    starts = np.flatnonzero(np.diff(laps.stretches, prepend=laps.stretches[:1] - 1))
-    taken = len(starts) + 3
-    if len(weights) <= max(_FEW_LAPS, taken + 2):
-        return weights
-    for _ in range(_ROUNDS):
-        weights = 1.0 / np.maximum(np.abs(_left_over(laps, weights, starts)), 0.005)
-    rest = _left_over(laps, weights, starts)
-    found = [_settled(laps, starts, taken, rest, scale) for scale in _FROM]
-    return max(found, key=lambda one: one[0])[1]
-
-
-def _settled(
-    laps: Laps, starts: IntArray, taken: int, rest: FloatArray, scale: float
-) -> tuple[float, FloatArray]:
-    """Log likelihood and weights to which a mixture settles from this scatter.
-
-    `taken` is how many unknowns the fit has beside.
-    """
-    share = 0.1
-    for _ in range(_ROUNDS):
-        like = np.exp(-0.5 * (rest / scale) ** 2) / (scale * math.sqrt(math.tau))
-        clear = (1 - share) * like
-        whole = clear + share * _held_up(rest)
-        weights = np.maximum(clear / whole, _LEAST)
-        log = float(np.log(whole).sum()) + taken * math.log(scale)
-        log += math.log(share) + 9 * math.log(1 - share) - float(_unlikely(np.array(scale)))
-        rest = _left_over(laps, weights, starts)
-        free = max(float(weights.sum()) - taken, 1.0)
-        scale = max(math.sqrt(float(weights @ rest**2) / free), _SCATTERS[0])
-        share = (float((1 - weights).sum()) + 1.0) / (len(weights) + 10.0)
-    return log, weights
-
-
-def _held_up(rest: FloatArray) -> FloatArray:
-    """Density of a lap that was held up, or timed wrong, 1/s."""
-    slower = np.maximum(rest, 0.0) / _TRAFFIC * np.exp(-np.maximum(rest, 0.0) / _TRAFFIC)
-    return np.asarray((0.95 * slower + 0.05 * np.exp(-np.abs(rest))) / _TRAFFIC)
-
-
-def _left_over(laps: Laps, weights: FloatArray, starts: IntArray) -> FloatArray:
-    """Laps less the parabola, the levels and the trend that fit them best, s."""
-    columns = np.array([laps.times, laps.offsets, laps.offsets**2, laps.orders])
-    columns = _less_level(columns, weights, starts)
-    size = np.maximum(np.linalg.norm(columns[1:], axis=1), 1e-12)[:, None]
-    regressors, root = columns[1:] / size, np.sqrt(weights)
-    fit = np.linalg.lstsq((regressors * root).T, columns[0] * root, 1e-6)[0]
-    return np.asarray(columns[0] - fit @ regressors)

@@ -1,4 +1,4 @@
-"""Seasons by a third hand, on which nothing was tuned: every season draws its own car, driver, track.
+"""Seasons by a third hand, on which nothing was tuned: each draws its own car, driver and track.
 
 The crew does as crews do: it goes the way the driver asks, or up all night, or wherever it likes.
 Laps lose nothing near the best and then steadily; scatter is Laplace's and differs from night to

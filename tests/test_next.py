@@ -112,9 +112,9 @@ def test_nothing_to_go_by_is_none() -> None:
 def test_planned_nights_show_more_with_two_thirds_of_the_runs_of_wandering() -> None:
     # `bench.py --truth` counts the runs until it shows: about half as many.
     wander, shown = replace(KINDS["plain"], climbs="wander"), [0, 0]
-    for off, seed in itertools.product((0.3, -0.3), range(8)):
-        plan = planned_season(replace(wander, off=off, nights=6), np.random.default_rng([7, seed]))
-        walk, _ = made_season(replace(wander, off=off, nights=9), np.random.default_rng([7, seed]))
+    for off, seed in itertools.product((0.3, -0.3), range(6)):
+        plan = planned_season(replace(wander, off=off, nights=6), np.random.default_rng([8, seed]))
+        walk, _ = made_season(replace(wander, off=off, nights=9), np.random.default_rng([8, seed]))
         for i, pages in enumerate((plan, walk)):
             found = study_of(pages, CAR, SLICK)
             shown[i] += found.correction is not None and found.estimate * off > 0

@@ -9,6 +9,7 @@ References
 import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -123,6 +124,7 @@ def _is_steady(block: FloatArray) -> bool:
     return bool(abs(rest @ order) <= _STEADY * np.linalg.norm(rest) * np.linalg.norm(order) + 1e-12)
 
 
+@lru_cache(maxsize=8)
 def _unlevelled(runs: int) -> FloatArray:
     """What turns the laps of a night into what is left without level, trend and some bend."""
     order = np.arange(runs) - 0.5 * (runs - 1)

@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 from notebook_helpers import made_nights, made_run
 from rollpath.book import posterior
+from rollpath.book.laps import SCATTERS, Laps, clear_runs
 from rollpath.book.lessons import (
     FEWEST_CLEAN,
     Correction,
@@ -399,7 +400,7 @@ def test_lap_evidence_agrees_with_least_squares_on_a_design_matrix(unsteady: flo
     order = np.concatenate([np.arange(n) for n in (3, 4, 5)]).astype(float)
     x, times = chance.normal(0, 0.01, 12), chance.normal(17, 0.2, 12)
     weights = chance.uniform(0.3, 1.0, 12)
-    trend = posterior._Trends.of(posterior.Laps(x, times, groups, order), weights, unsteady)
+    trend = posterior._Trends.of(Laps(x, times, groups, order), weights, unsteady)
     # Levels free; trends normal unknowns: generalised least squares with the covariance written
     # out (Aitken 1935).
     level = np.eye(3)[groups]
@@ -407,7 +408,7 @@ def test_lap_evidence_agrees_with_least_squares_on_a_design_matrix(unsteady: flo
     order, bend = (one - level @ (means @ one) for one in (order, order**2))
     cov = np.diag(1.0 / weights)
     cov += unsteady**2 * (level * order[:, None]) @ (level * order[:, None]).T
-    steep, bent = posterior._STEEP * order, posterior._BENT * bend
+    steep, bent = posterior._STEEP * order, posterior.BENT * bend
     cov += np.outer(steep, steep) + np.outer(bent, bent)
     inverse = np.linalg.inv(cov)
     for c, k in ((0.0, 20.0), (0.01, 150.0), (-0.02, 1000.0)):
@@ -420,7 +421,7 @@ def test_lap_evidence_agrees_with_least_squares_on_a_design_matrix(unsteady: flo
     log_det = np.linalg.slogdet(cov)[1] + np.linalg.slogdet(level.T @ inverse @ level)[1]
     log_det -= np.log(np.bincount(groups, weights)).sum() - np.log(weights).sum()
     freedom = weights.sum() - 3
-    assert trend.level() == pytest.approx(-freedom * np.log(posterior._SCATTERS) - 0.5 * log_det)
+    assert trend.level() == pytest.approx(-freedom * np.log(SCATTERS) - 0.5 * log_det)
 
 
 def test_a_lap_in_traffic_counts_little() -> None:
@@ -428,7 +429,7 @@ def test_a_lap_in_traffic_counts_little() -> None:
     laps = posterior_laps(pages)
     held_up = np.arange(len(laps.times)) % 7 == 3
     slow = replace(laps, times=laps.times + 0.6 * held_up)
-    weights = posterior._clear_runs(slow)
+    weights = clear_runs(slow)
     assert np.median(weights[held_up]) < 0.1
     assert np.median(weights[~held_up]) > 0.6
 

@@ -333,7 +333,7 @@ def _study(car: str, condition: str, points: list[Point]) -> Study:
 
     def finding(chance: FloatArray, track: str | None, pair: tuple[Witness, Witness]) -> Finding:
         low, median, high = quantiles(chance, (0.5 - COVERS / 2, 0.5, 0.5 + COVERS / 2))
-        outcome = _outcome(chance, (low, high), pair, found.follows)
+        outcome = _outcome(chance, pair, found.follows)
         offered = None
         if outcome == "shown":
             offered = Correction(car, condition, median, (low, high), count, track, names)
@@ -388,12 +388,7 @@ def _laps(points: list[Point]) -> Laps:
     )
 
 
-def _outcome(
-    chance: FloatArray,
-    interval: tuple[float, float],
-    pair: tuple[Witness, Witness],
-    follows: float,
-) -> str:
+def _outcome(chance: FloatArray, pair: tuple[Witness, Witness], follows: float) -> str:
     """What comes of it; `pair` is the driver and the watch, `follows` as in `Posterior`."""
     apart = fit_together(*pair) < APART
     if follows < _FOLLOWS:

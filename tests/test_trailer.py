@@ -12,6 +12,7 @@ from rollpath.corners import CORNERS, Corners
 from rollpath.files.cars import car_from_values
 from rollpath.files.doing import ChangedError, done, mark_of
 from rollpath.files.trailers import load_night, load_trailer, night_text, save_night
+from rollpath.screen import Screen
 from rollpath.trailer.interview import AnswerError, tires_of, values_of
 from rollpath.trailer.night import (
     Fitted,
@@ -351,6 +352,21 @@ def test_every_screen_of_a_trailer_has_its_book_in(taught, say, told):
     assert "your book adds" in " ".join(say("plan", "--runs", "heat: slick")[1].split())
     debriefed = told("debrief", "--wheel", "straight", "--drifts-out", "no")
     assert debriefed["physics"]["recommended_in"] == alone
+
+
+def test_the_page_has_the_book_in_too(taught, empty, say, told):
+    pytest.importorskip("flask")
+    from page_helpers import words
+
+    found = told("tonight")
+    wanted = f"wanted {Screen().tape(found['recommended_in'] * INCH)}"
+    first = words(empty.see("/"))
+    assert wanted in first
+    assert "your book adds" in first
+    planned = words(empty.see("/plan?heat=slick&wheels=4&jacks=yes"))
+    assert wanted.removeprefix("wanted ") in planned
+    _, out, _ = say("debrief", "--wheel", "right", "--crabs", "yes")
+    assert out.splitlines()[0].split(" (")[0] in words(empty.see("/debrief?wheel=right&crabs=yes"))
 
 
 def test_the_book_of_a_trailer_is_of_its_car_and_its_surface(taught, say, told):

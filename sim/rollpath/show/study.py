@@ -68,6 +68,9 @@ def _shown(study: Study, finding: Finding, screen: Screen) -> str:
         f"{counted(found.clean_runs, 'clean run')}{_where(found)}). "
         "In a trailer its book counts by itself; elsewhere with --book."
     )
+    if study.driver is not None and abs(study.driver.median - found.stagger) > NOT_NEEDED:
+        asks = screen.fine(study.driver.median, signed=True)
+        told += f" The driver alone asks for {asks}: he may like it so and be no quicker."
     return f"{told} {_CHECK}" if abs(found.stagger) > FAR else told
 
 

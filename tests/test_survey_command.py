@@ -220,11 +220,21 @@ def test_gpx_and_csv_of_one_log_give_one_track(read, put, log):
         assert result["inside_radius_ft"] == pytest.approx(
             np.array(true.inside_radius) / FOOT, rel=0.05
         )
-        assert result["inside_radius_ft"] == pytest.approx(results[0]["inside_radius_ft"], abs=0.2)
+        assert result["inside_radius_ft"] == pytest.approx(results[0]["inside_radius_ft"], abs=0.02)
         assert result["laps_used"] == 3
         assert result["is_oval"]
     assert results[0]["centre_latitude_longitude_deg"].startswith(f"{SITE[0]:.2f}")
     assert results[2]["centre_ft"]
+
+
+def test_a_gpx_keeps_its_times_whatever_else_a_point_holds(put, log):
+    for beside in ("", "<ele>3</ele>", "<extensions><a><b>1</b></a></extensions>"):
+        for text in (
+            gpx(log).replace("<ele>200</ele>", beside),
+            gpx(log).replace("<ele>200</ele>", "").replace("</time>", f"</time>{beside}"),
+        ):
+            read = load_position_log(put("lap.gpx", text))
+            assert read.time - read.time[0] == pytest.approx(log.time)
 
 
 def test_the_line_walked_is_minded(read, put):

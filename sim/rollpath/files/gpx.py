@@ -27,6 +27,7 @@ _ENCODINGS = ("utf-8", "us-ascii", "ascii", "iso-8859-1", "windows-1252")
 """Encodings in which the characters of a tag are single bytes, so that a document type is seen."""
 _PROLOG = re.compile(rb"(?:\s+|<\?.*?\?>|<!--.*?-->)*", re.DOTALL)
 _ENCODING = re.compile(rb"""<\?xml[^>]*?encoding\s*=\s*["']([^"']*)["']""")
+POINTS = ("trkpt", "rtept")
 Points = tuple[FloatArray, FloatArray, FloatArray | None, tuple[Note, ...]]
 
 
@@ -114,10 +115,12 @@ class _Points:
                 continue
             self.open.pop()
             name = element.tag.rpartition("}")[2]
-            if name in ("trkpt", "rtept"):
+            if name in POINTS:
                 self._point(name, element)
-            if self.open and name != "time":
-                del self.open[-1][:]  # what was read is let go, here and in what held it
+            # What was read is let go, here and in what held it; a point's parts with the point,
+            # for the parser runs ahead of the events and its time may be there already.
+            if self.open and not any(one.tag.endswith(POINTS) for one in self.open):
+                del self.open[-1][:]
                 element.clear()
         if self.silent > GPX_SILENT:
             raise FileError([f"{self.path}: not GPX: no tag in {GPX_SILENT >> 20} MiB"])

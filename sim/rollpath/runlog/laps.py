@@ -216,7 +216,7 @@ def _lap_notes(found: int, used: int) -> list[Note]:
 def _path(tidy: TidyLog, turned: FloatArray, chosen: NDArray[np.intp]) -> ClosedPath:
     on_lap = np.isin(np.floor(turned).astype(int), chosen)
     try:
-        return smooth_closed_path(tidy.x[on_lap], tidy.y[on_lap])
+        return smooth_closed_path(tidy.z.real[on_lap], tidy.z.imag[on_lap])
     except PathError as error:
         raise RunLogError("no path", detail=str(error)) from None
 

@@ -1,6 +1,6 @@
-"""A position log, the plane it lies in, and the log put in order: jumps out, laps found."""
+"""A position log, the plane it lies in, and the log put in order: what no other lap passes goes."""
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -108,15 +108,14 @@ def _geocentric(
     )
 
 
-# The log put in order: jumps out, laps found. All limits are engineering judgement.
+# The log put in order. All limits are engineering judgement.
 
 JUMP, JUMP_TIMES = 3.0, 4.0
 """A step that is off by this, m, and by so many times what is usual more, is a jump."""
 CUBIC = np.array([-1.0, 4.0, 0.0, 4.0, -1.0]) / 6.0
-SHORT_RUN, SHORT_UNTIMED = 0.3, 0.1
-"""A run between two jumps is dropped when it is less than this share of the log; without times a
-jump may be a gap, and more is believed."""
-SPACING = 2.0
+SHORT_RUN = 0.3
+"""A run between two jumps is dropped when it is less than this share of those beside it."""
+SPACING = 4.0
 """Distance apart to which a denser log is averaged, m."""
 BRISK, STANDING = 90, 0.2
 """Percentile of the pace taken as usual; slower than this share of it is standing still."""
@@ -134,8 +133,6 @@ LAP_HOLE = 0.2
 PASS, PASS_STEP, PASS_APART = 10.0, 3.0, 60.0
 """Another lap passes within this distance, m; steps in which that is looked for; least way round
 between two passes, m."""
-SAME_LAP = 1.2
-"""A way round up to this many times the shortest is a lap, and not one by way of the pits."""
 PIECE, MOST_PIECES = 5000.0, 200
 """A long log is looked through in pieces of this length, m, at most so many."""
 FARTHEST = 5000.0
@@ -148,37 +145,31 @@ class TidyLog:
 
     Attributes
     ----------
-    x, y, time : ndarray, shape (n,)
+    z : ndarray, shape (n,)
+        x + i y, m.
+    time : ndarray, shape (n,)
+        s.
     turned : ndarray, shape (n,)
-        Laps since the first point, from the angle about `centre`.
-    centre : complex
+        Laps since the first point.
     laps : int
         Whole laps found.
-    run : int
-        Recorded points averaged into each.
     notes : tuple of Note
-    piece : ndarray of int, shape (n,)
-        Counts up where the position jumped.
-    dropped : tuple of ndarray
-        x and y of what no other lap passed.
+    dropped : ndarray
+        x + i y of what no other lap passed.
     """
 
-    x: FloatArray
-    y: FloatArray
+    z: ComplexArray
     time: FloatArray
     turned: FloatArray
-    centre: complex
     laps: int
-    run: int
     notes: tuple[Note, ...]
-    piece: IntArray = field(default_factory=lambda: np.zeros(0, dtype=np.intp))
-    dropped: tuple[FloatArray, FloatArray] = field(
-        default_factory=lambda: (np.zeros(0), np.zeros(0))
-    )
+    dropped: ComplexArray
 
-    def at(self, keep: BoolArray | IntArray) -> "TidyLog":
-        rows = {name: vars(self)[name][keep] for name in ("x", "y", "time", "turned", "piece")}
-        return replace(self, **rows)
+    def at_most(self, laps: int) -> "TidyLog":
+        """So many of its laps, spread over it."""
+        some = np.isin(np.floor(self.turned), spread_over(self.laps, laps))
+        rows = {name: getattr(self, name)[some] for name in ("z", "time", "turned")}
+        return replace(self, **rows, laps=laps) if laps < self.laps else self
 
 
 def tidy_log(log: PositionLog) -> TidyLog:
@@ -189,51 +180,113 @@ def tidy_log(log: PositionLog) -> TidyLog:
     SurveyError
         If no whole lap is in it.
     """
-    log, notes = _in_order(log)
-    if len(log.x) < FEWEST_POINTS:
-        raise SurveyError("few points", len(log.x))
-    far = np.hypot(log.x - np.median(log.x), log.y - np.median(log.y)) > FARTHEST
-    log, piece, dropped = _without_jumps(log.at(~far))
-    dropped += int(np.sum(far))
-    if dropped:
-        notes.append(Note("jumps dropped", dropped))
-    log, piece, run = _thinned(log, piece)
-    log, piece = _without_standing(log, piece)
-    z = log.x + 1j * log.y
+    z, time, notes = _in_order(log)
+    if len(z) < FEWEST_POINTS:
+        raise SurveyError("few points", len(z))
+    near = np.abs(z - np.median(z.real) - 1j * np.median(z.imag)) < FARTHEST
+    z, time = z[near], time[near]
+    steady = _without_jumps(z, time)
+    z, time = _thinned(z[steady], time[steady])
     if len(z) < FEWEST_POINTS or _span(z) < SMALLEST_LAP:
         raise SurveyError("stay in one place")
     kept = passed_again(z)
-    on, time = z[kept], log.time
-    if time is None:
-        time = np.concatenate([[0.0], np.cumsum(np.abs(np.diff(z)))]) / PACE
-    time, piece = time[kept], piece[kept]
-    centre = _middle(on)
-    turned = _turned(on - centre)
+    on, time = z[kept], time[kept]
+    turned = _turned(on - _middle(on))
     if turned[-1] < 0:
         notes.append(Note("clockwise"))
-        on, time, piece = on[::-1], time[-1] - time[::-1], piece[-1] - piece[::-1]
-        turned = turned[::-1] - turned[-1]
+        on, time, turned = on[::-1], time[-1] - time[::-1], turned[::-1] - turned[-1]
     turned = turned - np.min(turned)
-    laps = _count_laps(turned)
+    if not np.all(steady):
+        notes.append(Note("jumps dropped", float(np.sum(~steady))))
     off = float(np.mean(~kept))
     if off > 0.02:
         notes.append(Note("off the line", off))
-    gone = (z.real[~kept], z.imag[~kept])
-    tidy = TidyLog(on.real, on.imag, time, turned, centre, laps, run, tuple(notes), piece, gone)
-    some = spread_over(list(range(laps)), 2 * MOST_LAPS)
-    return tidy if len(some) == laps else tidy.at(np.isin(np.floor(turned), some))
+    return TidyLog(on, time, turned, _count_laps(turned), tuple(notes), z[~kept])
+
+
+def _in_order(log: PositionLog) -> tuple[ComplexArray, FloatArray, list[Note]]:
+    """Finite points by rising time, one for each; without times, by the way they came."""
+    notes, z = list(log.notes), _joined(log.x, log.y)
+    known = np.isfinite(z)
+    timed = known if log.time is None else known & np.isfinite(log.time)
+    if log.time is not None and np.sum(timed) > 1 and np.ptp(log.time[timed]) > 0:
+        back = np.diff(log.time[timed], prepend=log.time[timed][0])
+        running = log.time[timed] + np.cumsum(np.where(back < -RESTART, 1.0 - back, 0.0))
+        times, index = np.unique(running, return_inverse=True)
+        doubled = len(running) - len(times)
+        if not len(times) < 3 * FEWEST_POINTS < len(running):
+            count, x, y = (np.bincount(index, w) for w in (None, log.x[timed], log.y[timed]))
+            return (
+                _joined(x / count, y / count),
+                times,
+                notes + [Note("doubled", doubled)] * (doubled > 0),
+            )
+        notes.append(Note("times repeat"))
+    z = z[known]
+    return z, _travelled(z) / PACE, notes
+
+
+def _without_jumps(z: ComplexArray, time: FloatArray) -> BoolArray:
+    """Which points are not in a short run between two jumps, the shortest looked at first."""
+    piece = np.concatenate([[0], np.cumsum(_jumps(z, time))])
+    size, live = np.bincount(piece), list(range(int(piece[-1]) + 1))
+    while len(live) > 1:
+        k = min(range(len(live)), key=lambda i: size[live[i]])
+        if size[live[k]] > SHORT_RUN * sum(
+            size[i] for i in live[max(k - 1, 0) : k + 2] if i != live[k]
+        ):
+            break
+        if 0 < k < len(live) - 1:  # what was parted by it is whole again
+            size[live[k - 1]] += size[live[k + 1]]
+            piece[piece == live[k + 1]] = live[k - 1]
+            del live[k + 1]
+        del live[k]
+    return np.isin(piece, live)
+
+
+def _jumps(z: ComplexArray, time: FloatArray) -> BoolArray:
+    """Which steps miss what the two before and the two after foretell by far more than usual."""
+    dt = np.diff(time)
+    pace = np.diff(z) / np.maximum(dt, 1e-9)
+    miss = np.abs(pace - np.convolve(np.pad(pace, 2, mode="reflect"), CUBIC, mode="valid")) * dt
+    steady = dt < 2.5 * np.median(dt)
+    peak = (miss >= np.append(0.0, miss[:-1])) & (miss >= np.append(miss[1:], 0.0))
+    usual = float(np.percentile(miss[steady], BRISK))
+    jumps: BoolArray = steady & peak & (miss > JUMP + JUMP_TIMES * usual)
+    return jumps
+
+
+def _thinned(z: ComplexArray, time: FloatArray) -> tuple[ComplexArray, FloatArray]:
+    """Averaged in even runs of points to about `SPACING`, without those where it stood still."""
+
+    def usual_move(lag: int) -> float:
+        return max(float(np.percentile(np.abs(z[lag:] - z[:-lag]), BRISK)), 1e-9)
+
+    lag = 1
+    while lag < len(z) // 16 and usual_move(lag) < 3 * SPACING:
+        lag *= 2
+    run = min(max(int(SPACING * lag / usual_move(lag)), 1), max(len(z) // 8, 1))
+    starts = np.arange(0, len(z), run)
+    count = np.diff(np.append(starts, len(z)))
+    z = _joined(*(np.add.reduceat(part, starts) / count for part in (z.real, z.imag)))
+    time = np.add.reduceat(time, starts) / count
+    if len(z) < 16:
+        return z, time
+    move = np.pad(np.abs(z[4:] - z[:-4]), 2, mode="edge")
+    moving = move > STANDING * np.percentile(move, BRISK)
+    return z[moving], time[moving]
 
 
 def passed_again(z: ComplexArray) -> BoolArray:
     """Which points of a path another lap passes again in the same direction within `PASS`.
 
-    Pit road, the way from the car and jumps are passed once. A log of one lap has nothing passed
-    twice but its ends: of it the shortest way that closes is kept, or all when none does.
+    Pit road, the way from the car and jumps are passed once. A log of hardly more than a lap is
+    kept from the first place passed twice to the last, or all when there is none.
     """
-    s = np.concatenate([[0.0], np.cumsum(np.abs(np.diff(z)))])
+    s = _travelled(z)
     count = int(np.ceil(s[-1] / PIECE))
     kept = np.zeros(len(z), dtype=bool)
-    for k in spread_over(list(range(count)), MOST_PIECES):
+    for k in spread_over(count, MOST_PIECES):
         inside = np.flatnonzero((s >= k * s[-1] / count) & (s <= (k + 1) * s[-1] / count))
         if len(inside) >= FEWEST_POINTS:
             kept[inside] = _passed_again(z[inside], s[inside] - s[inside[0]])
@@ -244,36 +297,41 @@ def _passed_again(z: ComplexArray, s: FloatArray) -> BoolArray:
     from scipy.spatial import cKDTree
 
     at = np.arange(0.0, s[-1], PASS_STEP)
-    way = np.interp(at, s, z.real) + 1j * np.interp(at, s, z.imag)
-    reach = max(int(PASS / PASS_STEP), 1)
+    way, reach = np.interp(at, s, z), max(int(PASS / PASS_STEP), 1)
     if len(way) < 4 * reach:
         return np.ones(len(z), dtype=bool)
-    ahead = np.append(way[reach:], np.full(reach, way[-1]))
-    chord = ahead - np.append(np.full(reach, way[0]), way[:-reach])
+    chord = np.append(way[reach:], np.full(reach, way[-1]))
+    chord -= np.append(np.full(reach, way[0]), way[:-reach])
     facing = chord / np.maximum(np.abs(chord), 1e-9)
     pairs = cKDTree(np.column_stack([way.real, way.imag])).query_pairs(PASS, output_type="ndarray")
     first, last = pairs[:, 0], pairs[:, 1]
-    same = (last - first > PASS_APART / PASS_STEP) & (
-        (facing[first] * facing[last].conj()).real > 0.5
-    )
+    same = (facing[first] * facing[last].conj()).real > 0.5
+    same &= last - first > PASS_APART / PASS_STEP
     first, last = first[same], last[same]
-    again = np.zeros(len(way), dtype=bool)
-    again[first] = again[last] = True
     if not len(first):
         return np.ones(len(z), dtype=bool)
-    turn = np.concatenate([[0.0], np.cumsum(np.angle(facing[1:] * facing[:-1].conj()))])
-    once = np.abs(np.abs(turn[last] - turn[first]) / (2 * np.pi) - 1.0) < 0.3
+    turn = np.cumsum(np.angle(facing * np.append(facing[:1], facing[:-1]).conj())) / (2 * np.pi)
+    once = np.abs(np.abs(turn[last] - turn[first]) - 1.0) < 0.3
     if not np.any(once):
         raise SurveyError("no lap")
-    i = int(np.argmin(np.where(once, last - first, len(way))))
-    lap = last[i] - first[i]
-    around = _turned(way[again] - _middle(way[first[i] : last[i] + 1]))
-    if np.sum(again) < 1.5 * lap or _hole(around) > 0.1:  # one lap and a bit, or laps far apart
-        near = once & (last - first < SAME_LAP * lap)
-        for i, j in zip(first[near], last[near], strict=True):
-            again[i : j + 1] = True
+    again = np.zeros(len(way), dtype=bool)
+    again[first] = again[last] = True
+    around = _turned(way[again] - _middle(way[again]))
+    if np.sum(again) < 1.5 * np.min((last - first)[once]) or _hole(around) > 0.5 * LAP_HOLE:
+        again[np.argmax(again) : len(again) - np.argmax(again[::-1])] = True
     kept: BoolArray = np.interp(s, at, again.astype(float)) > 0.5
     return kept
+
+
+def _joined(x: FloatArray, y: FloatArray) -> ComplexArray:
+    z: ComplexArray = x + 1j * y
+    return z
+
+
+def _travelled(z: ComplexArray) -> FloatArray:
+    """Distance along a path from its first point, m."""
+    s: FloatArray = np.cumsum(np.abs(np.diff(z, prepend=z[:1])))
+    return s
 
 
 def _span(z: ComplexArray) -> float:
@@ -289,20 +347,17 @@ def _middle(z: ComplexArray) -> complex:
 
 def _turned(z: ComplexArray) -> FloatArray:
     """Laps around the origin since the first point."""
-    steps = np.angle(z[1:] * z[:-1].conj())
-    return np.concatenate([[0.0], np.cumsum(steps)]) / (2 * np.pi)
+    return np.cumsum(np.angle(z * np.append(z[:1], z[:-1]).conj())) / (2 * np.pi)
 
 
 def _count_laps(turned: FloatArray) -> int:
     """Laps in the log, the last one with at most `LAP_HOLE` of it missing."""
-    covered = float(np.max(turned))
-    laps = int(np.floor(covered + LAP_HOLE))
-    if laps < 1:
+    covered, hole = float(np.max(turned)), _hole(turned)
+    if covered + LAP_HOLE < 1:
         raise SurveyError("part of a lap", covered)
-    hole = _hole(turned)
     if hole > 0.25:
         raise SurveyError("hole", hole)
-    return laps
+    return int(covered + LAP_HOLE)
 
 
 def _hole(turned: FloatArray) -> float:
@@ -311,96 +366,6 @@ def _hole(turned: FloatArray) -> float:
     return float(np.max(np.diff(around, append=around[0] + 1.0)))
 
 
-def _in_order(log: PositionLog) -> tuple[PositionLog, list[Note]]:
-    """Finite points by rising time, one for each time; a clock that stands still is left out."""
-    notes = list(log.notes)
-    known = np.isfinite(log.x) & np.isfinite(log.y)
-    timed = known if log.time is None else known & np.isfinite(log.time)
-    if log.time is None or np.sum(timed) < 2 or np.ptp(log.time[timed]) <= 0:
-        return replace(log, time=None).at(known), notes
-    log = log.at(timed)
-    assert log.time is not None
-    back = np.diff(log.time, prepend=log.time[0])
-    running = log.time + np.cumsum(np.where(back < -RESTART, 1.0 - back, 0.0))
-    times, index = np.unique(running, return_inverse=True)
-    doubled = len(log.x) - len(times)
-    if len(times) < 3 * FEWEST_POINTS < len(log.x):
-        return replace(log, time=None), [*notes, Note("times repeat")]
-    if doubled:
-        notes.append(Note("doubled", doubled))
-    count = np.bincount(index)
-    x, y = np.bincount(index, log.x) / count, np.bincount(index, log.y) / count
-    return replace(log, x=x, y=y, time=times), notes
-
-
-def _without_jumps(log: PositionLog) -> tuple[PositionLog, IntArray, int]:
-    """The log without short pieces between two jumps, its pieces, and how many points went."""
-    piece = np.concatenate([[0], np.cumsum(_jumps(log))])
-    size, live = np.bincount(piece), list(range(int(piece[-1]) + 1))
-    share = SHORT_UNTIMED if log.time is None else SHORT_RUN
-    while len(live) > 1:
-        # The shortest first: what was parted by it is whole again.
-        k = min(range(len(live)), key=lambda i: size[live[i]])
-        beside = sum(size[live[i]] for i in (k - 1, k + 1) if 0 <= i < len(live))
-        if size[live[k]] > share * beside:
-            break
-        if 0 < k < len(live) - 1:
-            size[live[k - 1]] += size[live[k + 1]]
-            piece[piece == live[k + 1]] = live[k - 1]
-            del live[k + 1]
-        del live[k]
-    keep = np.isin(piece, live)
-    return log.at(keep), piece[keep], int(np.sum(~keep))
-
-
-def _jumps(log: PositionLog) -> BoolArray:
-    """Which steps miss what the steps before and after foretell by far more than usual."""
-    step = np.diff(log.x + 1j * log.y)
-    dt = np.ones(len(step)) if log.time is None else np.diff(log.time)
-    pace = step / dt
-    # The cubic through the two paces before and the two after: a car that turns is foretold too.
-    around = np.convolve(np.pad(pace, 2, mode="reflect"), CUBIC, mode="valid")
-    miss = np.abs(step - dt * around)
-    steady = dt < 2.5 * np.median(dt)
-    peak = (miss >= np.append(0.0, miss[:-1])) & (miss >= np.append(miss[1:], 0.0))
-    usual = float(np.percentile(miss[steady], BRISK))
-    jumps: BoolArray = steady & peak & (miss > JUMP + JUMP_TIMES * usual)
-    return jumps
-
-
-def _thinned(log: PositionLog, piece: IntArray) -> tuple[PositionLog, IntArray, int]:
-    """The log averaged in even runs of points to about `SPACING`, and how long the runs are."""
-    lag = 1
-    while lag < len(log.x) // 16 and _usual_move(log, lag) < 3 * SPACING:
-        lag *= 2
-    run = int(SPACING * lag / max(_usual_move(log, lag), 1e-9))
-    run = min(max(run, 1), max(len(log.x) // 8, 1))
-    starts = np.union1d(np.arange(0, len(log.x), run), np.flatnonzero(np.diff(piece)) + 1)
-    starts = starts.astype(np.intp)
-    count = np.diff(np.append(starts, len(log.x)))
-    x, y = np.add.reduceat(log.x, starts) / count, np.add.reduceat(log.y, starts) / count
-    time = None if log.time is None else np.add.reduceat(log.time, starts) / count
-    return replace(log, x=x, y=y, time=time), piece[starts], run
-
-
-def _usual_move(log: PositionLog, lag: int) -> float:
-    move = np.hypot(log.x[lag:] - log.x[:-lag], log.y[lag:] - log.y[:-lag])
-    return float(np.percentile(move, BRISK))
-
-
-def _without_standing(log: PositionLog, piece: IntArray) -> tuple[PositionLog, IntArray]:
-    """The log without the points where it stood still."""
-    if len(log.x) < 16:
-        return log, piece
-    lag = 4
-    move = np.hypot(log.x[lag:] - log.x[:-lag], log.y[lag:] - log.y[:-lag])
-    around = np.concatenate([move[:1].repeat(lag // 2), move, move[-1:].repeat(lag - lag // 2)])
-    moving = around > STANDING * np.percentile(move, BRISK)
-    return log.at(moving), piece[moving]
-
-
-def spread_over(items: list[int], most: int) -> list[int]:
-    """At most so many items, evenly spread."""
-    if len(items) <= most:
-        return items
-    return [items[i * len(items) // most] for i in range(most)]
+def spread_over(count: int, most: int) -> list[int]:
+    """At most so many of the numbers below a count, evenly spread."""
+    return [i * count // min(count, most) for i in range(min(count, most))]

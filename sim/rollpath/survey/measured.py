@@ -15,7 +15,6 @@ from rollpath.survey.log import (
     SurveyError,
     TidyLog,
     local_plane,
-    spread_over,
     tidy_log,
 )
 from rollpath.survey.oval import (
@@ -53,24 +52,23 @@ class Departure:
 
 
 def departure(found: Found) -> Departure:
-    """The largest departure from the oval of least fourth powers, which minds a large departure
-    more than least squares and less than the greatest alone."""
-    p, n = found.p, len(found.p)
+    """The largest departure from the oval of least cubes, which minds a large departure more than
+    least squares and less than the greatest alone."""
+    p = found.p
     length = float(track_of(p).edge.length[0, 0])
     z = blended_edge(p, float(np.exp(p[7])), length * np.arange(DEPARTURES) / DEPARTURES)
     at = distances(p, z)
-    share, B, J = at.share, waves(at.share), derivatives(p, z, at.normal)
-    e, weight = B @ found.shape[n:], np.ones(DEPARTURES)
+    B, J = waves(at.share), derivatives(p, z, at.normal)
+    weight = np.ones(DEPARTURES)
     for _ in range(15):
         fit = np.linalg.solve((J.T * weight) @ J + 1e-9 * np.eye(7), J.T * weight)
-        left = e - J @ (fit @ e)
-        weight = np.sqrt(weight * (left**2 / max(np.max(left**2), 1e-12) + 1e-3))
-    M = B - J @ (fit @ B)
-    error = STANDARD_ERRORS * np.sqrt(
-        np.einsum("ij,jk,ik->i", M, found.shape_covariance[n:, n:], M)
-    )
-    worst = int(np.argmax(np.abs(left) - error))
-    return Departure(float(left[worst]), float(error[worst]), float(share[worst]))
+        M = B - J @ (fit @ B)
+        left = np.abs(M @ found.waves)
+        weight = np.sqrt(weight * (left / max(np.max(left), 1e-6) + 1e-3))
+    error = STANDARD_ERRORS * np.sqrt(np.einsum("ij,jk,ik->i", M, found.waves_covariance, M))
+    worst = int(np.argmax(left - error))
+    size = float(M[worst] @ found.waves)
+    return Departure(size, float(error[worst]), float(at.share[worst]))
 
 
 FEW_LAPS = 0.3
@@ -179,10 +177,7 @@ def survey_by_log(
     SurveyError
         If the log holds no whole lap, no line that goes round, or no track.
     """
-    tidy = tidy_log(log)
-    if tidy.laps > MOST_LAPS:
-        some = spread_over(list(range(tidy.laps)), MOST_LAPS)
-        tidy = replace(tidy.at(np.isin(np.floor(tidy.turned), some)), laps=MOST_LAPS)
+    tidy = tidy_log(log).at_most(MOST_LAPS)
     found = fit_oval(tidy, offset)
     shape = departure(found)
     track = _checked(found.p, width, shape.is_oval)
@@ -231,12 +226,11 @@ def _log_fit(
     log: PositionLog, tidy: TidyLog, offset: float, found: Found, shape: Departure,
     width: float | None,
 ) -> LogFit:  # fmt: skip
-    wild = found.wild
-    gone = tuple(np.append(a, b[wild]) for a, b in zip(tidy.dropped, (tidy.x, tidy.y), strict=True))
+    on, gone = tidy.z[~found.wild], np.append(tidy.dropped, tidy.z[found.wild])
     line, inside = curve_of(found.p, offset), curve_of(found.p, 0.0)
     return LogFit(
-        points=(tidy.x[~wild], tidy.y[~wild]),
-        dropped=(gone[0], gone[1]),
+        points=(on.real, on.imag),
+        dropped=(gone.real, gone.imag),
         line=line,
         inside=inside,
         outside=None if width is None else curve_of(found.p, width),
@@ -285,4 +279,4 @@ def lap_path(log: PositionLog) -> ClosedPath:
         If the log holds no whole lap, or its path crosses itself.
     """
     tidy = tidy_log(log)
-    return smooth_closed_path(tidy.x, tidy.y)
+    return smooth_closed_path(tidy.z.real, tidy.z.imag)

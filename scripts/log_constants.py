@@ -40,12 +40,12 @@ NAMES = {
     "LIKE_LAPS": "laps alike within 4 %", "MOST_LAPS": "most laps read, 12",
     "SAME_TRACK": "same track within 0.8 to 1.25", "SPIKE": "nonsense beyond 6 times",
     "SLIP_DOUBT": "slip in doubt, 3 %", "SPUN_USED": "grip used when it spins, 95 %",
-    "MOST_SLIP": "slip on any tire, 20 %", "OFF_THROTTLE": "throttle off below 15 %",
+    "MOST_SLIP": "slip on any tire, 20 %",
     "GRIP_PASSES": "grip is fitted twice", "ZERO_DOUBT": "steering zero, 8 deg",
     "MODEL_DOUBT": "misfit of the wheel, 5 deg", "SLOW_WAVES": "waves of the wheel, 2",
     "LEAST_MOVED": "least travel of the wheel, 0.3",
     "TAPE_DOUBTED": "doubted from 2 standard deviations", "LEAST_SPEED": "least speed, 3 m/s",
-    "TAPE_DOUBT": "tape, 0.35 in", "NEED_DOUBT": "need of a recorded line, 0.2 in",
+    "TAPE_DOUBT": "tape, 0.35 in",
     "MOST_APART": "grip fitted within 0.7 to 1.4", "GEAR_FAULT": "gear doubted from 5 %",
     "STEP": "step of stagger, 1/4 in",
     "STIFFNESS_DOUBT": "tires stiffer, 15 %", "GRIP_DOUBT": "grip is told from 9 %",
@@ -85,7 +85,7 @@ def varied(value: Any, factor: float) -> Any:
         return tuple(1 - (1 - one) * factor if abs(one - 1) < 0.6 else one for one in value)
     if isinstance(value, int):
         return max(1, round(value * factor))
-    near_one = 0.9 <= value < 1.0
+    near_one = 0.9 <= value < 2.0
     return 1 - (1 - value) * factor if near_one else value * factor
 
 

@@ -4,9 +4,9 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from rollpath import load_car, load_track
+from rollpath import baseline, load_car, load_track
 from rollpath.belief import believe, estimate
-from rollpath.debrief import decide
+from rollpath.debrief import debrief_of, decide
 from rollpath.feel.lap import LEAST_FELT, felt_step, trim_lap
 from rollpath.files.logs import RUN_COLUMNS, load_run_log, run_log_fault
 from rollpath.files.schema import FileError
@@ -287,12 +287,14 @@ class TestPartsOfALog:
             made_run(saucer.feel, np.random.default_rng(6)), "time", "x", "y", "speed"
         )
         car = saucer.taped(0.75 * INCH)
-        seen, unseen = (
-            read_log(saucer.read(some, car), car).sd
-            for some in (columns, self.some(columns, "time", "speed"))
-        )
-        assert verdict_on(saucer.read(columns, car), car).change == "less"
-        assert unseen > seen
+        result = baseline(saucer.track, car, saucer.condition, "low")
+        physics, said = float(result.stagger.unbounded), []
+        for some in (columns, self.some(columns, "time", "speed")):
+            told = debrief_of(result, None, log_of(some))
+            assert told.verdict.change == "less"
+            said.append(told.belief.shares["log"])
+        assert said[1] < 0.5 < said[0]
+        assert abs(told.belief.mean - physics) < 0.1 * INCH
 
     def test_latitude_and_longitude_say_the_same_as_x_and_y(self, saucer):
         columns = made_run(saucer.feel, np.random.default_rng(7))

@@ -391,11 +391,9 @@ def _believed(
     physics, witnesses = float(result.stagger.unbounded), [heard] if heard else []
     sd = before = max(give_or_take(result).sd, LEAST_PHYSICS_DOUBT)
     if run is not None and word is not None and word.code == "stagger":
-        own = word.sd
-        if run.laps.is_measured:
-            own = math.hypot(word.sd, sd)
-            before = BEFORE if nights is None else sd
-        witnesses.append(estimate("log", word.best - physics, own))
+        if run.laps.is_measured and nights is None:
+            before = BEFORE
+        witnesses.append(estimate("log", word.best - physics, math.hypot(word.sd, sd)))
     if nights is not None:
         witnesses.append(nights.witness(sd))
     belief = believe(physics, before, witnesses)

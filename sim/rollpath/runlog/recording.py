@@ -1,5 +1,6 @@
 """What was read from recorded laps."""
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -22,9 +23,6 @@ LEAST_SPEED = 3.0
 
 TAPE_DOUBT = 0.35 * INCH
 """Running stagger against the taped: growth, pressure, a tape mark."""
-NEED_DOUBT = 0.2 * INCH
-"""Needed stagger of a recorded line: its curvature, bank and loads. Twice that where the line
-itself was not recorded."""
 MOST_APART = 1.4
 """Most that the tires are softer, or the surface grips more or less, than the model has them:
 beyond, something else is wrong."""
@@ -81,9 +79,14 @@ class Recording:
         throttle = self.laps.log.throttle
         if throttle is None:
             return leaving
-        open_ = self.by_station(self.laps.binned(throttle))
-        pressed = leaving & (open_ >= 0.5 * np.nanmax(open_))
+        pressed = leaving & (self.by_station(self.laps.binned(throttle)) >= self.half_throttle)
         return pressed if pressed.any() else leaving
+
+    @property
+    def half_throttle(self) -> float:
+        """Half of the most throttle of the lap, which parts driving from rolling; NaN for none."""
+        throttle = self.laps.log.throttle
+        return math.nan if throttle is None else 0.5 * float(np.nanmax(self.laps.binned(throttle)))
 
     def by_station(self, binned: FloatArray) -> FloatArray:
         """Bins brought back to the stations of the lap."""

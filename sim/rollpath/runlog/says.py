@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from rollpath.car import Car
 from rollpath.runlog.laps import BINS
-from rollpath.runlog.recording import NEED_DOUBT, TAPE_DOUBT, Recording
+from rollpath.runlog.recording import TAPE_DOUBT, Recording
 from rollpath.runlog.slip import MOST_SLIP
 
 TAPE_DOUBTED = 2.0
@@ -24,7 +24,7 @@ class LogWord:
     best : float
         Stagger to tape, by the driven line and the wheel, m.
     sd : float
-        Its standard deviation, m.
+        Its standard deviation, m, beside that of the physics.
     """
 
     code: str
@@ -44,10 +44,9 @@ def read_log(run: Recording, car: Car) -> LogWord:
     taped, running, error = float(car.rear.stagger), float(car.rear.stagger), TAPE_DOUBT
     if run.wheel is not None:
         running, error = run.wheel.stagger, run.wheel.error
-    need = NEED_DOUBT * (1.0 if run.laps.is_measured else 2.0)
     best = float(run.best.unbounded) - (running - taped)
     code = "spins" if spins(run) else "tape" if tape_doubted(run) else "stagger"
-    return LogWord(code, best, math.hypot(error, need))
+    return LogWord(code, best, error)
 
 
 def spins(run: Recording) -> bool:

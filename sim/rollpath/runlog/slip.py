@@ -24,8 +24,6 @@ judgement: most of the tread slides."""
 MOST_SLIP = 0.20
 """Slip off the corner, as a share, that is wheelspin on any tire and any surface (common practice,
 no source)."""
-OFF_THROTTLE = 0.15
-"""Of the most throttle, below which the axle is taken to roll: engineering judgement."""
 
 
 # Wheel slip from engine speed
@@ -107,10 +105,8 @@ def mean_of(values: FloatArray, where: NDArray[np.bool_]) -> float:
 
 def _rolling(run: Recording) -> NDArray[np.bool_]:
     """Parts of the lap where the throttle is off: as recorded, else where the car slows."""
-    throttle = run.laps.log.throttle
-    if throttle is not None:
-        pressed = run.laps.binned(throttle)
-        off: NDArray[np.bool_] = pressed < OFF_THROTTLE * np.nanmax(pressed)
+    if run.laps.log.throttle is not None:
+        off = run.laps.binned(run.laps.log.throttle) < run.half_throttle
         if off.sum() >= ENOUGH // 2:
             return off
     return run.by_bin((run.lap.thrust <= 0).astype(float)) > 0.5

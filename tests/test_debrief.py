@@ -257,6 +257,12 @@ def test_wheelspin_comes_first_whoever_saw_it():
     assert (verdict.change, verdict.amount, verdict.reasons) == ("elsewhere", 0.0, ("spins",))
 
 
+def test_wheelspin_that_the_log_does_not_show_is_less_sure():
+    for rolls, sure in ((False, "high"), (True, "low")):
+        verdict = decided("elsewhere", word=LogWord("stagger", 2 * INCH, NEAR, rolls), code="spins")
+        assert (verdict.change, verdict.confidence) == ("elsewhere", sure)
+
+
 def test_all_that_is_shown_of_a_verdict_is_one_stagger(case):
     for x, answers in product((1.0, 1.5, 2.0, 2.5, 3.5), (MORE, LESS, WELL)):
         outcome = said(case, x * INCH, answers)

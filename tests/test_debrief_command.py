@@ -129,6 +129,11 @@ class TestLog:
         assert "The driver says more, the logger less" in " ".join(out.split())
         assert len(out.splitlines()) <= 24
 
+    def test_wheelspin_that_the_log_does_not_show_is_said(self, data, run):
+        words = (*LOG, "--gear-ratio", "5.8", "--wheelspin", "yes")
+        assert data(*words)["verdict"]["confidence"] == "low"
+        assert "the logger shows none" in " ".join(run(*CASE, *words)[1].split())
+
     def test_wrong_gear_is_said(self, data, run):
         told = data(*LOG, "--gear-ratio", "5.2")
         assert told["log"]["gear_ratio_doubted"]

@@ -217,6 +217,7 @@ def decide(
     said = reading.change if reading else None
     if (reading and reading.code == "spins") or (word and word.code == "spins"):
         sure = reading.sure if reading and reading.code == "spins" else "fair"
+        sure = "low" if word and word.rolls else sure
         return Verdict("elsewhere", 0.0, sure, ("spins",))
     if word and word.code == "tape":
         return Verdict("ask", 0.0, "low", ("tape", *_codes(reading)), "tape")

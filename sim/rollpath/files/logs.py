@@ -249,7 +249,8 @@ _RUN_FAULTS = {
                       "another track, or a wrong unit of x and y (m or ft)",
     "another shape": "the recorded lap has another shape: laid on the track as well as it goes, it "
                      "ranges over {amount:.1f} times the track's width, so this is another track, "
-                     "or the track file is not measured right",
+                     "or the track file is not measured right: rollpath survey with this log and "
+                     "--line groove measures the track",
     "wrong unit": "the speed column reads {amount:.3g} times the speed along the positions: a unit "
                   "is wrong{likely}",
 }  # fmt: skip

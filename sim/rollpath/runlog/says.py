@@ -25,11 +25,14 @@ class LogWord:
         Stagger to tape, by the driven line and the wheel, m.
     sd : float
         Its standard deviation, m, beside that of the physics.
+    rolls : bool
+        Whether engine speed and road speed show that the rear tires do not spin.
     """
 
     code: str
     best: float
     sd: float
+    rolls: bool = False
 
 
 def read_log(run: Recording, car: Car) -> LogWord:
@@ -46,7 +49,7 @@ def read_log(run: Recording, car: Car) -> LogWord:
         running, error = run.wheel.stagger, run.wheel.error
     best = float(run.best.unbounded) - (running - taped)
     code = "spins" if spins(run) else "tape" if tape_doubted(run) else "stagger"
-    return LogWord(code, best, error)
+    return LogWord(code, best, error, run.slip is not None and code != "spins")
 
 
 def spins(run: Recording) -> bool:

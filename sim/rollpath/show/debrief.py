@@ -106,7 +106,8 @@ QUESTIONS = {
     "tape": "Tape both rear tires again, hot: is that the stagger that was driven?",
     "against the lap": "Does he say the same after another run like it? Then tape the rollouts "
     "and measure the corners again.",
-    "sides": "Was the wheel really that way, and which way does the steering channel count?",
+    "sides": "Was the wheel really that way under throttle? The line that was driven asks for the "
+    "other.",
     "measure": "Are the taped rollouts and the radius of the corners right? Measure them again.",
 }
 """What would settle it, by code."""
@@ -130,7 +131,8 @@ def look_for_words(told: DebriefResult) -> str:
     assert verdict is not None
     if verdict.question:
         return LOOK_FOR["ask"]
-    if verdict.amount and abs(verdict.amount) < felt_step(told.feel) - 1e-9:
+    asked = told.reading is not None and told.reading.change == verdict.change
+    if verdict.amount and not asked and abs(verdict.amount) < felt_step(told.feel) - 1e-9:
         return ON_THE_WATCH
     return LOOK_FOR[verdict.change]
 
@@ -397,7 +399,9 @@ def _recording_json(told: DebriefResult, run: Recording) -> dict[str, Any]:
 
 
 def disagreement(told: DebriefResult) -> str | None:
-    """One sentence when the driver and the logger ask for opposite ways."""
+    """One sentence when the driver and the logger do not say the same."""
+    if told.reading and told.reading.code == "spins" and told.word and told.word.rolls:
+        return "The driver says wheelspin, the logger shows none."
     if not contrary(told.reading, told.word, told.fitted):
         return None
     assert told.reading is not None

@@ -141,6 +141,26 @@ class TestLog:
         _, out, _ = run(*CASE, *LOG, "--gear-ratio", "5.2")
         assert "the gear ratio reads like 5." in " ".join(out.split())
 
+    def test_a_log_full_of_faults_fits_a_phone_the_pressing_ones_first(
+        self, run, tmp_path, monkeypatch
+    ):
+        """Far rows, a clock started again, steering to the right, a wrong gear."""
+        monkeypatch.setenv("COLUMNS", "40")
+        heading, *rows = Path(LOG[1]).read_text().splitlines()
+        names, cells = heading.split(","), [row.split(",") for row in rows]
+        for i, row in enumerate(cells):
+            row[names.index("steering angle (deg)")] = f"{-float(row[5]):.1f}"
+            row[0] = f"{float(row[0]) - (35 if i >= 350 else 0):.2f}"
+            row[1] = "9000" if i in (90, 91) else row[1]
+        path = tmp_path / "bad.csv"
+        path.write_text("\n".join([heading, *(",".join(row) for row in cells)]))
+        words = ("--log", str(path), "--gear-ratio", "5.2", "--wheel", "right", "--crabs", "yes")
+        _, out, _ = run(*CASE, *words)
+        assert len(out.splitlines()) <= 24 and "notes more: --full" in out
+        assert "the gear ratio reads like 5." in " ".join(out.split())
+        shown = " ".join(run(*CASE, *words, "--full")[1].split())
+        assert "--steering-positive right" in shown and "started again" in shown
+
     def test_without_a_gear_ratio_slip_is_left_out_and_said(self, data):
         log = data(*LOG)["log"]
         assert log["slip_pct"] is None

@@ -447,7 +447,7 @@ def _choice(result: Baseline, verdict: Verdict | None, reading: Reading | None) 
     """What he may have for a complaint that was foretold: a step, and what it costs."""
     if reading is None or reading.code != "as foretold" or verdict is None:
         return None
-    if verdict.amount or verdict.question:
+    if verdict.amount or verdict.question or "spins" in verdict.reasons:
         return None
     change, fitted = SAID.get(reading.change, 0) * CHOICE, float(result.car.rear.stagger)
     low, high = result.stagger.window

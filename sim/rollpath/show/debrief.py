@@ -20,6 +20,7 @@ from rollpath.show.words import (
     case_words,
     caution_lines,
     columns,
+    counted,
     finite_or_none,
     paragraph,
     row,
@@ -30,6 +31,7 @@ if TYPE_CHECKING:
     from rollpath.debrief import Choice, DebriefResult, Verdict
     from rollpath.runlog.recording import Recording
     from rollpath.survey.log import Note
+    from rollpath.units import FloatArray
 
 CHANGE_WORDS = {
     "more": "More stagger",
@@ -85,7 +87,7 @@ REASONS = {
     "by the lap alone": "the lap is quicker so",
     "apart": "what was seen and said does not fit together",
     "tape": "the wheel and the tape do not fit together, so no step can be trusted",
-    "log": "the recorded laps are counted in",
+    "log": "the laps that were recorded ask for no other",
     **USED_UP,
 }
 """Why, by code."""
@@ -122,7 +124,7 @@ ON_THE_WATCH = "you'll see it on the watch, not feel it"
 
 
 def reason_words(verdict: Verdict) -> str:
-    return "; ".join(REASONS[code] for code in verdict.reasons)
+    return "; ".join(REASONS[code] for code in verdict.reasons if code != "log") or REASONS["log"]
 
 
 def look_for_words(told: DebriefResult) -> str:
@@ -199,27 +201,37 @@ def cost_words(seconds: float) -> str:
 
 _LOG_NOTES = {
     "sorted": "the rows were not in order of time and were sorted",
-    "clock again": "the clock was started again; the runs were laid one after the other",
+    "clock again": "the clock was started again, so the runs were laid one after the other",
     "laps alike": "{amount:.0f} of {against:.0f} laps used, those alike in time",
     "single lap": "one lap only: three would say more",
     "no places": "no positions: laid on the {groove} groove by speed",
     "longest stretch": "the clock has gaps; without positions only the longest stretch between two "
                        "of them was used",
-    "no gear ratio": "engine speed was recorded, but no gear ratio is known: --gear-ratio",
-    "gear": "slip stays wrong all the way round: the gear ratio reads like {amount:.2f}, not "
-            "{against:.2f}; check the gear and the rollouts",
+    "no gear ratio": "engine speed, but no gear ratio to tell wheelspin by: --gear-ratio",
+    "gear": "the gear ratio reads like {amount:.2f}, not {against:.2f}, all the way round: check "
+            "the gear and the rollouts",
     "more grip": "the corners were driven with more grip than {surface} has: {amount:.2f} taken, "
                  "not {against:.2f}",
     "less grip": "the corners were driven with less grip than {surface} has: {amount:.2f} taken, "
                  "not {against:.2f}",
-    "steering in part": "the steering channel covers too little of the lap; it was left out",
-    "steering travel": "the steering channel moves {turned:.1f} deg around the lap where the "
-                       "steering wheel should move about {foretold:.0f}: a wrong unit, the angle "
-                       "of the front wheels, or another steering_ratio; it was left out",
-    "steering to the right": "the steering channel turns right where the car turns left: if the "
-                             "logger counts right turns positive, add --steering-positive right; "
-                             "it was left out",
+    "steering in part": "steering left out: it covers too little of the lap",
+    "steering travel": "steering left out: it moves {turned:.1f} deg where the wheel should move "
+                       "about {foretold:.0f}: a wrong unit, the front wheels, or another "
+                       "steering_ratio?",
+    "steering to the right": "steering left out: it turns right where the car turns left; if it "
+                             "counts right turns positive: --steering-positive right",
 }  # fmt: skip
+
+
+TO_ACT_ON = ("gear", "no gear ratio", "steering to the right", "steering travel", "single lap")
+"""Notes that ask for something, the most pressing first."""
+
+
+def short_notes(run: Recording) -> list[Note]:
+    """Notes with those first that ask for something, without what the rows above say already."""
+    notes = [note for note in run.notes if note.code != "laps alike"]
+    rank = {code: i for i, code in enumerate(TO_ACT_ON)}
+    return sorted(notes, key=lambda note: rank.get(note.code, len(rank)))
 
 
 def log_note(note: Note, run: Recording) -> str:
@@ -233,18 +245,19 @@ def log_note(note: Note, run: Recording) -> str:
     )  # fmt: skip
 
 
-def recording_lines(told: DebriefResult, screen: Screen) -> list[str]:
-    """What the recorded laps say, and with --full what they were read against."""
+def recording_lines(told: DebriefResult, screen: Screen, most: int = 99) -> list[str]:
+    """What the recorded laps say, with at most so many notes, and with --full what they were read
+    against."""
     run = told.recording
     if run is None:
         return []
     laps, slip = run.laps, run.slip
-    times = f", {laps.times.min():.2f} to {laps.times.max():.2f} s" if len(laps.times) else ""
+    times = f", {_from_to(laps.times)} s" if len(laps.times) else ""
     lines = [
         row("laps", f"{laps.used} used of {laps.found}{times}"),
         row("that line asks for", f"about {screen.tape(run.best.unbounded)}"),
     ]
-    if slip is not None:
+    if slip is not None and (screen.full or not slip.gear_fault):
         spinning = f"; wheelspin over {100 * slip.spinning:.0f} % of the lap"
         lines.append(
             row("slip", f"{100 * slip.exit:.0f} % off the corner, {100 * slip.straight:.0f} % on "
@@ -254,8 +267,15 @@ def recording_lines(told: DebriefResult, screen: Screen) -> list[str]:
         lines += _recording_in_full(run, screen)
     apart = disagreement(told)
     lines += [paragraph(line, "  ") for line in ([apart] if apart else [])]
-    lines += [paragraph(f"note: {log_note(note, run)}", "  ") for note in run.notes]
-    return ["Recorded laps (estimates)", *lines]
+    notes = run.notes if screen.full else short_notes(run)
+    lines += [paragraph(f"note: {log_note(note, run)}", "  ") for note in notes[:most]]
+    more = [] if len(notes) <= most else [f"  {counted(len(notes) - most, 'note')} more: --full"]
+    return ["Recorded laps (estimates)", *lines, *more]
+
+
+def _from_to(times: FloatArray) -> str:
+    first, last = f"{times.min():.2f}", f"{times.max():.2f}"
+    return first if first == last else f"{first} to {last}"
 
 
 def _recording_in_full(run: Recording, screen: Screen) -> list[str]:
@@ -276,21 +296,34 @@ def _recording_in_full(run: Recording, screen: Screen) -> list[str]:
     return lines
 
 
+MOST_LINES = 22
+"""Of a screen; two more say what came from the trailer."""
+
+
 def debrief_screen(told: DebriefResult, screen: Screen, note: str = "") -> str:
     """A debrief: the instruction first, what it rests on, and where it scrubbed.
 
     `note` is what his own nights say.
     """
-    return sections(
-        [
-            [*_answer(told, screen), *([paragraph(note, "  ")] if note else [])],
-            recording_lines(told, screen),
-            _scrub_lines(told, screen) if _has_room(told, screen) else [],
-            _belief_lines(told, screen) if screen.full else [],
-            caution_lines(),
-        ],
-        screen,
-    )
+
+    def with_notes(most: int) -> str:
+        return sections(
+            [
+                [*_answer(told, screen), *([paragraph(note, "  ")] if note else [])],
+                recording_lines(told, screen, most),
+                _scrub_lines(told, screen) if _has_room(told, screen) else [],
+                _belief_lines(told, screen) if screen.full else [],
+                caution_lines(),
+            ],
+            screen,
+        )
+
+    count = 0 if told.recording is None else len(told.recording.notes)
+    for most in range(count, 1, -1):
+        text = with_notes(most)
+        if screen.full or text.count("\n") < MOST_LINES:
+            return text
+    return with_notes(1)
 
 
 def _has_room(told: DebriefResult, screen: Screen) -> bool:

@@ -15,7 +15,7 @@ from rollpath.lap import driven_lap, solve_lap
 from rollpath.runlog.laps import banked_like, find_laps
 from rollpath.runlog.log import RunLogError, log_of
 from rollpath.runlog.read import read_run
-from rollpath.runlog.says import read_log, tape_doubted
+from rollpath.runlog.says import read_log, spins, tape_doubted
 from rollpath.runlog.slip import rolling_speed, tread_slip_along
 from rollpath.show.debrief import log_note
 from rollpath.survey.log import local_plane
@@ -324,6 +324,28 @@ class TestPartsOfALog:
         columns = made_run(saucer.feel, np.random.default_rng(9))
         columns[channel][[100, 333]] = value
         assert saucer.says(columns, saucer.taped(0.0)) == "leave"
+
+    def test_steering_of_nonsense_in_a_slow_log_says_nothing(self, saucer):
+        """One row a second: many a part of the lap is seen by one row, and that may be nonsense."""
+        columns = made_run(saucer.feel, np.random.default_rng(9), laps=4.0, rate=1.0)
+        car = saucer.taped(0.0)
+        before = read_log(saucer.read(columns, car), car).best
+        columns["steering"][[20, 47]] = 1e4
+        assert read_log(saucer.read(columns, car), car).best == pytest.approx(
+            before, abs=0.2 * INCH
+        )
+
+    def test_a_car_that_creeps_to_the_line_is_no_wheelspin(self, saucer):
+        """The pace of a log without a speed column is that of rows at speed."""
+        columns = made_run(saucer.feel, np.random.default_rng(9))
+        creeping = {name: rows[0] + 0 * rows[:150] for name, rows in columns.items()}
+        steps, first = np.arange(150)[::-1] * 0.1, columns["time"][0]
+        way = np.exp(1j * np.angle(np.diff(columns["x"] + 1j * columns["y"])[:5].sum()))
+        creeping["time"], creeping["x"] = first - steps - 0.1, creeping["x"] - steps * way.real
+        creeping["y"] = creeping["y"] - steps * way.imag
+        both = {name: np.append(creeping[name], columns[name]) for name in columns}
+        run = saucer.read({name: rows for name, rows in both.items() if name != "speed"})
+        assert not spins(run)
 
     def test_rows_far_off_do_not_make_a_log_clockwise(self, saucer):
         columns = made_run(saucer.feel, np.random.default_rng(9))

@@ -47,6 +47,8 @@ ENOUGH = BINS // 4
 LIKE_LAPS = 0.04
 """Laps within this share of each other's time are comparable. Engineering judgement: a caution or
 a missed corner costs more."""
+LEAST_SPEED = 3.0
+"""m/s; slower is no lap at speed."""
 MOST_LAPS = 12
 """Comparable laps used, the quickest first; more rows only cost time."""
 SAME_TRACK = (0.8, 1.25)
@@ -118,11 +120,7 @@ class Laps:
 
     def without_spikes(self, rows: FloatArray) -> FloatArray:
         """A channel with NaN for rows far from the median of their part of the lap."""
-        off = np.abs(rows - self.binned(rows)[self.bins])
-        known = off[np.isfinite(off)]
-        usual = float(np.median(known)) if len(known) else 0.0
-        spread = float(np.nanmedian(np.abs(rows))) if len(known) else 0.0
-        return np.where(off <= SPIKE * usual + 0.1 * spread, rows, np.nan)
+        return near_to(self.binned(rows)[self.bins], rows)
 
 
 def medians(bins: NDArray[np.intp], values: FloatArray, parts: int) -> FloatArray:
@@ -133,6 +131,15 @@ def medians(bins: NDArray[np.intp], values: FloatArray, parts: int) -> FloatArra
     first = np.cumsum(count) - count
     middle = 0.5 * (values[first + (count - 1) // 2] + values[first + count // 2])
     return np.where(count > 0, middle, np.nan)
+
+
+def near_to(expected: FloatArray, rows: FloatArray) -> FloatArray:
+    """Rows with NaN for those that are far from what is expected; see `SPIKE`."""
+    off = np.abs(rows - expected)
+    known = off[np.isfinite(off)]
+    usual = float(np.median(known)) if len(known) else 0.0
+    spread = float(np.nanmedian(np.abs(rows))) if len(known) else 0.0
+    return np.where(off <= SPIKE * usual + 0.1 * spread, rows, np.nan)
 
 
 def find_laps(log: RunLog, track: Track, groove: Groove, lap: Lap) -> Laps:
@@ -274,9 +281,11 @@ def transits(laps: Laps, time: FloatArray) -> tuple[FloatArray, FloatArray]:
     lag = max(1, len(time) // (BINS * laps.used))
     moved = (laps.s[lag:] - laps.s[:-lag] + 0.5 * length) % length - 0.5 * length
     passed = time[lag:] - time[:-lag]
-    good = (passed > 0) & (passed < np.median(laps.times) / 4) & (moved > 0)
-    middle = (laps.s[:-lag] + 0.5 * moved) % length
-    return middle[good], moved[good] / passed[good]
+    good = (passed > 0) & (passed < np.median(laps.times) / 4) & (moved > LEAST_SPEED * passed)
+    middle, pace = ((laps.s[:-lag] + 0.5 * moved) % length)[good], moved[good] / passed[good]
+    bins = (middle / length * BINS).astype(np.intp) % BINS
+    kept = np.isfinite(near_to(medians(bins, pace, BINS)[bins], pace))
+    return middle[kept], pace[kept]
 
 
 def _in_order(s: FloatArray, rows: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -10,8 +10,8 @@ from rollpath.car import Car
 from rollpath.feel.lap import Feel
 from rollpath.groove.path import grip_under
 from rollpath.lap import PHASES
-from rollpath.runlog.laps import BINS, ENOUGH
-from rollpath.runlog.recording import GEAR_FAULT, LEAST_SPEED, MOST_APART, Recording, Slip
+from rollpath.runlog.laps import BINS, ENOUGH, LEAST_SPEED
+from rollpath.runlog.recording import GEAR_FAULT, MOST_APART, Recording, Slip
 from rollpath.tire import brush_slip
 from rollpath.units import FloatArray, Real
 
@@ -79,7 +79,8 @@ def read_slip(run: Recording, car: Car, gear_ratio: float | None) -> Slip | None
     circumference = np.interp(run.laps.s, run.lap.groove.s, loaded, period=length)
     rolls = rolling_speed(log.engine_speed, gear_ratio, circumference)
     with np.errstate(divide="ignore", invalid="ignore"):
-        recorded = run.laps.binned(np.where(rolls > LEAST_SPEED, 1.0 - road / rolls, np.nan))
+        slips = np.where(rolls > LEAST_SPEED, 1.0 - road / rolls, np.nan)
+    recorded = run.laps.binned(np.where(np.abs(slips) < 1.0, slips, np.nan))
     if np.isfinite(recorded).sum() < ENOUGH:
         return None
     model = run.by_bin(np.nan_to_num(tread_slip_along(run.feel, car)[1]))

@@ -33,7 +33,7 @@ from rollpath.groove.parallel import parallel_groove
 from rollpath.groove.path import Groove
 from rollpath.lap import Lap
 from rollpath.runlog.log import RunLog, RunLogError, RunNote
-from rollpath.survey.log import RESTART, Note, PositionLog, SurveyError, TidyLog, tidy_log
+from rollpath.survey.log import RESTART, STANDING, Note, PositionLog, SurveyError, TidyLog, tidy_log
 from rollpath.track import Track
 from rollpath.units import FOOT, KINDS, MPH, FloatArray
 
@@ -47,8 +47,6 @@ ENOUGH = BINS // 4
 LIKE_LAPS = 0.04
 """Laps within this share of each other's time are comparable. Engineering judgement: a caution or
 a missed corner costs more."""
-LEAST_SPEED = 3.0
-"""m/s; slower is no lap at speed."""
 MOST_LAPS = 12
 """Comparable laps used, the quickest first; more rows only cost time."""
 SAME_TRACK = (0.8, 1.25)
@@ -281,10 +279,14 @@ def transits(laps: Laps, time: FloatArray) -> tuple[FloatArray, FloatArray]:
     lag = max(1, len(time) // (BINS * laps.used))
     moved = (laps.s[lag:] - laps.s[:-lag] + 0.5 * length) % length - 0.5 * length
     passed = time[lag:] - time[:-lag]
-    good = (passed > 0) & (passed < np.median(laps.times) / 4) & (moved > LEAST_SPEED * passed)
+    good = (passed > 0) & (passed < np.median(laps.times) / 4) & (moved > 0)
     middle, pace = ((laps.s[:-lag] + 0.5 * moved) % length)[good], moved[good] / passed[good]
+    if not len(pace):
+        return middle, pace
     bins = (middle / length * BINS).astype(np.intp) % BINS
-    kept = np.isfinite(near_to(medians(bins, pace, BINS)[bins], pace))
+    brisk = pace > STANDING * np.median(pace)  # the rest creeps to the line, and is many rows
+    usual = medians(bins[brisk], pace[brisk], BINS)[bins]
+    kept = brisk & np.isfinite(near_to(usual, pace))
     return middle[kept], pace[kept]
 
 
@@ -301,6 +303,8 @@ def _check_speed(laps: Laps) -> None:
     if not len(times) or laps.log.time is None:
         return
     middle, along = transits(laps, laps.log.time)
+    if not len(along):
+        raise RunLogError("few rows of laps", len(laps.s))
     seen = np.isfinite(speed)
     there = np.interp(middle, *_in_order(laps.s[seen], speed[seen]))
     # The median, so that a few rows of nonsense are not taken for a unit.

@@ -11,9 +11,9 @@ from rollpath.doubts import GRIP_DOUBT
 from rollpath.feel.lap import trim_lap
 from rollpath.groove.path import Groove
 from rollpath.lap import PHASES, Lap, LapError, driven_lap, solve_lap
-from rollpath.runlog.laps import BINS, ENOUGH, LEAST_SPEED, Laps, find_laps, transits
+from rollpath.runlog.laps import BINS, ENOUGH, Laps, find_laps, transits
 from rollpath.runlog.log import RunLog, RunLogError, RunNote
-from rollpath.runlog.recording import MOST_APART, STEP, Recording
+from rollpath.runlog.recording import LEAST_SPEED, MOST_APART, STEP, Recording
 from rollpath.runlog.slip import read_slip
 from rollpath.runlog.wheel import read_wheel
 from rollpath.stagger import recommend

@@ -15,6 +15,9 @@ from rollpath.survey.log import Note
 from rollpath.track import Condition
 from rollpath.units import INCH, FloatArray
 
+LEAST_SPEED = 3.0
+"""m/s; slower is no lap at speed."""
+
 # How well things are known before the log is read. Engineering judgement, one standard deviation.
 
 TAPE_DOUBT = 0.35 * INCH

@@ -10,8 +10,8 @@ from rollpath.car import Car
 from rollpath.feel.lap import Feel
 from rollpath.groove.path import grip_under
 from rollpath.lap import PHASES
-from rollpath.runlog.laps import BINS, ENOUGH, LEAST_SPEED
-from rollpath.runlog.recording import GEAR_FAULT, MOST_APART, Recording, Slip
+from rollpath.runlog.laps import BINS, ENOUGH
+from rollpath.runlog.recording import GEAR_FAULT, LEAST_SPEED, MOST_APART, Recording, Slip
 from rollpath.tire import brush_slip
 from rollpath.units import FloatArray, Real
 

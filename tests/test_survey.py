@@ -12,8 +12,9 @@ from ovals import DEMO_TRACKS, demo_track, oval
 from pyproj import Geod, Transformer
 from rollpath.survey.fit import noise_of
 from rollpath.survey.log import MOST_LAPS, Note, PositionLog, SurveyError, local_plane
-from rollpath.survey.measured import SHAPE_SIZE, lap_path, survey_by_log
+from rollpath.survey.measured import lap_path, survey_by_log
 from rollpath.survey.oval import blended_edge, derivatives, distances, track_of
+from rollpath.survey.result import SHAPE_SIZE
 from rollpath.survey.tape import (
     CHORD_ERROR,
     GAP_ERROR,
@@ -660,3 +661,15 @@ def test_measured_path_keeps_the_kink_that_the_oval_loses():
     assert np.min(np.abs(z - start)) < 6.0
     k = path.curvature(s[np.argmin(np.abs(z - start))][None])
     assert k[0] > 0.3 / track.inside_radius[0]
+
+
+@pytest.mark.parametrize("size", [25.0, 40.0])
+def test_laps_that_contradict_each_other_are_refused(size):
+    # One of two laps is thrown out in turn 2, and nothing says which of them was right.
+    log = made_log(demo_track("Two Ponds"), np.random.default_rng(0), laps=2.0)
+    thrown = np.abs(log.time / log.time[-1] - 0.275) < 0.075
+    out = size * np.sin(np.pi * np.cumsum(thrown) / np.sum(thrown)) * thrown
+    way = np.gradient(log.x) + 1j * np.gradient(log.y)
+    moved = -1j * way / np.abs(way) * out
+    with pytest.raises(SurveyError, match="no lap"):
+        survey_by_log(replace(log, x=log.x + moved.real, y=log.y + moved.imag))

@@ -11,7 +11,7 @@ from rollpath.units import parse
 
 if TYPE_CHECKING:
     from rollpath.survey.log import PositionLog
-    from rollpath.survey.tape import Survey
+    from rollpath.survey.result import Survey
 
 
 def survey_by_chords(

@@ -32,7 +32,8 @@ from rollpath.show.survey import (
 from rollpath.show.words import as_json
 from rollpath.survey.log import SurveyError
 from rollpath.survey.measured import LINE_ERROR, survey_by_log
-from rollpath.survey.tape import Survey, survey_by_chords, survey_by_lap
+from rollpath.survey.result import Survey
+from rollpath.survey.tape import survey_by_chords, survey_by_lap
 from rollpath.track import TrackError
 from rollpath.units import FOOT, QuantityError, parse
 

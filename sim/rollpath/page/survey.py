@@ -24,7 +24,7 @@ from rollpath.page.pictures import as_picture, svg_of
 from rollpath.page.typed import in_trade, typed
 from rollpath.show.survey import survey_pictures, survey_remarks, survey_screen
 from rollpath.survey.log import SurveyError
-from rollpath.survey.tape import Survey
+from rollpath.survey.result import Survey
 from rollpath.track import TrackError
 from rollpath.trailer.night import Night
 from rollpath.trailer.trailer import Trailer, TrailerError, plain_name

@@ -21,8 +21,7 @@ from rollpath.show.picture import (
 )
 from rollpath.show.words import counted, none_or, paragraph, row, sections
 from rollpath.survey.log import Note
-from rollpath.survey.measured import LogFit
-from rollpath.survey.tape import Survey
+from rollpath.survey.result import LogFit, Survey
 from rollpath.track import Track
 from rollpath.units import FOOT, FloatArray
 
@@ -30,7 +29,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-    from rollpath.survey.tape import ChordRadius
+    from rollpath.survey.result import ChordRadius
 
 # survey
 

@@ -1,7 +1,6 @@
 """What a position log says of a track: the oval, how sure, and whether it is an oval at all."""
 
-from dataclasses import dataclass, replace
-from functools import cached_property
+from dataclasses import replace
 
 import numpy as np
 
@@ -23,32 +22,15 @@ from rollpath.survey.oval import (
     distances,
     track_of,
 )
-from rollpath.survey.tape import Survey
+from rollpath.survey.result import CURVE_STATIONS, Curve, Departure, LogFit, Survey
 from rollpath.track import Tolerance, Track, TrackError, check_track
 from rollpath.units import FOOT, FloatArray
 
 STANDARD_ERRORS = 2.2
 """Standard errors in a stated tolerance. 1.64 would do for nine in ten if the noise were just as
 modelled; phones are not told so."""
-SHAPE_SIZE = 6 * FOOT
-"""A departure below this is let pass as an oval."""
 DEPARTURES = 120
 """Stations of the lap at which the shape is judged."""
-
-
-@dataclass(frozen=True)
-class Departure:
-    """Where a track departs most from every oval: m outward, how well that is known (two standard
-    errors), and the share of the lap from the middle of the front straight."""
-
-    size: float
-    error: float
-    share: float
-
-    @property
-    def is_oval(self) -> bool:
-        """Whether the departure, less its error, is below `SHAPE_SIZE`."""
-        return abs(self.size) - self.error <= SHAPE_SIZE
 
 
 def departure(found: Found) -> Departure:
@@ -78,80 +60,6 @@ LINE_ERROR = 1 * FOOT
 errors. Engineering judgement."""
 MOST_UNEQUAL = 1.5
 """Ends of a track that is no oval more unlike than this are an accident of the fit."""
-CURVE_STATIONS = 720
-"""Stations of the curves drawn."""
-
-
-@dataclass(frozen=True)
-class Curve:
-    """A closed curve in the plane of the log: distance, place and curvature, shape (n,), SI."""
-
-    s: FloatArray
-    x: FloatArray
-    y: FloatArray
-    curvature: FloatArray
-
-
-@dataclass(frozen=True)
-class LogFit:
-    """The points and curves behind a survey by position log, all in the plane of the log.
-
-    Attributes
-    ----------
-    points, dropped : tuple of ndarray
-        x and y of the points used and of those left out, m.
-    line : Curve
-        The fitted line that was walked or driven, from the middle of the front straight.
-    inside : Curve
-    outside : Curve or None
-        The edges; no outside edge when no width is known.
-    heading : float
-        Of the front straight, rad anticlockwise from east.
-    centre : tuple of float
-        Middle of the oval: latitude and longitude in deg, or x and y in m without `origin`.
-    origin : tuple of float or None
-        Of the log, deg.
-    drift : tuple of float
-        Standard deviation in m and time in s of the receiver's drift as found.
-    departure : Departure
-        The largest one from any oval.
-    """
-
-    points: tuple[FloatArray, FloatArray]
-    dropped: tuple[FloatArray, FloatArray]
-    line: Curve
-    inside: Curve
-    outside: Curve | None
-    heading: float
-    centre: tuple[float, float]
-    origin: tuple[float, float] | None
-    drift: tuple[float, float]
-    departure: Departure
-
-    @property
-    def is_oval(self) -> bool:
-        return self.departure.is_oval
-
-    @cached_property
-    def path(self) -> Curve:
-        """The measured path, smoothed, from where the fitted line starts.
-
-        Raises
-        ------
-        PathError
-            If it crosses itself.
-        """
-        return self.path_moved(0.0)
-
-    def path_moved(self, out: float) -> Curve:
-        """The measured path moved outward, m: the middle of the track from a walk along an edge."""
-        path = smooth_closed_path(*self.points)
-        s = path.length * np.linspace(0.0, 1.0, CURVE_STATIONS + 1)
-        start = s[np.argmin(np.abs(path.at(s) - complex(self.line.x[0], self.line.y[0])))]
-        first = path.at(s + start, 1)
-        z, k = path.at(s + start) - 1j * out * first / np.abs(first), path.curvature(s + start)
-        along = np.concatenate([[0.0], np.cumsum(np.abs(np.diff(z)))])
-        return Curve(along, z.real, z.imag, k / (1.0 + out * k))
 
 
 def survey_by_log(

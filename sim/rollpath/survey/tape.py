@@ -1,21 +1,17 @@
-"""A track as it was measured, and its shape from a tape or a lap length.
+"""The shape of a track from a tape or a lap length.
 
 A tape laid as a chord inside a corner gives a radius by the exact circle. A lap length and a
 straight give one by the length of the oval.
 """
 
-from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from dataclasses import replace
 
 import numpy as np
 
-from rollpath.results import Result
 from rollpath.survey.log import Note, SurveyError
-from rollpath.track import DEFAULT_BLEND, Tolerance, Track, TrackError, check_track, straight_turn
+from rollpath.survey.result import ChordRadius, LapLine, Survey, check_measured
+from rollpath.track import DEFAULT_BLEND, Tolerance, Track, straight_turn
 from rollpath.units import FOOT, INCH
-
-if TYPE_CHECKING:
-    from rollpath.survey.measured import LogFit
 
 GAP_ERROR = 1 * INCH
 """How well the gap of a chord is read on a dirt edge. Engineering judgement."""
@@ -43,78 +39,6 @@ GAP_WANTED = 100 * INCH
 LONGEST_CHORD_SHARE = 1.0
 """Longest chord advised, in radii: it spans a third of a half circle, clear of the corner's ends.
 Engineering judgement."""
-
-
-@dataclass(frozen=True, eq=False)
-class Survey(Result, told_by="survey"):
-    """A track as it was measured, SI.
-
-    Attributes
-    ----------
-    method : str
-        ``chords``, ``lap length`` or ``position log``.
-    inside_radius : tuple of float
-        Turns 1-2 and 3-4, to the inside edge, m.
-    straight, bow, blend : float
-        m; `blend` is the default when it was not measured.
-    width : float or None
-        As given; no method measures it.
-    lap : float
-        Length of the inside edge, m.
-    tolerance : Tolerance
-        The truth is inside it about nine times in ten.
-    residual : float or None
-        Root mean square distance of the points used from the fitted line, m.
-    laps_used : int or None
-    notes : tuple of Note
-        What a person should know, most important first.
-    ends : tuple of ChordRadius
-        What the chords of each end that was taped came to.
-    lap_lines : tuple of LapLine
-        The radius if the lap length belongs to another line.
-    fit : LogFit or None
-        The points and curves behind it, for a position log.
-    """
-
-    method: str
-    inside_radius: tuple[float, float]
-    straight: float
-    bow: float
-    blend: float
-    width: float | None
-    lap: float
-    tolerance: Tolerance
-    residual: float | None = None
-    laps_used: int | None = None
-    notes: tuple[Note, ...] = ()
-    ends: "tuple[ChordRadius, ...]" = ()
-    lap_lines: "tuple[LapLine, ...]" = ()
-    fit: "LogFit | None" = None
-
-    lap_unknown_line: bool = False
-    """Whether nobody said which line a lap length belongs to."""
-
-    def track(self, name: str) -> Track:
-        """The track as a checked `Track`.
-
-        Raises
-        ------
-        SurveyError
-            Without a width, or when the numbers make no oval.
-        """
-        if self.width is None:
-            raise SurveyError("no width")
-        track = Track(
-            name,
-            self.inside_radius,
-            self.straight,
-            self.width,
-            bow=self.bow,
-            blend=self.blend,
-            tolerance=self.tolerance,
-        )
-        _check(track)
-        return track
 
 
 # Tape and pace
@@ -158,43 +82,6 @@ def chord_advice(radius: float) -> float:
     """
     gap = min(GAP_WANTED, radius)
     return float(min(2.0 * np.sqrt(gap * (2.0 * radius - gap)), LONGEST_CHORD_SHARE * radius))
-
-
-@dataclass(frozen=True)
-class ChordRadius:
-    """Radius of one end from its chords, m.
-
-    Attributes
-    ----------
-    radius, tolerance : float
-    each : tuple of float
-        Radius by each chord.
-    by_gap, by_chord : float
-        Mean change of the radius for `GAP_ERROR` more of gap and `CHORD_ERROR` more of chord.
-    chord : float
-        Longest chord laid.
-    """
-
-    radius: float
-    tolerance: float
-    each: tuple[float, ...]
-    by_gap: float
-    by_chord: float
-    chord: float
-
-    @property
-    def spread(self) -> float:
-        """Largest less smallest, m."""
-        return max(self.each) - min(self.each)
-
-
-@dataclass(frozen=True)
-class LapLine:
-    """Inside radius if the lap length was measured along a line, m; None when it cannot be."""
-
-    name: str
-    offset: float
-    radius: float | None
 
 
 def average_chords(chords: list[tuple[float, float]]) -> ChordRadius:
@@ -372,13 +259,6 @@ def _taped(
     tolerance: Tolerance,
 ) -> Survey:
     plain = Track("", radii, straight, width or 0.0, bow=bow)
-    _check(plain)
+    check_measured(plain)
     lap = float(plain.edge.length[0, 0])
     return Survey(method, radii, straight, bow, DEFAULT_BLEND, width, lap, tolerance)
-
-
-def _check(track: Track) -> None:
-    try:
-        check_track(track)
-    except TrackError as error:
-        raise SurveyError("no track", detail=f"{error.key}: {error}") from None

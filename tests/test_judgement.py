@@ -63,6 +63,7 @@ TABLE = {
     "book.lessons.MATTERS": (INCH / 16, JUDGEMENT),
     "book.next._AS_GOOD": (0.95, JUDGEMENT),
     "book.evening._STEADY": (0.7, JUDGEMENT),
+    "book.next.NEAR": (0.75 * INCH, JUDGEMENT),
     "book.next._FINEST": (INCH / 16, JUDGEMENT),
     "book.posterior._COST_UNLIKELY": (
         [0.5 * math.log(0.02 * 100 ** (i / 9) / 0.15) ** 2 for i in range(10)],

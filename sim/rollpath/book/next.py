@@ -32,6 +32,9 @@ _NINE_IN_TEN, _SHOWS = 1.645, 1.751
 `lessons.SURE`: normal distribution."""
 _FINEST = INCH / 16
 """Finer no evening is asked to tell (engineering judgement)."""
+NEAR = 0.75 * INCH
+"""An evening stays as near the best as it is known: further off a driver has his hands full, and
+what a lap loses there tells little of where it loses least. Engineering judgement."""
 RUNS_A_NIGHT = 4
 """Hot laps, two heats and the feature (common practice, no source)."""
 MOST_NIGHTS = 40
@@ -162,7 +165,8 @@ def next_run(
     chance, cars = _known_at(study, where)
     mean = float(chance @ CORRECTIONS)
     now = float(chance @ (CORRECTIONS - mean) ** 2)
-    plans = evenings(_within(staggers, fitted, window), fitted, runs) or [(fitted,) * runs]
+    makes = _near(_within(staggers, fitted, window), physics + mean)
+    plans = evenings(makes, fitted, runs) or [(fitted,) * runs]
     plan, left = _best_of(plans, cars, physics, lambda one: _turned(one, own, where))
     then = now * left
     return NextRun(
@@ -190,6 +194,12 @@ def _within(
     ]  # fmt: skip
 
 
+def _near(makes: Sequence[float], best: float) -> list[float]:
+    """Those near the best as known; where none is, the two that are nearest it."""
+    near = [one for one in makes if abs(one - best) <= NEAR + _SAME]
+    return near if len(near) > 1 else sorted(makes, key=lambda one: abs(one - best))[:2]
+
+
 def _turned(plan: Sequence[float], pages: Iterable[Page], track: str) -> bool:
     """Whether an evening begins at the other end than the last night at the track did."""
     there = [night for night in nights(pages) if same_track(night.track, track)]
@@ -210,8 +220,8 @@ def _best_of(
     """The evening to run, and the share of the variance that it is expected to leave."""
     before = float(np.var(cars.corrections))
     left = [min(cars.left(np.array(plan) - physics) / before, 1.0) for plan in plans]
-    gain = 1.0 - min(left)
-    good = [i for i, one in enumerate(left) if 1.0 - one >= _AS_GOOD * gain]
+    most = 1.0 - _AS_GOOD * (1.0 - min(left)) + 1e-12
+    good = [i for i, one in enumerate(left) if one <= most]
     at = min(good, key=lambda i: (
         not is_turned(plans[i]), cars.cost(np.array(plans[i]) - physics), plans[i]
     ))  # fmt: skip

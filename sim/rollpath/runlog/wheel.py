@@ -8,7 +8,7 @@ from rollpath.car import Car
 from rollpath.doubts import STIFFNESS_DOUBT
 from rollpath.feel.lap import trim_lap
 from rollpath.lap import PHASES
-from rollpath.runlog.laps import BINS, ENOUGH, near_to
+from rollpath.runlog.laps import BINS, ENOUGH
 from rollpath.runlog.log import RunNote
 from rollpath.runlog.recording import STEP, TAPE_DOUBT, Recording, Wheel
 from rollpath.runlog.slip import mean_of
@@ -41,8 +41,11 @@ def read_wheel(run: Recording, car: Car) -> tuple[Wheel | None, Note | None]:
     wheel = run.feel.steering_wheel
     model = _filled(run.by_bin(wheel[1]))
     recorded = run.laps.binned(steering)
-    # A part of the lap that a row of nonsense alone has seen is far from all the others.
-    recorded = near_to(model + np.nanmedian(recorded - model), recorded)
+    if np.isfinite(recorded).sum() < ENOUGH:
+        return None, Note("steering in part")
+    # A part of the lap that a row of nonsense alone has seen lies further off than a wheel goes.
+    furthest = float(np.ptp(model)) / LEAST_MOVED
+    recorded = np.where(np.abs(recorded - np.nanmedian(recorded)) < furthest, recorded, np.nan)
     seen = np.isfinite(recorded) & np.isfinite(model)
     doubt = _doubt(recorded[seen], model[seen])
     if doubt:

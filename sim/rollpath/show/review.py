@@ -217,7 +217,7 @@ def review_screen(
     if found and earlier:
         lines.append(f"{earlier} earlier nights: --nights 0 tells them too.")
     if not found:
-        lines.append("By track and part of the night, and run by run: --full")
+        lines.append("By track, by part, run by run: --full")
     return lay_out(lines, screen)
 
 
@@ -288,12 +288,12 @@ def _gain_words(gain: float) -> str:
 
 def _finding_lines(study: Study, screen: Screen) -> list[str]:
     """What the table counts, and what the nights say of the track of the last run."""
-    unit = "mm" if screen.is_si else "inches"
+    unit = "Millimetres" if screen.is_si else "Inches"
     last = study.points[-1].page.run.track if study.points else None
     where = f"At {clean_text(last, 24)}: " if len(study.tracks) > 1 else ""
-    gain = f"Stagger in {unit}; gain: quicker (+) than that night's other runs; more, leave, less: "
+    gain = f"{unit}; gain: quicker (+) than that night's others; more, leave, less: "
     return [
-        paragraph(gain + "what the driver asked for."),
+        paragraph(gain + "he asked for it."),
         "",
         paragraph(where + finding_words(study, study.at(last), screen)),
     ]

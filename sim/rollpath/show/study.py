@@ -66,7 +66,7 @@ def _shown(study: Study, finding: Finding, screen: Screen) -> str:
         f"Shown: this car wants {screen.fine(abs(found.stagger))} {way} than the physics "
         f"({_interval_words(found.interval, screen)}, {_OFTEN}; "
         f"{counted(found.clean_runs, 'clean run')}{_where(found)}). "
-        "In a trailer its book counts by itself; elsewhere with --book."
+        "Its trailer counts it in; elsewhere --book does."
     )
     if study.driver is not None and abs(study.driver.median - found.stagger) > NOT_NEEDED:
         asks = screen.fine(study.driver.median, signed=True)

@@ -108,8 +108,8 @@ QUESTIONS = {
     "tape": "Tape both rear tires again, hot: is that the stagger that was driven?",
     "against the lap": "Does he say the same after another run like it? Then tape the rollouts "
     "and measure the corners again.",
-    "sides": "Was the wheel really that way under throttle? The line that was driven asks for the "
-    "other.",
+    "sides": "The line that was driven asks for the other way: was the wheel really held so under "
+    "throttle?",
     "measure": "Are the taped rollouts and the radius of the corners right? Measure them again.",
 }
 """What would settle it, by code."""

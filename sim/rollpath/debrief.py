@@ -365,8 +365,10 @@ def debrief_of(
     told = foretold_by(feel, 0)
     recording, word = _log_says(result, log, gear_ratio)
     reading, heard = driver_says(answers, told) if answers.given else (None, None)
-    others = _believed(result, recording, word, nights, None)
-    belief = others if heard is None else _believed(result, recording, word, nights, heard)
+    physics = float(result.stagger.unbounded), max(give_or_take(result).sd, LEAST_PHYSICS_DOUBT)
+    others = belief = _believed(physics, recording, word, nights, None)
+    if heard is not None:
+        belief = _believed(physics, recording, word, nights, heard)
     if word is not None and nights is not None:
         # What is held against the driver is what the line and the nights ask for together.
         word = replace(word, best=others.mean)
@@ -379,25 +381,25 @@ def debrief_of(
 
 
 def _believed(
-    result: Baseline, run: Recording | None, word: LogWord | None, nights: Lesson | None,
-    heard: Witness | None,
+    physics: tuple[float, float], run: Recording | None, word: LogWord | None,
+    nights: Lesson | None, heard: Witness | None,
 ) -> Belief:  # fmt: skip
-    """The belief of the best stagger.
+    """The belief of the best stagger, from that by physics and its standard deviation, m.
 
     Where the line was recorded the physics is that of this line, and what it said of the line that
     was named only bounds it: both have the same car, and are no two witnesses. Nights that teach
     have weighed the physics already, with the line that is driven in it; they do not stand apart
     from it, and the log speaks beside them.
     """
-    physics, witnesses = float(result.stagger.unbounded), [heard] if heard else []
-    sd = before = max(give_or_take(result).sd, LEAST_PHYSICS_DOUBT)
+    optimum, sd = physics
+    before, witnesses = sd, [heard] if heard else []
     if run is not None and word is not None and word.code == "stagger":
         if run.laps.is_measured and nights is None:
             before = BEFORE
-        witnesses.append(estimate("log", word.best - physics, math.hypot(word.sd, sd)))
+        witnesses.append(estimate("log", word.best - optimum, math.hypot(word.sd, sd)))
     if nights is not None:
         witnesses.append(nights.witness(sd))
-    belief = believe(physics, before, witnesses)
+    belief = believe(optimum, before, witnesses)
     return replace(belief, apart=tuple(two for two in belief.apart if two != ("physics", "nights")))
 
 

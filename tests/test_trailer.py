@@ -378,6 +378,15 @@ def test_the_book_of_a_trailer_is_of_its_car_and_its_surface(taught, say, told):
     assert say("baseline", "--book", str(taught / "season.db"), "--no-book")[0] == 2
 
 
+def test_a_book_that_cannot_be_read_leaves_the_physics(taught, say):
+    for path in taught.glob("season.db*"):
+        path.write_bytes(b"not a book\n")
+    status, out, err = say("feel", "--json")
+    assert status == 0
+    assert json.loads(out)["correction"] is None
+    assert "by physics alone" in err
+
+
 def test_with_a_lap_time_the_book_still_counts(taught, told):
     """A surface that a lap time told goes by another name; the book knows the one that was said."""
     told("tonight", "--lap-time", "23.1s")

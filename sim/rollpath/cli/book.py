@@ -12,6 +12,7 @@ from rollpath.car import Car
 from rollpath.cli.arguments import CommandError, path_of, screen_of
 from rollpath.cli.given import Given, trailer_folder
 from rollpath.files.books import told_of_book
+from rollpath.files.schema import FileError
 from rollpath.track import Condition
 
 if TYPE_CHECKING:
@@ -71,8 +72,15 @@ def lessons_in(arguments: argparse.Namespace, on: Given) -> "list[Page]":
     own = on.trailer is not None and on.car_path == on.trailer.folder / "car.yaml"
     if arguments.book is None and not (own and on.trailer and on.trailer.book.exists()):
         return []
-    with told_of_book(), open_book(arguments) as book:
-        return book.runs()
+    try:
+        with told_of_book(), open_book(arguments) as book:
+            return book.runs()
+    except FileError as error:
+        if arguments.book is not None:
+            raise
+        for line in error.lines:  # an answer by physics is better than none at the track
+            print(f"rollpath: {line}; by physics alone", file=sys.stderr)
+        return []
 
 
 def lesson_of(

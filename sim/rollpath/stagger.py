@@ -270,8 +270,9 @@ def corrected(result: Baseline, by: float) -> Baseline:
     Returns
     -------
     Baseline
-        With the best staggers, the band, what a lap time did to them and the scrub with the
-        recommended stagger moved; all that the physics says of the track and the lap is as it was.
+        With the best staggers and what they lie between, the band, what a lap time did to them and
+        the scrub with the recommended stagger moved; all that the physics says of the track and
+        the lap is as it was.
     """
     moved, watch = moved_by(result.stagger, by), result.watch
     then = scrub_distance(result.lap, result.needed, moved.recommended)
@@ -299,6 +300,8 @@ def moved_by(best: Recommendation, by: Real) -> Recommendation:
         optimum=optimum,
         unbounded=unbounded,
         window_end=np.sign(unbounded - optimum).astype(int)[()],
+        even_drive=best.even_drive + by,
+        quickest=best.quickest + by,
         band=_band(unbounded, reach, best.window),
     )
 

@@ -30,6 +30,7 @@ from rollpath.show.study import finding_words
 from rollpath.units import INCH, POUND, PSI
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "scripts"))
+from chance_seasons import DRAWS, drawn
 from made_season import KINDS, Season, made_season
 from other_seasons import YEARS, year
 
@@ -285,7 +286,35 @@ def test_seasons_by_another_hand_offer_nothing_either(name: str) -> None:
     assert sum(study_of(pages, CAR, SLICK).correction is not None for pages in made) <= 1
 
 
-@pytest.mark.parametrize(("name", "least"), [("steady", 18), ("three runs a night", 10)])
+@pytest.mark.parametrize(
+    "name", ["any car, any driver", "goes as he asks, leans", "climbs, slows, leans"]
+)
+def test_seasons_by_a_third_hand_offer_nothing_and_their_intervals_cover(name: str) -> None:
+    """Nothing was tuned on these; 100 of each in `bench.py --truth`: 0 to 2 false, 0.96 or more."""
+    false = covered = 0
+    for off, seed in itertools.product((0.0, 0.3, -0.3), range(8)):
+        pages, _ = drawn(replace(DRAWS[name], off=off), np.random.default_rng([9, seed]))
+        found = study_of(pages, CAR, SLICK)
+        false += found.correction is not None and found.estimate * off <= 0
+        covered += found.interval[0] <= off * INCH <= found.interval[1]
+    assert false <= 1
+    assert covered >= 21
+
+
+def test_a_driver_who_wants_more_of_the_same_does_not_hide_it() -> None:
+    """Driver and watch on one side: how much is the watch's, and what he likes is told beside."""
+    made = [
+        year(replace(YEARS["leans +0.3"], off=0.3), np.random.default_rng([9, seed]))[0]
+        for seed in range(12)
+    ]
+    shown = [one for one in (study_of(pages, CAR, SLICK) for pages in made) if one.correction]
+    assert len(shown) >= 9
+    assert all(one.estimate > 0 for one in shown)
+    told = [finding_words(one, one.together, TRADE) for one in shown]
+    assert any("The driver alone asks for +0." in words for words in told)
+
+
+@pytest.mark.parametrize(("name", "least"), [("steady", 20), ("three runs a night", 15)])
 def test_three_tenths_put_in_by_another_hand_are_found(name: str, least: int) -> None:
     kinds = [replace(YEARS[name], off=off) for off in (0.3, -0.3)]
     made = [

@@ -54,13 +54,15 @@ def _ovals(kind: Callable[[int], Any], count: int) -> str:
 
 
 def _outlines(count: int) -> list[tuple[str, str]]:
+    """Outlines by how far they are off the oval of least squares, found without the package."""
     import numpy as np
     from rollpath.survey.log import PositionLog, SurveyError
     from rollpath.survey.measured import survey_by_log
     from wild_logs import bent_line, recorded, rippled, wander
+    from wild_logs_more import third_outline
 
     def is_oval(rng: Any, line: Any) -> bool | None:
-        time, z = recorded(rng, line, lambda r, t: wander(r, t, r.uniform(1, 3), 40), laps=4.0)
+        time, z = recorded(rng, line, lambda r, t: wander(r, t, r.uniform(1, 2), 40), laps=4.0)
         try:
             fit = survey_by_log(PositionLog(z.real, z.imag, time)).fit
         except SurveyError:
@@ -68,15 +70,64 @@ def _outlines(count: int) -> list[tuple[str, str]]:
         assert fit is not None
         return fit.is_oval
 
-    said: dict[str, list[bool | None]] = {"wavering": [], "bent": []}
-    for seed in range(count):
+    said: dict[str, list[bool | None]] = {"at most 6 ft": [], "6 to 8 ft": [], "8 ft and more": []}
+    for seed in range(4 * count):
         rng = np.random.default_rng([STEM, seed])
-        said["wavering"].append(is_oval(rng, rippled(rng, 1.8)[0]))
-        said["bent"].append(is_oval(rng, bent_line(rng, 6.0)[0]))
-    false, missed = said["wavering"].count(False), said["bent"].count(True)
+        size = rng.uniform(0.5, 7.0)
+        if seed % 4 < 2:
+            line = bent_line(rng, size)[0]
+        else:
+            line = rippled(rng, 0.5 * size)[0] if seed % 4 == 2 else third_outline(rng, size)
+        off = off_any_oval(line) / 0.3048
+        kind = "at most 6 ft" if off <= 6 else "6 to 8 ft" if off < 8 else "8 ft and more"
+        said[kind].append(is_oval(rng, line if line[0] == line[-1] else np.append(line, line[0])))
     return [
-        (f"ovals that waver by 6 ft, {count}", f"false noes {false}, refused "
-         f"{said['wavering'].count(None)}"),
-        (f"doglegs, D shapes and the like, {count}", f"missed noes {missed}, refused "
-         f"{said['bent'].count(None)}"),
+        (f"outlines off every oval by {kind}, {len(told)}",
+         f"called ovals {told.count(True)}, no ovals {told.count(False)}, refused "
+         f"{told.count(None)}")
+        for kind, told in said.items()
     ]  # fmt: skip
+
+
+def off_any_oval(line: Any) -> float:
+    """Largest distance of a closed line from the oval of four arcs that fits it by least squares.
+
+    Ovals are drawn and fitted here without the package: points of `wild_logs_more.arcs`, the
+    nearest of them to each point of the line, and scipy.optimize.least_squares.
+    """
+    import numpy as np
+    from scipy.optimize import least_squares
+    from scipy.spatial import cKDTree
+    from wild_logs_more import arcs
+
+    z = np.asarray(line)[:: max(len(line) // 300, 1)]
+
+    def oval(q: Any) -> Any:
+        (R_1, R_2, straight), turn = np.exp(np.clip(q[3:6], 1.5, 6.0)), 2 * np.tanh(q[6]) ** 2
+        straight = max(straight, 1.2 * abs(R_1 - R_2))
+        ring = arcs(R_1, R_2, straight, turn, 0.0)
+        return (ring - ring.mean()) * np.exp(1j * q[2]) + q[0] + 1j * q[1]
+
+    def distances(q: Any) -> Any:
+        try:
+            ring = oval(q)
+        except ValueError:  # no such oval
+            return np.full(len(z), 1e3)
+        at = cKDTree(np.column_stack([ring.real, ring.imag])).query(
+            np.column_stack([z.real, z.imag]))[1]  # fmt: skip
+        way = np.roll(ring, -1)[at] - np.roll(ring, 1)[at]
+        return ((z - ring[at]) * np.conj(-1j * way / np.abs(way))).real
+
+    middle = z - z.mean()
+    heading = 0.5 * np.angle(np.mean(middle**2))
+    w = middle * np.exp(-1j * heading)
+    R = 0.5 * np.ptp(w.imag)
+    straight = max(np.ptp(w.real) - 2 * R, 10.0)
+    best = np.inf, 0.0
+    for turn in (0.1, 0.5):
+        start = [z.mean().real, z.mean().imag, heading, *np.log([R, R, straight]), turn]
+        fit = least_squares(
+            distances, start, diff_step=1e-4, x_scale=[1, 1, 0.05, 0.1, 0.1, 0.2, 0.2], max_nfev=40
+        )
+        best = min(best, (fit.cost, float(np.max(np.abs(fit.fun)))))
+    return best[1]

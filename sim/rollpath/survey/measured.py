@@ -34,19 +34,14 @@ DEPARTURES = 120
 
 
 def departure(found: Found) -> Departure:
-    """The largest departure from the oval of least cubes, which minds a large departure more than
-    least squares and less than the greatest alone."""
+    """The largest departure from the oval of least squares, given its error."""
     p = found.p
     length = float(track_of(p).edge.length[0, 0])
     z = blended_edge(p, float(np.exp(p[7])), length * np.arange(DEPARTURES) / DEPARTURES)
     at = distances(p, z)
     B, J = waves(at.share), derivatives(p, z, at.normal)
-    weight = np.ones(DEPARTURES)
-    for _ in range(15):
-        fit = np.linalg.solve((J.T * weight) @ J + 1e-9 * np.eye(7), J.T * weight)
-        M = B - J @ (fit @ B)
-        left = np.abs(M @ found.waves)
-        weight = np.sqrt(weight * (left / max(np.max(left), 1e-6) + 1e-3))
+    M = B - J @ np.linalg.solve(J.T @ J + 1e-9 * np.eye(7), J.T @ B)
+    left = np.abs(M @ found.waves)
     error = STANDARD_ERRORS * np.sqrt(np.einsum("ij,jk,ik->i", M, found.waves_covariance, M))
     worst = int(np.argmax(left - error))
     size = float(M[worst] @ found.waves)

@@ -11,8 +11,9 @@ from rollpath.feel.lap import LEAST_FELT, felt_step, trim_lap
 from rollpath.files.logs import RUN_COLUMNS, load_run_log, run_log_fault
 from rollpath.files.schema import FileError
 from rollpath.groove.lay import make_groove
+from rollpath.groove.measured import measured_groove, smooth_closed_path
 from rollpath.lap import driven_lap, solve_lap
-from rollpath.runlog.laps import banked_like, find_laps
+from rollpath.runlog.laps import _check_shape, banked_like, find_laps
 from rollpath.runlog.log import RunLogError, log_of
 from rollpath.runlog.read import read_run
 from rollpath.runlog.says import read_log, spins, tape_doubted
@@ -216,6 +217,24 @@ class TestWhatIsRead:
         solved = solve_lap(saucer.groove, saucer.car, saucer.state)
         again = driven_lap(saucer.groove, saucer.car, saucer.state, solved.speed)
         np.testing.assert_allclose(again.thrust, solved.thrust, rtol=1e-9, atol=1e-6)
+
+    @pytest.mark.parametrize("tape", [-1.0, 1.0])
+    @pytest.mark.parametrize("groove", ["rounded", "diamond"])
+    def test_a_line_over_the_whole_width_is_of_a_track_taped_within_its_tolerance(
+        self, groove, tape
+    ):
+        track = load_track("tracks/two-ponds.yaml")
+        x, y = make_groove(track, groove, 1.9).path
+        path = smooth_closed_path(np.tile(x, 2), np.tile(y, 2))
+        given = track.measured_to
+        taped = replace(
+            track, straight=track.straight + tape * given.straight,
+            inside_radius=(track.inside_radius[0] - tape * given.inside_radius / 2,
+                           track.inside_radius[1] + tape * given.inside_radius / 2),
+        )  # fmt: skip
+        line = measured_groove(taped, path, 288)
+        middle = make_groove(taped, "middle", 1.9)
+        _check_shape(banked_like(line, middle), taped)
 
     def test_bank_is_that_of_the_track_wherever_the_log_lies(self, saucer):
         x, y = saucer.groove.path

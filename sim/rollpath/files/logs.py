@@ -248,7 +248,7 @@ _RUN_FAULTS = {
     "another length": "the recorded lap is {amount:.2f} times as long as a lap of the track: "
                       "another track, or a wrong unit of x and y (m or ft)",
     "another shape": "the recorded lap has another shape: laid on the track as well as it goes, it "
-                     "ranges over {amount:.1f} times the track's width, so this is another track, "
+                     "swings over {amount:.1f} times the track's width, so this is another track, "
                      "or the track file is not measured right: rollpath survey with this log and "
                      "--line groove measures the track",
     "wrong unit": "the speed column reads {amount:.3g} times the speed along the positions: a unit "

@@ -255,9 +255,12 @@ def banked_like(measured: Groove, groove: Groove) -> Groove:
 
 
 def _check_shape(line: Groove, track: Track) -> None:
-    """Refuse a line that, laid on the track as well as it can be, ranges over more than its width.
+    """Refuse a line that, laid on the track as well as it can be, swings over more than its width
+    and what the tape may be off.
 
-    How far out it runs all the way round is no matter: that is the line, or the tape.
+    By the root mean square, as that of a sine from edge to edge, which is surer than its ends. How
+    far out it runs all the way round is no matter: that is the line, or the tape. A straight
+    taped too long puts each end out by half of it, and ends taped unlike do the same.
     """
     from scipy.spatial import KDTree
 
@@ -268,9 +271,11 @@ def _check_shape(line: Groove, track: Track) -> None:
     ahead = np.gradient(np.concatenate([x[-1:] + 1j * y[-1:], x + 1j * y, x[:1] + 1j * y[:1]]))
     left = 1j * ahead[1:-1][there]
     across = laid[0] + 1j * laid[1] - (x + 1j * y)[there]
-    ranges = float(np.ptp((across * left.conj()).real / np.abs(left))) / float(track.width)
-    if ranges > 1.0:
-        raise RunLogError("another shape", ranges)
+    swings = math.sqrt(8.0) * float(np.std((across * left.conj()).real / np.abs(left)))
+    taped = track.measured_to
+    off = 0.5 * math.hypot(taped.straight, taped.inside_radius)
+    if swings > float(track.width) + off:
+        raise RunLogError("another shape", swings / float(track.width))
 
 
 def transits(laps: Laps, time: FloatArray) -> tuple[FloatArray, FloatArray]:

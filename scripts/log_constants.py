@@ -15,6 +15,10 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "sim"))
+sys.path.insert(0, str(Path(__file__).parent))
+
 from rollpath.runlog.log import RunLogError
 from rollpath.runlog.recording import Recording
 from rollpath.runlog.says import read_log
@@ -48,7 +52,6 @@ NAMES = {
     "TAPE_DOUBT": "tape, 0.35 in",
     "MOST_APART": "grip fitted within 0.7 to 1.4", "GEAR_FAULT": "gear doubted from 5 %",
     "STEP": "step of stagger, 1/4 in",
-    "STIFFNESS_DOUBT": "tires stiffer, 15 %", "GRIP_DOUBT": "grip is told from 9 %",
 }  # fmt: skip
 """What a constant is in the words of `guide debrief`."""
 

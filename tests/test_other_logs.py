@@ -1,14 +1,26 @@
 """Logs by another hand: runs with all that goes wrong with loggers, see `scripts/other_logs.py`."""
 
+from pathlib import Path
+
 import numpy as np
 import pytest
+import rollpath
 from rollpath.runlog.log import RunLogError
 from rollpath.runlog.says import spins, tape_doubted
 
+from scripts.log_constants import NAMES, constants
 from scripts.other_logs import INCH, an_outing, lap_of, line_of, log_of_outing, truth_of
 from scripts.truth_other_logs import case_of, is_opposite, says
 
 SEED = 5
+
+
+def test_the_guide_has_a_row_for_every_constant_that_is_left():
+    """The table is what `scripts/log_constants.py` prints; its numbers take minutes."""
+    guide = (Path(rollpath.__file__).parent / "guide" / "debrief.md").read_text()
+    table = guide.partition("verdicts   asks")[2].partition("46 numbers")[0]
+    rows = {line[:38].strip() for line in table.splitlines()[1:] if line.strip()}
+    assert rows == {NAMES[name] for name in constants()}
 
 
 def read(faults=(), fault=0.0, spin=0.0, seed=SEED, rate=10.0, **shape):

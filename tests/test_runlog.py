@@ -468,6 +468,15 @@ class TestFiles:
         assert log.steering[0] == pytest.approx(-5 * DEGREE)
         assert np.isnan(log.engine_speed[1])
 
+    def test_a_clock_is_read_as_seconds(self, tmp_path):
+        path = tmp_path / "run.csv"
+        for cells in (("19:59:59.50", "20:00:01"), ("59:59.5", "1:00:01.0")):
+            path.write_text("time,x (m),y (m)\n" + "".join(f"{one},1,2\n" for one in cells))
+            assert np.diff(load_run_log(path).time) == pytest.approx(1.5)
+        path.write_text("time,x (m),y (m)\n20:00:7x,1,2\n")
+        with pytest.raises(FileError, match="expected a number"):
+            load_run_log(path)
+
     def test_decimal_commas_are_read_between_semicolons(self, tmp_path):
         path = tmp_path / "run.csv"
         for blank in ("", "2026-05-02 20:00:00;1,5;2,0;36,0\n"):  # read fast, and cell by cell

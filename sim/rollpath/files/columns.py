@@ -34,6 +34,7 @@ PIECE = 4 << 20
 """Bytes of a log that are read at a time."""
 _HEADER = re.compile(r"(.*?)\s*[(\[]([^)\]]*)[)\]]")
 """A heading that states its unit, such as ``left rear weight (lb)``."""
+_CLOCK = re.compile(r"(?:(\d{1,2}):)?(\d{1,2}):(\d{2}(?:\.\d{1,9})?)")
 
 
 @dataclass(frozen=True)
@@ -305,7 +306,10 @@ def _places(
         units = KINDS[column.kind].units if column.kind in KINDS else {"": 1.0}
         if unit not in units:
             name = heading.names[found[0]]
-            example = f"{name.partition('(')[0].strip()} ({next(iter(units))})"
+            usual = (
+                "ft" if "ft" in units else next(iter(units))
+            )  # a length of a log is on the ground
+            example = f"{name.partition('(')[0].strip()} ({usual})"
             stated = f'"{unit}" is no unit of it' if unit else "say its unit in the heading"
             faults.append(f'{name}: {stated}; write it such as "{example}"')
             continue
@@ -405,7 +409,7 @@ def _with_decimal_point(cell: str) -> str:
 
 
 def _number(cell: str) -> float | None:
-    """A number, or the seconds of a date; NaN for a blank and None for what is neither."""
+    """A number, or the seconds of a date or a clock; NaN for a blank, None for what is none."""
     cell = cell.strip()
     if not cell:
         return math.nan
@@ -415,5 +419,14 @@ def _number(cell: str) -> float | None:
         try:
             return datetime.fromisoformat(cell).timestamp()
         except (ValueError, OverflowError, OSError):
-            return None
+            return _clock_seconds(cell)
     return value if math.isfinite(value) else math.nan
+
+
+def _clock_seconds(cell: str) -> float | None:
+    """Seconds of ``20:01:02.5`` or ``1:02.5``; None for what is no clock."""
+    parts = _CLOCK.fullmatch(cell)
+    if parts is None:
+        return None
+    hours, minutes, seconds = (float(part or 0) for part in parts.groups())
+    return 3600 * hours + 60 * minutes + seconds

@@ -235,6 +235,27 @@ def test_tonight_in_half_a_screen(trailer, say, monkeypatch):
     assert "Bite 59 lb (weighed)" in out
 
 
+@pytest.mark.parametrize(("answers", "against"), [
+    (("--wheel", "left", "--drifts-out", "yes"), "more"),
+    (("--wheel", "right", "--crabs", "yes"), None),
+    ((), None),
+])  # fmt: skip
+def test_tonight_orders_nothing_that_the_debrief_of_the_last_run_leaves(
+    trailer, say, told, answers, against
+):
+    # 2 1/2 in is on and 1 1/2 in is wanted: a driver who asks for more is asked once more.
+    say("notebook", "add", "--run", "heat 1", *answers)
+    tonight, first = told("tonight"), say("tonight")[1].splitlines()[0]
+    assert tonight["recommended_in"] < tonight["on_car_in"] - 0.5
+    assert tonight["driver_against_lap"] == against
+    if answers:
+        left = told("debrief", *answers)["verdict"]["change"] in ("leave", "ask")
+        assert left == (against is not None)
+    assert first.startswith("Leave on" if against else "Bolt on")
+    say("bolt", "rr=R8")  # other tires: the word was about those that are gone
+    assert told("tonight")["driver_against_lap"] is None
+
+
 def test_bolt_air_and_pads_are_shown_kept_and_taken_back(trailer, say, told):
     before = told("trailer")
     after = told("bolt", "lr=L5", "RR=86-3/8")

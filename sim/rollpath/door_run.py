@@ -30,7 +30,7 @@ from rollpath.track import DEFAULT_CONDITION
 
 if TYPE_CHECKING:
     from rollpath.book.book import Book
-    from rollpath.book.lessons import Correction, Study
+    from rollpath.book.lessons import Study
 
 
 @dataclass(frozen=True)
@@ -142,15 +142,9 @@ def _study_in(book: Book | str | Path, car: str, condition: str) -> Study:
 
 def learned_at(study: Study, track: str) -> Lesson | None:
     """What the nights put on the physics at a track; None where they put nothing."""
+    from rollpath.book.lessons import lesson_from
+
     return lesson_from(study.at(track).correction)
-
-
-def lesson_from(found: Correction | None) -> Lesson | None:
-    """A correction as a debrief hears it."""
-    if found is None:
-        return None
-    low, high = found.interval
-    return Lesson(found.stagger, 0.5 * (high - low))
 
 
 def debriefed(

@@ -21,6 +21,7 @@ from rollpath.book.laps import Laps
 from rollpath.book.nights import REAR_STAGGER, Night, counted_lap, nights
 from rollpath.book.posterior import USUAL, Evidence, posterior_of
 from rollpath.book.run import Page, Run
+from rollpath.debrief import Lesson
 from rollpath.feel.answers import Answers, read_answers
 from rollpath.stagger import Baseline, corrected
 from rollpath.units import INCH, FloatArray
@@ -282,6 +283,14 @@ def study_of(pages: Iterable[Page], car: str, condition: str) -> Study:
     own = [page for page in pages if page.run.car == car]
     found = {study.condition: study for study in studies(nights(own))}
     return found.get(condition) or _study(car, condition, [])
+
+
+def lesson_from(found: Correction | None) -> Lesson | None:
+    """A correction as a debrief hears it."""
+    if found is None:
+        return None
+    low, high = found.interval
+    return Lesson(found.stagger, 0.5 * (high - low))
 
 
 def taught(

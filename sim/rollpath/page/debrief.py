@@ -9,8 +9,9 @@ from urllib.parse import urlencode
 from flask import Blueprint, render_template, request
 from werkzeug.wrappers import Response
 
+from rollpath.book.lessons import lesson_from
 from rollpath.debrief import DebriefResult
-from rollpath.door_run import Recorded, debriefed, lesson_from
+from rollpath.door_run import Recorded, debriefed
 from rollpath.errors import RollpathError
 from rollpath.feel.answers import ANSWERS, Answers
 from rollpath.files.cars import GEAR_RATIO

@@ -115,7 +115,7 @@ def _remark_words(code: str, value: float, number: int, screen: Screen) -> str:
     if code == "lap":
         return (
             f"Check the lap: the model laps here in about {_lap_words(value)}. A slip is put "
-            f"right by: rollpath notebook edit {number} --best 17.84s"
+            f"right by: rollpath notebook edit {number} --best LAP"
         )
     corner = code.replace("_", " ")
     return f"The {corner} is taken as {screen.tape(value)}, from the stagger you gave."

@@ -237,6 +237,12 @@ def trailer_json(trailer: Trailer) -> dict[str, Any]:
 
 # Tonight
 
+AGAINST = {
+    1: "he asked for more and the lap for less: run it again, and see whether he says the same",
+    -1: "he asked for less and the lap for more: run it again, and see whether he says the same",
+}
+"""Why what is on stays on, by what the driver asked for."""
+
 
 def tonight_screen(advice: Advice, screen: Screen) -> str:
     """Tonight in half a screen."""
@@ -259,6 +265,7 @@ def answer_lines(advice: Advice, screen: Screen) -> list[str]:
         *watch_lines(advice.result, screen),
         *_come_lines(advice),
         f"  on the car {now}, wanted {screen.tape(best.recommended)}",
+        *([paragraph(AGAINST[advice.against], "  ")] if advice.against else []),
         *([paragraph(adds_words(learned, screen), "  ")] if learned else []),
     ]
 
@@ -268,7 +275,7 @@ def next_lines(advice: Advice, screen: Screen) -> list[str]:
     return [
         paragraph(f"Expect {foretold_words(foretold(advice.result, _fitted(advice)))}."),
         "Next: run, then rollpath notebook add --best"
-        if advice.next_run is None
+        if advice.next_run is None or advice.against
         else next_line(advice.next_run, screen),
     ]
 
@@ -276,6 +283,8 @@ def next_lines(advice: Advice, screen: Screen) -> list[str]:
 def _order(advice: Advice, screen: Screen) -> str:
     """The one instruction: what the rack makes of the stagger wanted, or the step to it."""
     best = advice.result.stagger
+    if advice.against:
+        return f"Leave on rear stagger {screen.tape_or_fine(advice.result.car.rear.stagger)}"
     if advice.choice is None:
         change = float(best.recommended) - float(advice.result.car.rear.stagger)
         step = "leave it" if nearest_eighth(change) == 0 else add_or_take_out(change, screen)
@@ -288,7 +297,7 @@ def _order(advice: Advice, screen: Screen) -> str:
 
 def bolt_cells(advice: Advice, screen: Screen) -> dict[str, list[str]]:
     """What to bolt on each corner: tire, size, air, and whether it is there already."""
-    if advice.choice is None:
+    if advice.choice is None or advice.against:
         return {}
     pick, there = advice.choice.picks[0], advice.choice.rack.on_car()
     cells = {}
@@ -303,7 +312,7 @@ def bolt_cells(advice: Advice, screen: Screen) -> dict[str, list[str]]:
 
 def no_tires_words(advice: Advice) -> str:
     """Why no tires are named; empty where they are."""
-    if advice.choice is not None:
+    if advice.choice is not None or advice.against:
         return ""
     return f"No tires to choose from: {advice.why_not or 'no rack yet'}."
 
@@ -317,7 +326,7 @@ def _come_lines(advice: Advice) -> list[str]:
 
 
 def _bolt_lines(advice: Advice, screen: Screen) -> list[str]:
-    if advice.choice is None:
+    if advice.choice is None and not advice.against:
         return [paragraph(no_tires_words(advice), "  ")]
     return [
         f"  {short_corner(corner)}  {' '.join(told)}"
@@ -327,6 +336,8 @@ def _bolt_lines(advice: Advice, screen: Screen) -> list[str]:
 
 def scale_lines(advice: Advice, screen: Screen) -> list[str]:
     """The bite now and then, and what holds it."""
+    if advice.against:
+        return []
     outcome = advice.outcome
     before, after = outcome.now.weights.bite, outcome.then.weights.bite
     lines = [
@@ -340,6 +351,8 @@ def scale_lines(advice: Advice, screen: Screen) -> list[str]:
 
 def _fitted(advice: Advice) -> float:
     """The stagger that will be on the car."""
+    if advice.against:
+        return float(advice.result.car.rear.stagger)
     if advice.choice is not None:
         return float(advice.choice.picks[0].rear_stagger)
     return float(advice.result.stagger.recommended)
@@ -353,7 +366,7 @@ def short_screen(advice: Advice, screen: Screen = TRADE) -> str:
 def tonight_json(advice: Advice) -> dict[str, Any]:
     """Tonight for a program."""
     best, choice, outcome = advice.result.stagger, advice.choice, advice.outcome
-    pick = None if choice is None else choice.picks[0]
+    pick = None if choice is None or advice.against else choice.picks[0]
     return {
         "track": advice.result.track.name,
         "car": advice.result.car.name,
@@ -374,6 +387,7 @@ def tonight_json(advice: Advice) -> dict[str, Any]:
             for corner, tire in zip(CORNERS, pick.tires, strict=True)
         },
         "rear_stagger_in": None if pick is None else inches(pick.rear_stagger),
+        "driver_against_lap": {1: "more", -1: "less"}.get(advice.against),
         "bite_now_lb": pounds(outcome.now.weights.bite),
         "bite_then_lb": pounds(outcome.then.weights.bite),
         "bite_from": advice.bite_from,

@@ -3,10 +3,12 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from rollpath.book.lessons import Correction, taught
+from rollpath.book.lessons import Correction, driver_says, lesson_from, same_track, taught
 from rollpath.book.next import NextRun, next_run, rack_staggers
 from rollpath.book.run import Page
 from rollpath.corners import NOTHING
+from rollpath.debrief import debrief_of
+from rollpath.feel.answers import Answers
 from rollpath.results import Result
 from rollpath.scales.hold import Outcome, weigh_change
 from rollpath.scales.twist import Change, rollout_change
@@ -17,6 +19,10 @@ from rollpath.tires.choose import Choice, choose
 from rollpath.tires.judge import in_full
 from rollpath.tires.sets import TireError
 from rollpath.trailer.trailer import Trailer
+from rollpath.units import INCH
+
+SAME_STAGGER = INCH / 16
+"""A run within this of what is on the car was run with it: half of what a tape reads."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -44,6 +50,9 @@ class Advice(Result, told_by="trailer"):
         What the book puts on the physics here; None where it carries nothing.
     physics : Baseline or None
         `result` without that; None where it is the same.
+    against : int
+        1 or -1 where the driver asked for more or less on the last run with what is on the car,
+        the lap asks for the other way, and the debrief of that run leaves it; 0 otherwise.
     """
 
     trailer: Trailer
@@ -56,6 +65,7 @@ class Advice(Result, told_by="trailer"):
     earlier: Timed | None = None
     learned: Correction | None = None
     physics: Baseline | None = None
+    against: int = 0
 
     @property
     def by_physics(self) -> Baseline:
@@ -79,9 +89,34 @@ def advise(
     physics, surface = result, trailer.night.condition or result.condition.name
     result, learned = taught(pages, physics, surface)
     told = replace(
-        _advised(trailer, result, bite_from), next_run=_next_run(trailer, physics, surface, pages)
-    )
+        _advised(trailer, result, bite_from), next_run=_next_run(trailer, physics, surface, pages),
+        against=_against(trailer, result, learned, physics, pages),
+    )  # fmt: skip
     return told if learned is None else replace(told, learned=learned, physics=physics)
+
+
+def _against(
+    trailer: Trailer, result: Baseline, learned: Correction | None, physics: Baseline,
+    pages: Sequence[Page],
+) -> int:  # fmt: skip
+    """What the driver asked for on the last run, where the debrief of it leaves what is on."""
+    tonight = [
+        page.run for page in pages
+        if page.run.when.isoformat(timespec="minutes") >= trailer.night.since
+        and page.run.car == physics.car.name and same_track(page.run.track, physics.track.name)
+    ]  # fmt: skip
+    fitted = float(physics.car.rear.stagger)
+    if not tonight:
+        return 0
+    last = max(tonight, key=lambda run: run.when)
+    asked = driver_says(last) or 0
+    if last.rear_stagger is None or abs(last.rear_stagger - fitted) > SAME_STAGGER:
+        return 0
+    if asked * (float(result.stagger.recommended) - fitted) >= 0:
+        return 0
+    answers = Answers(last.wheel, last.drifts_out, last.crabs, last.wheelspin, last.entry)
+    verdict = debrief_of(physics, answers, nights=lesson_from(learned)).verdict
+    return asked if verdict is not None and verdict.change in ("leave", "ask") else 0
 
 
 def _advised(trailer: Trailer, result: Baseline, bite_from: str) -> Advice:

@@ -230,11 +230,12 @@ def _short_lines(
     best = result.stagger
     ends = f"  truest down the straight {screen.tape(best.even_drive)}, quickest off the corner "
     will_do = f"  anything from {tape_range(best.band, screen)} will do"
+    doubts = 2 if result.watch is None else 1  # a lap that was timed has lines of its own
     lines = [
         f"  expect {foretold_words(foretold(result))}",
         ends + screen.tape(best.quickest),
         will_do if sure is None else f"{will_do}; give or take {screen.fine(sure.total)}",
-        *([] if sure is None else [f"  {line}" for line in short_sure_lines(sure, screen)]),
+        *([] if sure is None else [f"  {line}" for line in short_sure_lines(sure, screen, doubts)]),
     ]
     change = float(best.recommended) - float(result.car.rear.stagger)
     now, then = screen.weight(bite.now), screen.weight(bite.then)

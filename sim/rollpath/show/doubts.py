@@ -68,9 +68,9 @@ def sure_lines(sure: GiveOrTake, screen: Screen) -> list[str]:
     ]
 
 
-def short_sure_lines(sure: GiveOrTake, screen: Screen) -> list[str]:
-    """What is behind most of the give-or-take, and what shrinks it."""
-    most = sure.doubts[:2]
+def short_sure_lines(sure: GiveOrTake, screen: Screen, count: int = 2) -> list[str]:
+    """What is behind most of the give-or-take, so many of them, and what shrinks it."""
+    most = sure.doubts[:count]
     told = [
         f"{_NAMES[one.name][0]}{' (not given)' if one.assumed else ''} {screen.fine(one.worth)}"
         for one in most

@@ -23,15 +23,21 @@ WIDTHS = (4.5, 3.6, 2.8, 2.0, 1.2)
 PLACES = ((0.3, "low"), (0.7, "the middle"), (2.0, "high"))  # fmt: skip
 """Up to which share of the way across a line is said to lie where."""
 
+LINE_NOTE = (
+    "1-2 and 3-4: where the fast line lies in those turns. It is the fast line that this is for; "
+    "other screens take the line you name, or the usual one."
+)
+
 
 def short_screen(night: Night, screen: Screen = TRADE) -> str:
     """What to do as the night goes on, then every step of it."""
-    table = [["surface", "grip", "lap time", "turns 1-2", "turns 3-4", "stagger"]]
+    unit = screen.tape(0.0).split()[-1]
+    table = [["surface", "grip", "lap s", "1-2", "3-4", unit]]
     for share, step, (one, two) in zip(night.shares, night.steps, night.across, strict=True):
         table.append([
             _surface_words(night, share), grip_words(step.condition.grip),
-            f"{float(step.lap.time):.1f} s", place_words(one), place_words(two),
-            screen.tape(step.stagger.recommended),
+            f"{float(step.lap.time):.1f}", *(place_words(at).split()[-1] for at in (one, two)),
+            screen.tape(step.stagger.recommended).removesuffix(f" {unit}"),
         ])  # fmt: skip
     case = night.steps[0]
     title = f"{case.car.name} at {case.track.name}, from {night.first} to {night.last} (estimates)"
@@ -42,6 +48,7 @@ def short_screen(night: Night, screen: Screen = TRADE) -> str:
         [
             [paragraph(instruction(night, screen))],
             [title, *columns(table, left=1), *rough],
+            [paragraph(LINE_NOTE)],
             caution_lines(),
         ],
         screen,
@@ -78,7 +85,7 @@ def grip_words(grip: Any) -> str:
 def _surface_words(night: Night, share: float) -> str:
     if share in (0.0, 1.0):
         return night.first if share == 0.0 else night.last
-    return f"{share:.0%} of the way"
+    return f"{share:.0%}"
 
 
 def as_data(night: Night, screen: Screen = TRADE) -> dict[str, Any]:

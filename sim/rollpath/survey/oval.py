@@ -2,7 +2,10 @@
 
 Two end circles on the long axis and two equal arcs that touch both. The distance of the two
 centres follows from radii, straight and turn, so every value of the unknowns is a closed oval, and
-the signed distance of a point has a closed form in each of four sectors.
+the signed distance of a point has a closed form in each of four sectors. The unknowns are x and y
+of the middle between the centres of the ends, m; heading of the long axis from turns 3-4 to turns
+1-2; radius of turns 1-2, of turns 3-4 and straight, along the inside edge; and the curvature of a
+straight as a share of that of the corners.
 """
 
 from dataclasses import dataclass
@@ -14,23 +17,21 @@ from rollpath.survey.log import ComplexArray
 from rollpath.track import DEFAULT_BLEND, Track
 from rollpath.units import FloatArray
 
-UNKNOWNS = ("x", "y", "heading", "radius 1-2", "radius 3-4", "straight", "turn share")
-"""Middle between the centres of the ends, m; heading of the long axis from turns 3-4 to turns 1-2;
-lengths along the inside edge; curvature of a straight as a share of that of the corners."""
 NUDGES = np.array([1e-3, 1e-3, 1e-3, 1e-4])
 """Steps for the derivatives by the unknowns of shape."""
 MOST_TURN = 2.2
 """rad; a straight of more is a corner."""
 
 
-def turn_of(p: FloatArray) -> float:
+def turn_of(p: FloatArray) -> FloatArray:
     """Angle that a straight turns, rad, bent smoothly to less than `MOST_TURN`."""
-    return float(MOST_TURN * np.tanh(p[6] * p[5] / (0.5 * (p[3] + p[4])) / MOST_TURN))
+    turn: FloatArray = MOST_TURN * np.tanh(p[6] * p[5] / (0.5 * (p[3] + p[4])) / MOST_TURN)
+    return turn
 
 
 def track_of(p: FloatArray, blend: float = DEFAULT_BLEND) -> Track:
     """The oval as a track without width."""
-    turn = turn_of(p)
+    turn = float(turn_of(p))
     bow = float(p[5]) * 2.0 * np.sin(turn / 4) ** 2 / turn if turn > 1e-9 else 0.0
     return Track("", (float(p[3]), float(p[4])), float(p[5]), 0.0, bow=bow, blend=blend)
 
@@ -55,14 +56,21 @@ class Distances:
 
 
 def distances(p: FloatArray, z: ComplexArray) -> Distances:
-    """Exact distances of points z from the four arcs, by sector."""
+    """Exact distances of points z from the four arcs, by sector.
+
+    Parameters
+    ----------
+    p : ndarray, shape (7 or more, ...)
+        Unknowns; several ovals where their shapes broadcast against that of z.
+    z : ndarray, shape (n,)
+    """
     R_1, R_2, L, turn = p[3], p[4], p[5], turn_of(p)
     half = 0.5 * turn
     along = L * np.sinc(half / np.pi) - (R_1 + R_2) * np.sin(half)
     across = (R_1 - R_2) * np.cos(half)
     D, split = np.hypot(along, across), np.arctan2(across, along)
     a_1, a_2 = 0.5 * (np.pi - turn) + split, 0.5 * (np.pi - turn) - split
-    w = (z - complex(p[0], p[1])) * np.exp(-1j * p[2])
+    w = (z - (p[0] + 1j * p[1])) * np.exp(-1j * p[2])
     side = np.where(w.imag < 0, -1.0, 1.0)
     w = w.real + 1j * np.abs(w.imag)
     from_1, from_2 = w - 0.5 * D, w + 0.5 * D
@@ -88,13 +96,12 @@ def derivatives(p: FloatArray, z: ComplexArray, normal: FloatArray) -> FloatArra
     """Derivatives of the distances by the unknowns, shape (n, 7)."""
     off = z - complex(p[0], p[1])
     n_x, n_y = np.cos(normal), np.sin(normal)
-    columns = [-n_x, -n_y, off.imag * n_x - off.real * n_y]
-    for i, nudge in enumerate(NUDGES, start=3):
-        more, less = p.copy(), p.copy()
-        more[i] += nudge
-        less[i] -= nudge
-        columns.append((distances(more, z).out - distances(less, z).out) / (2.0 * nudge))
-    return np.column_stack(columns)
+    nudged = np.repeat(p[:, None, None], 2 * len(NUDGES), axis=1)
+    for i, nudge in enumerate(NUDGES):
+        nudged[3 + i, 2 * i : 2 * i + 2, 0] += nudge, -nudge
+    more, less = np.moveaxis(distances(nudged, z).out.reshape(len(NUDGES), 2, len(z)), 1, 0)
+    by_place = np.array([-n_x, -n_y, off.imag * n_x - off.real * n_y])
+    return np.vstack([by_place, (more - less) / (2.0 * NUDGES[:, None])]).T
 
 
 def blended_edge(p: FloatArray, blend: float, s: FloatArray, offset: float = 0.0) -> ComplexArray:

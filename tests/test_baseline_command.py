@@ -10,8 +10,10 @@ import sys
 import pytest
 from ovals import CAR_FILES, ROOT, TRACK_FILES
 from rollpath.cli import main
+from rollpath.screen import TRADE
+from rollpath.show.baseline import stagger_change_words
 from rollpath.show.words import SHORT_CAUTIONS
-from rollpath.units import parse
+from rollpath.units import INCH, parse
 
 SAUCER, ROPEWALK = "tracks/saucer-hill.yaml", "tracks/ropewalk.yaml"
 CAR, OTHER_CAR = "cars/number-31.yaml", "cars/blue-heron.yaml"
@@ -100,6 +102,14 @@ def test_a_cold_baseline_loads_neither_matplotlib_nor_shapely_nor_an_optimiser()
 
 
 # The screen
+
+
+def test_a_stagger_that_will_do_is_not_ordered_off():
+    low, high, best = (x * INCH for x in (1.25, 2.24, 1.75))
+    for now, told in ((2.25, "will do, 1/2 in over"), (1.5, "will do, 1/4 in under"),
+                      (2.5, "take out 3/4 in"), (1.75, "leave it")):  # fmt: skip
+        words = stagger_change_words(best - now * INCH, now * INCH, TRADE, (low, high))
+        assert words.endswith(told)
 
 
 def test_the_answer_comes_first_and_then_the_change(run):

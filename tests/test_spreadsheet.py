@@ -46,6 +46,21 @@ def test_a_day_that_no_month_can_be_turns_the_dates_round() -> None:
     assert days == [date(2026, 2, 5), date(2026, 2, 25)]
 
 
+def test_the_drivers_answers_have_their_place_and_his_own_words_go_into_the_note() -> None:
+    head = "date;track;car;stagger;wheel;crabs;note\n"
+    text = head + "5/2/2026;A;B;2;Left;some;ok\n5/2/2026;A;B;2;;yes;\n"
+    first, second = (page.run for page in from_spreadsheet(text, "x.csv"))
+    assert (first.wheel, first.crabs, first.note) == ("left", None, "ok; crabs: some")
+    assert (second.wheel, second.crabs, second.note) == (None, "yes", None)
+
+
+def test_an_import_says_in_words_how_it_read_the_dates(tmp_path, capsys) -> None:
+    nights = tmp_path / "nights.csv"
+    nights.write_text("date,track,car,stagger\n5/2/2026,A,B,2\n12/2/2026,A,B,2\n", "utf-8")
+    main(["notebook", "import", str(nights), "--book", str(tmp_path / "season.db")])
+    assert "Nights of 2 May 2026 to 2 December 2026." in " ".join(capsys.readouterr().out.split())
+
+
 def test_rollouts_beat_the_nominal_and_have_to_fit() -> None:
     head = "date,track,car,left rear,right rear,stagger\n"
     (page,) = from_spreadsheet(head + "5/2/26,A,B,83 3/4,86,2 1/4\n", "x.csv")
@@ -59,7 +74,7 @@ def test_rollouts_beat_the_nominal_and_have_to_fit() -> None:
 @pytest.mark.parametrize(
     ("text", "fault"),
     [
-        ("date,car,stagger\n5/2/2026,B,2\n", "x.csv:1: track: column missing"),
+        ("date,car,stagger\n5/2/2026,B,2\n", "track: column missing; add one headed track"),
         ("date,track,car,stagger\nMay,A,B,2\n", "x.csv:2: date: expected a date such as 5/2/2026"),
         ("date,track,car,stagger\n5/2/2026,A,B,much\n", "x.csv:2: stagger: expected"),
         ("date,track,car,best,lap\n5/2/2026,A,B,17,17\n", "best_lap: column given twice"),

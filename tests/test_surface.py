@@ -15,7 +15,7 @@ from rollpath.groove.night import night
 from rollpath.lap import solve_lap
 from rollpath.screen import TRADE
 from rollpath.show.night import instruction, night_picture, short_screen
-from rollpath.show.surface import come_words, near_words
+from rollpath.show.surface import come_words, near_words, unsaid_words
 from rollpath.stagger import baseline, timed_baseline
 from rollpath.surface import (
     StopwatchError,
@@ -108,6 +108,17 @@ def test_two_lap_times_tell_how_far_the_track_has_come():
     assert come_words(late, early).endswith("s: came back half")
     again = grip_for_lap_time(SAUCER_HILL, CAR, tacky, "middle", times[0] + 0.05)
     assert "the track is as it was" in come_words(early, again)
+    # From beyond heavy a whole way ends short of slick: how far it came is not where it is.
+    over = replace(early, grip=late.grip + 0.38)
+    assert come_words(over, late).endswith("by as much as from heavy to slick")
+
+
+def test_a_watch_far_from_the_surface_that_was_said_is_told():
+    heavy = SAUCER_HILL.condition("heavy")
+    time = driven(SAUCER_HILL, replace(heavy, grip=1.2))
+    timed = grip_for_lap_time(SAUCER_HILL, CAR, heavy, "middle", time)
+    assert "far from slick" in unsaid_words(timed, "slick")
+    assert unsaid_words(timed, "heavy") == unsaid_words(timed, "heavy to slick 60%") == ""
 
 
 @every_track

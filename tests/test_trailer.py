@@ -243,17 +243,49 @@ def test_tonight_in_half_a_screen(trailer, say, monkeypatch):
 def test_tonight_orders_nothing_that_the_debrief_of_the_last_run_leaves(
     trailer, say, told, answers, against
 ):
-    # 2 1/2 in is on and 1 1/2 in is wanted: a driver who asks for more is asked once more.
+    # 2 1/2 in is on and less is wanted: a driver who asks for more is asked once more.
     say("notebook", "add", "--run", "heat 1", *answers)
     tonight, first = told("tonight"), say("tonight")[1].splitlines()[0]
-    assert tonight["recommended_in"] < tonight["on_car_in"] - 0.5
+    assert tonight["recommended_in"] < tonight["on_car_in"] - 0.25
     assert tonight["driver_against_lap"] == against
     if answers:
-        left = told("debrief", *answers)["verdict"]["change"] in ("leave", "ask")
+        debrief = told("debrief", *answers)
+        left = debrief["verdict"]["change"] in ("leave", "ask")
         assert left == (against is not None)
+        assert tonight["last_run_asks"] == debrief["verdict"]["change"]
+        if not left:  # one number on both screens
+            assert tonight["recommended_in"] == debrief["stagger"]["recommended_in"]
     assert first.startswith("Leave on" if against else "Bolt on")
     say("bolt", "rr=R8")  # other tires: the word was about those that are gone
     assert told("tonight")["driver_against_lap"] is None
+
+
+def test_what_he_felt_on_another_surface_holds_nothing(say, told, trailer):
+    say("notebook", "add", "--run", "heat 1", "--wheel", "left", "--drifts-out", "yes")
+    assert say("tonight")[1].startswith("Leave on")
+    assert say("tonight", "heavy")[1].startswith(("Bolt on", "Leave on"))
+    assert told("tonight")["last_run_asks"] is None
+
+
+def test_a_run_that_is_not_about_stagger_is_left_by_tonight_as_well(say, told, trailer):
+    say("notebook", "add", "--run", "heat 1", "--wheel", "left", "--wheelspin", "yes")
+    assert told("tonight")["last_run_asks"] == "elsewhere"
+    out = say("tonight")[1]
+    assert out.startswith("Leave on")
+    assert "is not stagger, or not first" in " ".join(out.split())
+
+
+def test_a_tire_that_stays_with_other_air_does_not_say_that_it_stays(say, told, trailer):
+    say("air", "rr=+4")
+    corner, was = told("tonight")["tires"]["right_rear"], told("trailer")["on_car"]["right_rear"]
+    row = next(line for line in say("tonight")[1].splitlines() if line.startswith("  RR"))
+    assert (corner["tire"] == was["tire"]) and corner["pressure_psi"] < was["pressure_psi"]
+    assert f"air {corner['pressure_psi'] - was['pressure_psi']:+.3g}" in row
+
+
+def test_undo_says_what_it_took_back(say, trailer):
+    say("pads", "810", "740", "840", "780")
+    assert "Taken back: LF 810 lb, RF 740 lb" in " ".join(say("undo")[1].split())
 
 
 def test_bolt_air_and_pads_are_shown_kept_and_taken_back(trailer, say, told):

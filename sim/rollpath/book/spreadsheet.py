@@ -13,6 +13,7 @@ from datetime import date, datetime, time, timedelta
 from typing import Any
 
 from rollpath.book.run import BookError, Page, Run, settled, with_stagger
+from rollpath.feel.answers import ANSWERS
 from rollpath.units import INCH, QuantityError, parse, shorten
 
 HEADINGS: dict[str, tuple[str, ...]] = {
@@ -28,6 +29,11 @@ HEADINGS: dict[str, tuple[str, ...]] = {
     "best_lap": ("best", "best lap", "fast lap", "lap"),
     "typical_lap": ("typical", "typical lap", "average", "average lap"),
     "optimum_stagger": ("physics", "optimum stagger"),
+    "wheel": ("wheel",),
+    "drifts_out": ("drifts out",),
+    "crabs": ("crabs",),
+    "wheelspin": ("wheelspin",),
+    "entry": ("entry",),
     "note": ("note", "notes", "remarks"),
 }
 """What a run holds, and the headings it is known by; a unit may follow in brackets."""
@@ -70,7 +76,11 @@ def from_spreadsheet(text: str, source: str) -> list[Page]:
         raise BookError([f"{source}: the file is empty"])
     (line, head), *body = rows
     keys = _keys(head)
-    faults = [f"{source}:{line}: {name}: column missing" for name in REQUIRED if name not in keys]
+    faults = [
+        f"{source}:{line}: {name}: column missing; add one headed {name}"
+        for name in REQUIRED
+        if name not in keys
+    ]
     faults += [
         f"{source}:{line}: {name}: column given twice" for name in HEADINGS if keys.count(name) > 1
     ]
@@ -161,11 +171,26 @@ def _run(
             except QuantityError as error:
                 faults.append(f"{name.replace('_', ' ')}: {error}")
     _raise(faults)
-    values["note"] = "; ".join(one for one in (values.get("note"), extra) if one) or None
+    answers, others = _answers(cells)
+    values |= answers
+    told = (values.get("note"), *others, extra)
+    values["note"] = "; ".join(one for one in told if one) or None
     values["when"] = _moment(cells, day_first, counts)
     stagger = values.pop("stagger", None)
     run = Run(**values)
     return settled(run if stagger is None else _with_stagger(run, stagger))
+
+
+def _answers(cells: dict[str, str]) -> tuple[dict[str, str], list[str]]:
+    """The driver's answers, and for the note what stands there in words of his own."""
+    known, others = {}, []
+    for name, words in ANSWERS.items():
+        typed = cells.get(name, "")
+        if typed.lower() in words:
+            known[name] = typed.lower()
+        elif typed:
+            others.append(f"{name.replace('_', ' ')}: {typed}")
+    return known, others
 
 
 def _with_stagger(run: Run, stagger: float) -> Run:

@@ -19,7 +19,7 @@ from rollpath.files.cars import check_change
 from rollpath.files.doing import done, fitted_by, pressure_by, undone
 from rollpath.files.plans import planned_night
 from rollpath.files.trailers import load_trailer
-from rollpath.show.trailer import standing_json, standing_screen
+from rollpath.show.trailer import back_words, standing_json, standing_screen
 from rollpath.show.words import as_json
 from rollpath.trailer.night import Night, bolted, pumped, turned, weighed
 from rollpath.trailer.trailer import Trailer
@@ -161,12 +161,13 @@ def _add_undo(parser: argparse.ArgumentParser) -> None:
 
 def _undo(arguments: argparse.Namespace) -> None:
     trailer = trailer_here(arguments)
-    undone(trailer.folder)
+    action = undone(trailer.folder)
     after = load_trailer(trailer.folder)
     if arguments.json:
         print(as_json(standing_json(after, trailer)))
     else:
-        print(standing_screen(after, trailer, "undone", screen_of(arguments)))
+        screen = screen_of(arguments)
+        print(standing_screen(after, trailer, "undone", screen, back_words(action, screen)))
 
 
 COMMANDS: dict[str, Command] = {

@@ -78,7 +78,8 @@ def _notebook_import(arguments: argparse.Namespace) -> None:
     pages, actions = read_export(text, name)
     with open_book(arguments, new=True) as book:
         taken = book.take(pages, actions)
-    told = as_json(vars(taken)) if arguments.json else taken_screen(taken, screen_of(arguments))
+    screen = screen_of(arguments)
+    told = as_json(vars(taken)) if arguments.json else taken_screen(taken, screen, pages)
     say(told, f"what {name} holds is in the notebook")
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -201,7 +202,7 @@ def baseline_screen(
     change = float(best.recommended) - now
     answer = [
         f"Rear stagger to bolt on: {screen.tape(best.recommended)}",
-        f"  {stagger_change_words(change, now, screen)}",
+        f"  {stagger_change_words(change, now, screen, [float(end) for end in best.band])}",
         f"  {case_words(result)}",
         *watch_lines(result, screen),
         *([paragraph(note, "  ")] if note else []),
@@ -233,7 +234,7 @@ def _short_lines(
     doubts = 2 if result.watch is None else 1  # a lap that was timed has lines of its own
     lines = [
         f"  expect {foretold_words(foretold(result))}",
-        ends + screen.tape(best.quickest),
+        *([ends + screen.tape(best.quickest)] if result.watch is None else []),
         will_do if sure is None else f"{will_do}; give or take {screen.fine(sure.total)}",
         *([] if sure is None else [f"  {line}" for line in short_sure_lines(sure, screen, doubts)]),
     ]
@@ -244,11 +245,16 @@ def _short_lines(
     return [*lines, f"  bite {now} now, {then} then; {hold_words(bite, change, screen)}"]
 
 
-def stagger_change_words(change: float, now: float, screen: Screen) -> str:
-    """What is on the car, and what to do about it."""
+def stagger_change_words(
+    change: float, now: float, screen: Screen, band: Sequence[float] | None = None
+) -> str:
+    """What is on the car, and what to do about it; in a `band` that will do it may stay."""
     on_car = f"on the car now {screen.tape(now)}"
     if nearest_eighth(change) == 0:
         return f"{on_car}: leave it"
+    low, high = (0.0, -1.0) if band is None else (nearest_eighth(end) for end in band)
+    if low <= nearest_eighth(now) <= high:  # as the tape shows them, and as they are told
+        return f"{on_car}: will do, {screen.tape(abs(change))} {'under' if change > 0 else 'over'}"
     return f"{on_car}: {add_or_take_out(change, screen)}"
 
 

@@ -207,9 +207,19 @@ def _value_words(entry: Entry, value: Any, screen: Screen) -> str:
     return screen.of_kind(value, entry.kind)
 
 
-def taken_screen(taken: Taken, screen: Screen) -> str:
+def taken_screen(taken: Taken, screen: Screen, pages: Sequence[Page] = ()) -> str:
+    """What came of an import of `pages`: their days in words, for a stroke may be read two ways."""
     done = f", {counted(taken.actions, 'action')} between runs" if taken.actions else ""
     return lay_out([
         f"{counted(taken.added, 'run')} added{done}, {taken.changed} changed (the old "
-        f"values are kept), {taken.known} entries known already"
+        f"values are kept), {taken.known} entries known already",
+        *_days_line(pages),
     ], screen)  # fmt: skip
+
+
+def _days_line(pages: Sequence[Page]) -> list[str]:
+    if not pages:
+        return []
+    days = [min(page.run.when for page in pages), max(page.run.when for page in pages)]
+    told = dict.fromkeys(f"{day.day} {day:%B %Y}" for day in days)
+    return [f"Nights of {' to '.join(told)}."]

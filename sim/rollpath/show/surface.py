@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from rollpath.screen import TRADE, Screen, inches
 from rollpath.show.words import caution_lines, lay_out, paragraph
 from rollpath.surface import come_from, named_near
+from rollpath.track import CONDITIONS
 
 if TYPE_CHECKING:
     from rollpath.feel.lap import FeelCase
@@ -17,9 +18,12 @@ if TYPE_CHECKING:
 
 FRACTIONS = (
     (0.1, "a tenth"), (0.25, "a quarter"), (1 / 3, "a third"), (0.5, "half"),
-    (2 / 3, "two thirds"), (0.75, "three quarters"), (0.9, "most of the way"), (1.0, "all the way"),
+    (2 / 3, "two thirds"), (0.75, "three quarters"),
 )  # fmt: skip
 """Of the way from heavy to slick, as they are said."""
+WHOLE = 0.9
+"""Share of the way from which it is said to be the whole: that is how far it came, and not where
+it is, for it may have begun beyond heavy."""
 FURTHEST = 1.1
 """Share of the way beyond which a track is said to have gone past the end of it."""
 
@@ -84,7 +88,19 @@ def come_words(earlier: Timed, now: Timed) -> str:
     went = "slicked off" if end == "slick" else "came back"
     if share > FURTHEST:
         return f"{watch}: {went} by more than from heavy to slick"
+    if share > WHOLE:
+        return f"{watch}: {went} by as much as from heavy to slick"
     return f"{watch}: {went} {min(FRACTIONS, key=lambda one: abs(one[0] - share))[1]}"
+
+
+def unsaid_words(timed: Timed, said: str) -> str:
+    """That a lap time is a whole heavy to slick away from the surface that was said; or nothing."""
+    if said not in CONDITIONS:
+        return ""
+    grip = float(timed.track.condition(said).mean_grip)
+    if come_from(timed.track, grip, timed.grip)[2] <= FURTHEST:
+        return ""
+    return f"that is far from {said}, which was said: check the watch, or the word"
 
 
 def short_screen(timed: Timed, screen: Screen = TRADE) -> str:

@@ -359,7 +359,9 @@ def _doubt_lines(choice: Choice, screen: Screen) -> list[str]:
     if told.taped_hot_only:
         notes.append(f"{', '.join(told.taped_hot_only)}: only taped hot, not used; tape it cold")
     if told.no_pressure:
-        notes.append(f"{', '.join(told.no_pressure)}: no pressure written down, taken as taped")
+        every = len(told.no_pressure) == len(choice.rack.tires) > 1
+        named = f"all {len(told.no_pressure)} tires" if every else ", ".join(told.no_pressure)
+        notes.append(f"{named}: no pressure written down, taken as taped")
     notes += [
         f"{name}: moved by {screen.fine(by, signed=True)} to the running pressure with "
         f"{screen.growth(choice.rack.growth)}, not its own; tape it there"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 from rollpath.corners import CORNERS
@@ -11,7 +12,7 @@ from rollpath.show.bite import corner_words, way_to_hold
 from rollpath.show.feel import foretold_words
 from rollpath.show.next import next_line
 from rollpath.show.study import adds_words, correction_json
-from rollpath.show.surface import come_words, surface_json, watch_lines
+from rollpath.show.surface import come_words, surface_json, unsaid_words, watch_lines
 from rollpath.show.words import add_or_take_out, caution_lines, lay_out, none_or, paragraph
 from rollpath.trailer.advice import Advice
 from rollpath.trailer.trailer import Trailer
@@ -97,7 +98,9 @@ def _bite_line(trailer: Trailer, screen: Screen) -> str:
     return f"  bite {screen.weight(now.car.weights.bite)} ({BITE_WORDS[now.bite_from]})"
 
 
-def standing_screen(after: Trailer, before: Trailer, what: str, screen: Screen) -> str:
+def standing_screen(
+    after: Trailer, before: Trailer, what: str, screen: Screen, back: str = ""
+) -> str:
     """How the car stands after something was done, or would stand.
 
     Parameters
@@ -106,6 +109,8 @@ def standing_screen(after: Trailer, before: Trailer, what: str, screen: Screen) 
     what : str
         ``done``, ``undone``, or ``asked`` when nothing is written down.
     screen : Screen
+    back : str
+        What was taken back, where it was undone.
     """
     car, was = after.standing.car, before.standing.car
     moved = float(car.rear.stagger - was.rear.stagger)
@@ -119,7 +124,7 @@ def standing_screen(after: Trailer, before: Trailer, what: str, screen: Screen) 
         + (f", {screen.weight(bite, 1, signed=True)}" if abs(float(pounds(bite))) > 0.05 else ""),
         *corner_rows(after, screen),
         *_disagreement_lines(after, screen),
-        _WRITTEN[what].format(book=after.book.name),
+        _WRITTEN[what].format(book=after.book.name, back=back),
     ]
     return lay_out([*lines, *caution_lines()], screen)
 
@@ -127,7 +132,7 @@ def standing_screen(after: Trailer, before: Trailer, what: str, screen: Screen) 
 _WRITTEN = {
     "asked": "Nothing was written down.",
     "done": "Written in {book}; rollpath undo takes it back.",
-    "undone": "Taken back; that too is in {book}.",
+    "undone": "Taken back: {back}; that too is in {book}.",
 }
 
 
@@ -167,10 +172,20 @@ def action_words(action: Action, screen: Screen) -> str:
     """What was done, when, in a line: ``19:42 bolt: LR L5, 84 1/2 in``."""
     if action.undoes is not None:
         return f"{action.when:%H:%M} taken back"
-    told = [_thing_words(name, value, screen) for name, value in action.after.items()]
+    return f"{action.when:%H:%M} {action.what}: {_things_words(action.after, screen)}"
+
+
+def back_words(action: Action, screen: Screen) -> str:
+    """What an undo took back: ``LR L5, LR 84 1/2 in``."""
+    return _things_words(action.before, screen)
+
+
+def _things_words(things: Mapping[str, Any], screen: Screen) -> str:
+    """Values of a night that an action set, four at most."""
+    told = [_thing_words(name, value, screen) for name, value in things.items()]
     told = [one for one in told if one]
     more = f" and {len(told) - 4} more" if len(told) > 4 else ""
-    return f"{action.when:%H:%M} {action.what}: {', '.join(told[:4]) or 'taken off'}{more}"
+    return f"{', '.join(told[:4]) or 'taken off'}{more}"
 
 
 def _thing_words(name: str, value: Any, screen: Screen) -> str:
@@ -242,6 +257,15 @@ AGAINST = {
     -1: "he asked for less and the lap for more: run it again, and see whether he says the same",
 }
 """Why what is on stays on, by what the driver asked for."""
+BY_LAST_RUN = {
+    "more": "by what he felt on the last run, and the lap",
+    "less": "by what he felt on the last run, and the lap",
+    "leave": "nothing he felt on the last run asks for a change",
+    "ask": "what he felt on the last run does not settle it: rollpath debrief with his words",
+    "elsewhere": "what he felt on the last run is not stagger, or not first: rollpath debrief with "
+    "his words",
+}
+"""Why tonight does what the debrief of the last run does."""
 
 
 def tonight_screen(advice: Advice, screen: Screen) -> str:
@@ -265,9 +289,19 @@ def answer_lines(advice: Advice, screen: Screen) -> list[str]:
         *watch_lines(advice.result, screen),
         *_come_lines(advice),
         f"  on the car {now}, wanted {screen.tape(best.recommended)}",
-        *([paragraph(AGAINST[advice.against], "  ")] if advice.against else []),
+        *_last_run_lines(advice),
         *([paragraph(adds_words(learned, screen), "  ")] if learned else []),
     ]
+
+
+def _last_run_lines(advice: Advice) -> list[str]:
+    """What the last run has to do with the order."""
+    if advice.verdict is None:
+        return []
+    told = AGAINST[advice.against] if advice.against else BY_LAST_RUN[advice.verdict.change]
+    if not advice.held and not advice.asked:
+        told = "quicker so by the lap, and nothing he felt on the last run speaks against it"
+    return [paragraph(told, "  ")]
 
 
 def next_lines(advice: Advice, screen: Screen) -> list[str]:
@@ -275,7 +309,7 @@ def next_lines(advice: Advice, screen: Screen) -> list[str]:
     return [
         paragraph(f"Expect {foretold_words(foretold(advice.result, _fitted(advice)))}."),
         "Next: run, then rollpath notebook add --best"
-        if advice.next_run is None or advice.against
+        if advice.next_run is None or advice.verdict is not None
         else next_line(advice.next_run, screen),
     ]
 
@@ -283,7 +317,7 @@ def next_lines(advice: Advice, screen: Screen) -> list[str]:
 def _order(advice: Advice, screen: Screen) -> str:
     """The one instruction: what the rack makes of the stagger wanted, or the step to it."""
     best = advice.result.stagger
-    if advice.against:
+    if advice.held:
         return f"Leave on rear stagger {screen.tape_or_fine(advice.result.car.rear.stagger)}"
     if advice.choice is None:
         change = float(best.recommended) - float(advice.result.car.rear.stagger)
@@ -297,36 +331,45 @@ def _order(advice: Advice, screen: Screen) -> str:
 
 def bolt_cells(advice: Advice, screen: Screen) -> dict[str, list[str]]:
     """What to bolt on each corner: tire, size, air, and whether it is there already."""
-    if advice.choice is None or advice.against:
+    if advice.choice is None or advice.held:
         return {}
     pick, there = advice.choice.picks[0], advice.choice.rack.on_car()
-    cells = {}
+    now, cells = advice.trailer.standing.car.pressure, {}
     for i, (corner, tire) in enumerate(zip(CORNERS, pick.tires, strict=True)):
         stays = there[i] >= 0 and advice.choice.rack.tires[there[i]].name == tire.name
         told = [tire.name, screen.tape(getattr(pick.rollouts, corner))]
         if pick.pressures is not None:
             told.append(screen.pressure(getattr(pick.pressures, corner)))
-        cells[corner] = [*told, "stays"] if stays else told
+        if stays:
+            air = 0.0 if now is None or pick.pressures is None else (
+                getattr(pick.pressures, corner) - getattr(now, corner)
+            )  # fmt: skip
+            told.append(f"air {float(psi(air)):+.3g}" if abs(air) > 1.0 else "stays")
+        cells[corner] = told
     return cells
 
 
 def no_tires_words(advice: Advice) -> str:
     """Why no tires are named; empty where they are."""
-    if advice.choice is not None or advice.against:
+    if advice.choice is not None or advice.held:
         return ""
     return f"No tires to choose from: {advice.why_not or 'no rack yet'}."
 
 
 def _come_lines(advice: Advice) -> list[str]:
     """How far the track has come tonight, where two lap times tell."""
-    watch, earlier = advice.result.watch, advice.earlier
-    if watch is None or earlier is None:
+    watch, earlier, said = advice.result.watch, advice.earlier, advice.trailer.night.condition
+    if watch is None:
         return []
-    return [paragraph(come_words(earlier, watch.timed), "  ")]
+    told = [
+        unsaid_words(watch.timed, said),
+        "" if earlier is None else come_words(earlier, watch.timed),
+    ]
+    return [paragraph(words, "  ") for words in told if words]
 
 
 def _bolt_lines(advice: Advice, screen: Screen) -> list[str]:
-    if advice.choice is None and not advice.against:
+    if advice.choice is None and not advice.held:
         return [paragraph(no_tires_words(advice), "  ")]
     return [
         f"  {short_corner(corner)}  {' '.join(told)}"
@@ -336,7 +379,7 @@ def _bolt_lines(advice: Advice, screen: Screen) -> list[str]:
 
 def scale_lines(advice: Advice, screen: Screen) -> list[str]:
     """The bite now and then, and what holds it."""
-    if advice.against:
+    if advice.held:
         return []
     outcome = advice.outcome
     before, after = outcome.now.weights.bite, outcome.then.weights.bite
@@ -351,7 +394,7 @@ def scale_lines(advice: Advice, screen: Screen) -> list[str]:
 
 def _fitted(advice: Advice) -> float:
     """The stagger that will be on the car."""
-    if advice.against:
+    if advice.held:
         return float(advice.result.car.rear.stagger)
     if advice.choice is not None:
         return float(advice.choice.picks[0].rear_stagger)
@@ -366,7 +409,7 @@ def short_screen(advice: Advice, screen: Screen = TRADE) -> str:
 def tonight_json(advice: Advice) -> dict[str, Any]:
     """Tonight for a program."""
     best, choice, outcome = advice.result.stagger, advice.choice, advice.outcome
-    pick = None if choice is None or advice.against else choice.picks[0]
+    pick = None if choice is None or advice.held else choice.picks[0]
     return {
         "track": advice.result.track.name,
         "car": advice.result.car.name,
@@ -388,6 +431,7 @@ def tonight_json(advice: Advice) -> dict[str, Any]:
         },
         "rear_stagger_in": None if pick is None else inches(pick.rear_stagger),
         "driver_against_lap": {1: "more", -1: "less"}.get(advice.against),
+        "last_run_asks": None if advice.verdict is None else advice.verdict.change,
         "bite_now_lb": pounds(outcome.now.weights.bite),
         "bite_then_lb": pounds(outcome.then.weights.bite),
         "bite_from": advice.bite_from,

@@ -5,9 +5,9 @@ from dataclasses import dataclass, replace
 
 from rollpath.book.lessons import Correction, driver_says, lesson_from, same_track, taught
 from rollpath.book.next import NextRun, next_run, rack_staggers
-from rollpath.book.run import Page
+from rollpath.book.run import Page, Run
 from rollpath.corners import NOTHING
-from rollpath.debrief import debrief_of
+from rollpath.debrief import Verdict, debrief_of
 from rollpath.feel.answers import Answers
 from rollpath.results import Result
 from rollpath.scales.hold import Outcome, weigh_change
@@ -23,6 +23,8 @@ from rollpath.units import INCH
 
 SAME_STAGGER = INCH / 16
 """A run within this of what is on the car was run with it: half of what a tape reads."""
+STEPS = ("more", "less")
+"""Verdicts of a debrief that change the stagger."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -50,9 +52,11 @@ class Advice(Result, told_by="trailer"):
         What the book puts on the physics here; None where it carries nothing.
     physics : Baseline or None
         `result` without that; None where it is the same.
-    against : int
-        1 or -1 where the driver asked for more or less on the last run with what is on the car,
-        the lap asks for the other way, and the debrief of that run leaves it; 0 otherwise.
+    verdict : Verdict or None
+        Of the debrief of the last run, where the driver spoke, it was with what is on the car and
+        on tonight's surface: tonight orders what it orders.
+    asked : int
+        1 or -1 where the driver asked for more or less stagger on that run, 0 otherwise.
     """
 
     trailer: Trailer
@@ -65,11 +69,23 @@ class Advice(Result, told_by="trailer"):
     earlier: Timed | None = None
     learned: Correction | None = None
     physics: Baseline | None = None
-    against: int = 0
+    verdict: Verdict | None = None
+    asked: int = 0
 
     @property
     def by_physics(self) -> Baseline:
         return self.result if self.physics is None else self.physics
+
+    @property
+    def held(self) -> bool:
+        """Whether the debrief of the last run leaves on what is on."""
+        return self.verdict is not None and self.verdict.change not in STEPS
+
+    @property
+    def against(self) -> int:
+        """`asked`, where the debrief leaves what is on and the lap asks for the other way."""
+        gap = float(self.result.stagger.recommended) - float(self.result.car.rear.stagger)
+        return self.asked if self.held and self.asked * gap < 0 else 0
 
 
 def advise(
@@ -88,42 +104,46 @@ def advise(
     """
     physics, surface = result, trailer.night.condition or result.condition.name
     result, learned = taught(pages, physics, surface)
+    last, verdict = _last_run(trailer, physics, surface, pages), None
+    if last is not None:
+        answers = Answers(last.wheel, last.drifts_out, last.crabs, last.wheelspin, last.entry)
+        debrief = debrief_of(physics, answers, nights=lesson_from(learned))
+        verdict = debrief.verdict
+        result = debrief.case if verdict is not None and verdict.change in STEPS else result
     told = replace(
-        _advised(trailer, result, bite_from), next_run=_next_run(trailer, physics, surface, pages),
-        against=_against(trailer, result, learned, physics, pages),
+        _advised(trailer, result, bite_from, verdict), verdict=verdict,
+        asked=(driver_says(last) or 0) if last is not None and verdict is not None else 0,
+        next_run=_next_run(trailer, physics, surface, pages),
     )  # fmt: skip
     return told if learned is None else replace(told, learned=learned, physics=physics)
 
 
-def _against(
-    trailer: Trailer, result: Baseline, learned: Correction | None, physics: Baseline,
-    pages: Sequence[Page],
-) -> int:  # fmt: skip
-    """What the driver asked for on the last run, where the debrief of it leaves what is on."""
+def _last_run(
+    trailer: Trailer, physics: Baseline, surface: str, pages: Sequence[Page]
+) -> Run | None:
+    """The last run of this night, if it was with the stagger that is on and on this surface."""
     tonight = [
         page.run for page in pages
         if page.run.when.isoformat(timespec="minutes") >= trailer.night.since
         and page.run.car == physics.car.name and same_track(page.run.track, physics.track.name)
     ]  # fmt: skip
-    fitted = float(physics.car.rear.stagger)
     if not tonight:
-        return 0
+        return None
     last = max(tonight, key=lambda run: run.when)
-    asked = driver_says(last) or 0
+    fitted = float(physics.car.rear.stagger)
     if last.rear_stagger is None or abs(last.rear_stagger - fitted) > SAME_STAGGER:
-        return 0
-    if asked * (float(result.stagger.recommended) - fitted) >= 0:
-        return 0
-    answers = Answers(last.wheel, last.drifts_out, last.crabs, last.wheelspin, last.entry)
-    verdict = debrief_of(physics, answers, nights=lesson_from(learned)).verdict
-    return asked if verdict is not None and verdict.change in ("leave", "ask") else 0
+        return None
+    return last if last.condition in (None, surface) else None
 
 
-def _advised(trailer: Trailer, result: Baseline, bite_from: str) -> Advice:
+def _advised(trailer: Trailer, result: Baseline, bite_from: str, verdict: Verdict | None) -> Advice:
     rack, choice, why_not = trailer.rack_tonight, None, ""
+    step = verdict is not None and verdict.change in STEPS
+    # A step that the last run asked for is taken: what would do as well by the lap does not here.
+    aim = Aim(float(result.stagger.recommended), None if step else result)
     if rack is not None:
         try:
-            choice = choose(rack, result.car, Aim(float(result.stagger.recommended), result))
+            choice = choose(rack, result.car, aim)
         except TireError as error:
             why_not = str(error)
     if choice is not None:

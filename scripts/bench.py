@@ -1,7 +1,8 @@
 """How fast it is: each row against a reference timed in the same run, in time of the processor.
 
 python3 scripts/bench.py [words of row names]
-python3 scripts/bench.py --truth [seasons]    # how often it is right, on data that is not its own
+python3 scripts/bench.py --truth [seasons] [nights|logs|surveys]    # how often it is right, on data
+                                             # that is not its own
 
 A row is a function that returns a `Row`; add it to `ROWS` and it is in the table.
 """
@@ -640,22 +641,35 @@ def _time(seconds: float) -> str:
     return f"{seconds * 1e3:.1f} ms" if seconds < 1 else f"{seconds:.2f} s"
 
 
-def truth(seasons: int = 100) -> int:
-    """How often the answers are right, on cars, seasons, logs and faults that are not ours."""
+def truth(*words: str) -> int:
+    """How often the answers are right, on cars, seasons, logs and faults that are not ours.
+
+    Parameters
+    ----------
+    words : str
+        How many seasons, 100 unless said; and which of nights, logs and surveys, all unless said.
+    """
     sys.path.insert(0, str(ROOT / "tests"))
     import truth_logs
     import truth_seasons
     from survey_truth import survey_truth
 
+    seasons = next((int(word) for word in words if word.isdigit()), 100)
     cars = max(seasons // 4, 2)
-    for title, rows in (
-        (f"nights: {seasons} made-up seasons of each kind", lambda: truth_seasons.figures(seasons)),
-        (f"logs: {cars} cars that are not the model's", lambda: truth_logs.figures(cars)),
-        ("surveys by position log", lambda: survey_truth(2 * seasons)),
+    for name, of, rows in (
+        (
+            "nights",
+            f"{seasons} made-up seasons of each kind",
+            lambda: truth_seasons.figures(seasons),
+        ),
+        ("logs", f"{cars} cars that are not the model's", lambda: truth_logs.figures(cars)),
+        ("surveys", "by position log", lambda: survey_truth(2 * seasons)),
     ):
-        print(title)
-        for name, told in rows():
-            print(f"  {name:<54}{told}", flush=True)
+        if name not in words and any(not word.isdigit() for word in words):
+            continue
+        print(f"{name}: {of}")
+        for row, told in rows():
+            print(f"  {row:<54}{told}", flush=True)
     return 0
 
 
@@ -664,7 +678,7 @@ def main() -> int:
         return run("scripts/bench.py", *sys.argv[1:])
     sys.path.insert(0, str(SIM))
     if "--truth" in sys.argv:
-        return truth(*map(int, sys.argv[2:]))
+        return truth(*sys.argv[2:])
     chosen = [
         row for row in ROWS
         if len(sys.argv) == 1 or any(word in row.__name__ for word in sys.argv[1:])

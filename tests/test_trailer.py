@@ -283,6 +283,23 @@ def test_a_tire_that_stays_with_other_air_does_not_say_that_it_stays(say, told, 
     assert f"air {corner['pressure_psi'] - was['pressure_psi']:+.3g}" in row
 
 
+@pytest.mark.parametrize(("words", "fault"), [
+    (("air", "rr=+60"), "smaller steps, or say --yes"),
+    (("air", "rr=90", "--yes"), "expected a pressure between 2 and 80 psi"),
+    (("pads", "812", "741", "838"), "expected what four pads read, LF RF LR RR, got 3"),
+    (("pads", "812", "741", "838", "7790"), "RR: expected a weight between"),
+    (("tonight", "moist"), "surfaces: heavy, tacky, rubbered, slick"),
+])  # fmt: skip
+def test_a_slip_gets_one_line_and_nothing_is_written(say, trailer, told, words, fault):
+    before = told("trailer")
+    status, out, err = say(*words)
+    assert (status, out) == (2, "")
+    assert fault in err
+    assert err.count("\n") == 1
+    assert told("trailer") == before
+    assert say("air", "rr=+20", "--yes")[0] == 0
+
+
 def test_undo_says_what_it_took_back(say, trailer):
     say("pads", "810", "740", "840", "780")
     assert "Taken back: LF 810 lb, RF 740 lb" in " ".join(say("undo")[1].split())

@@ -15,7 +15,7 @@ from rollpath.cli.arguments import (
 )
 from rollpath.cli.doing import trailer_here
 from rollpath.corners import Corners, corner_named
-from rollpath.files.cars import check_change
+from rollpath.files.cars import WEIGHT
 from rollpath.files.doing import done, fitted_by, pressure_by, undone
 from rollpath.files.plans import planned_night
 from rollpath.files.trailers import load_trailer
@@ -135,7 +135,7 @@ def _air(arguments: argparse.Namespace) -> None:
 
 def _add_pads(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
-        "pads", nargs=4, type=quantity_of("weight"), metavar=("LF", "RF", "LR", "RR"),
+        "pads", nargs="*", type=quantity_of("weight"), metavar="LF RF LR RR",
         help="what the four pads read",
     )  # fmt: skip
     parser.add_argument("--driver", choices=("in", "out"), default="in", help="default in")
@@ -143,8 +143,11 @@ def _add_pads(parser: argparse.ArgumentParser) -> None:
 
 
 def _pads(arguments: argparse.Namespace) -> None:
-    for pad in arguments.pads:
-        check_change("weights", pad)
+    if len(arguments.pads) != 4:
+        raise CommandError(f"expected what four pads read, LF RF LR RR, got {len(arguments.pads)}")
+    for corner, pad in zip(("LF", "RF", "LR", "RR"), arguments.pads, strict=True):
+        if WEIGHT.outside(pad):
+            raise CommandError(f"{corner}: expected {WEIGHT.range_text}")
     _do(
         arguments, "pads",
         lambda trailer: weighed(trailer.night, Corners(*arguments.pads), arguments.driver == "in"),

@@ -30,10 +30,11 @@ from rollpath.show.trailer import (
     trailer_screen,
 )
 from rollpath.show.words import as_json, lay_out
+from rollpath.track import CONDITIONS
 from rollpath.trailer.interview import QUESTIONS
 from rollpath.trailer.night import Night, as_state
 from rollpath.trailer.place import TONIGHT, find_trailer
-from rollpath.trailer.trailer import Trailer
+from rollpath.trailer.trailer import Trailer, TrailerError
 
 
 def _add_trailer(parser: argparse.ArgumentParser) -> None:
@@ -135,13 +136,21 @@ def _told(arguments: argparse.Namespace, trailer: Trailer) -> Night:
     night = trailer.night
     track, surface = _said(arguments.said)
     if track:
-        night = replace(night, track=trailer.track_named(track), lap_time=None,
+        night = replace(night, track=_track_named(trailer, track), lap_time=None,
                         since=datetime.now().isoformat(timespec="minutes"))  # fmt: skip
     if surface:
         night = replace(night, condition=read_answer("surface", surface), lap_time=None)
     if arguments.lap_time is not None:
         night = with_lap_time(replace(trailer, night=night), arguments.lap_time)
     return night
+
+
+def _track_named(trailer: Trailer, typed: str) -> str:
+    """The track that a name means; the surfaces are named too, for it may have been one."""
+    try:
+        return trailer.track_named(typed)
+    except TrailerError as error:
+        raise CommandError(f"{error}; surfaces: {', '.join(CONDITIONS)}") from None
 
 
 def _said(words: list[str]) -> tuple[str, str]:

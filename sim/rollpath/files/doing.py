@@ -16,10 +16,12 @@ from rollpath.book.book import Book
 from rollpath.errors import RollpathError
 from rollpath.files.begun import Begun, alike, begun_in, end
 from rollpath.files.books import told_of_book
-from rollpath.files.cars import check_change
+from rollpath.files.cars import PRESSURE, check_change
 from rollpath.files.schema import FileError
+from rollpath.files.slips import MOST_AIR_STEP, TAKEN_AS_RIGHT
 from rollpath.files.trailers import load_night, load_trailer, night_text
 from rollpath.files.writing import locked, write_locked
+from rollpath.screen import TRADE
 from rollpath.tires.air import growth_of, limits_of
 from rollpath.tires.rack import DEFAULT_GROWTH
 from rollpath.trailer.night import Fitted, Night, as_state, difference, from_state
@@ -205,6 +207,19 @@ def fitted_by(trailer: Trailer, corner: str, typed: str) -> Fitted:
     return Fitted("", rollout, pressure)
 
 
+def _check_air(words: str, amount: float, now: float | None) -> None:
+    """Stop a slip of the finger before it is told, for somebody may pump it in."""
+    told = f"{words}: {TRADE.pressure(amount)}"
+    if PRESSURE.outside(amount):
+        raise TrailerError(f"{told}; expected {PRESSURE.range_text}")
+    step = 0.0 if now is None else amount - now
+    if abs(step) > MOST_AIR_STEP and not TAKEN_AS_RIGHT.get():
+        raise TrailerError(
+            f"{told} is {TRADE.pressure(abs(step))} {'more' if step > 0 else 'less'} than now: a "
+            "slip? if the tire maker allows it, go in smaller steps, or say --yes"
+        )
+
+
 def pressure_by(trailer: Trailer, corner: str, typed: str) -> tuple[float, float, str]:
     """The pressure wanted at a corner, and the growth and the name of what is there.
 
@@ -218,7 +233,8 @@ def pressure_by(trailer: Trailer, corner: str, typed: str) -> tuple[float, float
     Raises
     ------
     TrailerError
-        If it leaves no air, or is outside the tire maker's limits.
+        If it leaves no air, is outside the tire maker's limits or what any car runs, or is a step
+        that is most likely a slip.
     """
     standing = trailer.standing.car.pressure
     now = None if standing is None else float(getattr(standing, corner))
@@ -238,6 +254,7 @@ def pressure_by(trailer: Trailer, corner: str, typed: str) -> tuple[float, float
         raise TrailerError(f"{words}: outside the tire maker's limits in the rack file")
     if amount <= 0:
         raise TrailerError(f"{words}: that leaves no air in it")
+    _check_air(words, amount, now)
     if rack is None:
         return amount, DEFAULT_GROWTH, fitted.tire
     if tire is None:

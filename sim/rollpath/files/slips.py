@@ -19,13 +19,15 @@ from rollpath.car import Car
 from rollpath.corners import CORNERS
 from rollpath.screen import Screen, feet, inches
 from rollpath.track import Track
-from rollpath.units import FOOT, HP, INCH, KINDS, POUND, G, of_inches
+from rollpath.units import FOOT, HP, INCH, KINDS, POUND, PSI, G, of_inches
 
 if TYPE_CHECKING:
     from rollpath.tires.rack import Rack
 
 MOST_STAGGER = 8 * INCH
 """Either way; the largest dirt-oval cars run half of it."""
+MOST_AIR_STEP = 12 * PSI
+"""At once, either way; half of it is much for a change between two runs."""
 LEAST_PAD = 0.1
 """Share of the car on one pad."""
 FULL_SIZE = 95 * INCH

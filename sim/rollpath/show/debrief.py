@@ -337,13 +337,16 @@ def _answer(told: DebriefResult, screen: Screen) -> list[str]:
     if verdict is None:
         best = float(told.case.stagger.recommended)
         effect = stagger_effect(told.case.car, best - fitted)
+        band = [float(end) for end in told.case.stagger.band]
+        # What a lap time says takes the place: the table of scrub has to stand on the screen.
+        crowded = told.case.watch is not None and not screen.full and screen.width < ROOMY
         return [
             f"Rear stagger the lap asks for: {screen.tape(best)}",
-            f"  {stagger_change_words(best - fitted, fitted, screen)}",
+            f"  {stagger_change_words(best - fitted, fitted, screen, band)}",
             f"  {case_words(told.case)}",
             *watch_lines(told.case, screen),
             f"  {hold_words(effect, best - fitted, screen)}",
-            *_foretold_lines(told, screen),
+            *([] if crowded else _foretold_lines(told, screen)),
         ]
     first, *rest = verdict_lines(told, screen)
     lines = [first, f"  {case_words(told.case)}", *watch_lines(told.case, screen)]

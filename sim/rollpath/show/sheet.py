@@ -166,6 +166,7 @@ def _answer(told: DebriefResult, screen: Screen) -> tuple[str, list[str]]:
     verdict, fitted = told.verdict, told.fitted
     best = float(told.case.stagger.recommended)
     effect = stagger_effect(told.case.car, best - fitted)
+    band = [float(end) for end in told.case.stagger.band]
     if verdict is not None and not verdict.amount:
         return CHANGE_WORDS[verdict.change], [
             f"rear stagger on the car now {screen.tape(fitted)}",
@@ -174,7 +175,7 @@ def _answer(told: DebriefResult, screen: Screen) -> tuple[str, list[str]]:
     step = f"{screen.tape(best - fitted, signed=True)} rear stagger: " if verdict else ""
     return f"{step}{screen.tape(best)}", [
         "rear stagger to bolt on",
-        stagger_change_words(best - fitted, fitted, screen),
+        stagger_change_words(best - fitted, fitted, screen, None if verdict else band),
         "",
         f"bite {screen.weight(effect.now)} now, {screen.weight(effect.then)} after that step",
         hold_words(effect, best - fitted, screen),

@@ -100,7 +100,7 @@ def unsaid_words(timed: Timed, said: str) -> str:
     grip = float(timed.track.condition(said).mean_grip)
     if come_from(timed.track, grip, timed.grip)[2] <= FURTHEST:
         return ""
-    return f"that is far from {said}, which was said: check the watch, or the word"
+    return f"that is far from {said}, which was said: check the watch, the word, the track file"
 
 
 def short_screen(timed: Timed, screen: Screen = TRADE) -> str:

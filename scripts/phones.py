@@ -23,6 +23,10 @@ PAGES = (
     "/tonight.svg",
 )  # fmt: skip
 
+SIM = Path(__file__).resolve().parent.parent / "sim"
+ENVIRONMENT = os.environ | {"PYTHONPATH": str(SIM)}
+"""Of what is started: the package of this checkout."""
+
 
 def crowd(port: int, phones: int, requests: int, pages: Sequence[str] = PAGES) -> list[float]:
     """Seconds that each page took, asked for by so many phones at once; each keeps its line.
@@ -59,7 +63,7 @@ def served(folder: Path) -> Iterator[tuple[int, int]]:
         port = free.getsockname()[1]
     command = [sys.executable, "-m", "rollpath", "page", "--trailer", str(folder),
                "--port", str(port)]  # fmt: skip
-    child = subprocess.Popen(command, stdout=subprocess.PIPE, text=True, env=os.environ)
+    child = subprocess.Popen(command, stdout=subprocess.PIPE, text=True, env=ENVIRONMENT)
     try:
         assert child.stdout is not None
         child.stdout.readline()  # it says where it is once it listens
@@ -86,4 +90,4 @@ def set_up(folder: Path) -> None:
                "--pads", "812 741 838 779", "--pressures", "14 18 12 16",
                "--tires", "L5 84-1/2, L6 83, R7 86-1/2, R8 85-3/8")  # fmt: skip
     command = [sys.executable, "-m", "rollpath", "trailer", "--trailer", str(folder), *answers]
-    subprocess.run(command, check=True, stdout=subprocess.DEVNULL, env=os.environ)
+    subprocess.run(command, check=True, stdout=subprocess.DEVNULL, env=ENVIRONMENT)

@@ -406,6 +406,7 @@ def test_every_screen_of_a_trailer_has_its_book_in(taught, say, told):
     learned = found["correction"]
     assert learned["learned_at"] == ["Kettle Bottom"]
     assert learned["stagger_in"] == pytest.approx(found["recommended_in"] - alone, abs=1 / 8)
+    assert told("tonight", "--no-book")["recommended_in"] == alone
     asked = told("baseline")
     wanted = {
         asked["stagger"]["recommended_in"], told("tires")["target_in"],

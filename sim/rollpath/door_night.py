@@ -138,13 +138,15 @@ def learned_surfaces(book: Book | str | Path, track: AnyTrack, car: AnyCar) -> L
         return learned(opened.runs(), where, what)
 
 
-def tonight(trailer: Trailer | str | Path) -> Advice:
+def tonight(trailer: Trailer | str | Path, *, lessons: bool = True) -> Advice:
     """What to do tonight: the stagger, the tires and air that make it, and what holds the bite.
 
     Parameters
     ----------
     trailer : Trailer or path of its folder
         Where a lap time was said, the surface is the one that gives it.
+    lessons : bool
+        Whether what the nights in the book teach is put on the physics.
 
     Raises
     ------
@@ -154,7 +156,7 @@ def tonight(trailer: Trailer | str | Path) -> Advice:
     what = load_trailer(Path(trailer)) if isinstance(trailer, str | Path) else trailer
     track, standing = track_tonight(what), what.standing
     result = _baseline_tonight(track, standing.car, what.night)
-    advice = advise(what, result, standing.bite_from, _runs_in(what.book))
+    advice = advise(what, result, standing.bite_from, _runs_in(what.book), lessons)
     return replace(advice, earlier=_earlier_tonight(what, track, standing.car))
 
 

@@ -120,6 +120,9 @@ def _add_tonight(parser: argparse.ArgumentParser) -> None:
         help='such as "saucer hill" slick, or slick alone',
     )  # fmt: skip
     parser.add_argument("--lap-time", type=quantity_of("time"), metavar="T", help="best lap so far")
+    parser.add_argument(
+        "--no-book", action="store_true", help="by physics alone, whatever the notebook says"
+    )
     parser.add_argument("--trailer", type=path_of, metavar="DIR", help="the trailer's folder")
     add_output_arguments(parser, pictures=False)
 
@@ -166,7 +169,7 @@ def _said(words: list[str]) -> tuple[str, str]:
 
 def show_tonight(arguments: argparse.Namespace) -> None:
     """Tonight in half a screen: what to bolt on, the bite, what he will feel, what to write."""
-    advice = tonight(trailer_here(arguments))
+    advice = tonight(trailer_here(arguments), lessons=not arguments.no_book)
     if arguments.json:
         print(as_json(tonight_json(advice)))
     else:
@@ -175,7 +178,9 @@ def show_tonight(arguments: argparse.Namespace) -> None:
 
 def bare(folder: Path) -> None:
     """`rollpath` alone, in a trailer."""
-    show_tonight(argparse.Namespace(trailer=folder, json=False, units="us", full=False))
+    show_tonight(argparse.Namespace(
+        trailer=folder, json=False, units="us", full=False, no_book=False,
+    ))  # fmt: skip
 
 
 def here() -> Path | None:

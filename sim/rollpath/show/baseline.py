@@ -208,7 +208,11 @@ def baseline_screen(
         *([paragraph(note, "  ")] if note else []),
     ]
     if not screen.full:
-        lines = [*answer, *_warnings(result, screen), *_short_lines(result, bite, sure, screen)]
+        lines = [
+            *answer,
+            *_warnings(result, screen),
+            *_short_lines(result, bite, sure, screen, bool(note)),
+        ]
         return lay_out([*lines, *caution_lines()], screen)
     return sections(
         [
@@ -225,16 +229,17 @@ def baseline_screen(
 
 
 def _short_lines(
-    result: Baseline, bite: StaggerEffect, sure: GiveOrTake | None, screen: Screen
+    result: Baseline, bite: StaggerEffect, sure: GiveOrTake | None, screen: Screen, noted: bool
 ) -> list[str]:
     """What to expect of the number, how sure it is, and what it does to the bite."""
     best = result.stagger
     ends = f"  truest down the straight {screen.tape(best.even_drive)}, quickest off the corner "
     will_do = f"  anything from {tape_range(best.band, screen)} will do"
-    doubts = 2 if result.watch is None else 1  # a lap that was timed has lines of its own
+    roomy = result.watch is None and not noted  # a timed lap and a note have lines of their own
+    doubts = 2 if roomy else 1
     lines = [
         f"  expect {foretold_words(foretold(result))}",
-        *([ends + screen.tape(best.quickest)] if result.watch is None else []),
+        *([ends + screen.tape(best.quickest)] if roomy else []),
         will_do if sure is None else f"{will_do}; give or take {screen.fine(sure.total)}",
         *([] if sure is None else [f"  {line}" for line in short_sure_lines(sure, screen, doubts)]),
     ]

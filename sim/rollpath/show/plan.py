@@ -8,7 +8,15 @@ from rollpath.corners import CORNERS
 from rollpath.screen import TRADE, Screen, inches, pounds, psi
 from rollpath.show.bite import CORNER_INITIALS, corner_words, longer_words, turns_words
 from rollpath.show.tires import initials
-from rollpath.show.words import caution_lines, columns, counted, paragraph, row, sections
+from rollpath.show.words import (
+    ROOMY,
+    caution_lines,
+    columns,
+    counted,
+    paragraph,
+    row,
+    sections,
+)
 from rollpath.trailer.plan import Moves, moves_of
 from rollpath.units import EIGHTH
 
@@ -143,7 +151,9 @@ def _point_lines(plan: Plan) -> list[str]:
 
 
 def _notes(plan: Plan, screen: Screen) -> list[str]:
-    return [paragraph(note) for note in [*trade_words(plan, screen), *_missed_words(plan, screen)]]
+    # On a narrow screen what the night trades is a reason: the table and the order fill it.
+    trade = trade_words(plan, screen) if screen.full or screen.width >= ROOMY else []
+    return [paragraph(note) for note in [*trade, *_missed_words(plan, screen)]]
 
 
 def trade_words(plan: Plan, screen: Screen) -> list[str]:

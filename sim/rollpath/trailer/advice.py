@@ -89,8 +89,9 @@ class Advice(Result, told_by="trailer"):
 
 
 def advise(
-    trailer: Trailer, result: Baseline, bite_from: str, pages: Sequence[Page] = ()
-) -> Advice:
+    trailer: Trailer, result: Baseline, bite_from: str, pages: Sequence[Page] = (),
+    lessons: bool = True,
+) -> Advice:  # fmt: skip
     """What to do tonight.
 
     Parameters
@@ -100,10 +101,12 @@ def advise(
         Of the car as it stands, on tonight's track and surface, by physics.
     bite_from : str
     pages : sequence of Page
-        The runs in the book; what they teach is put on the physics.
+        The runs in the book.
+    lessons : bool
+        Whether what they teach is put on the physics.
     """
     physics, surface = result, trailer.night.condition or result.condition.name
-    result, learned = taught(pages, physics, surface)
+    result, learned = taught(pages if lessons else (), physics, surface)
     last, verdict = _last_run(trailer, physics, surface, pages), None
     if last is not None:
         answers = Answers(last.wheel, last.drifts_out, last.crabs, last.wheelspin, last.entry)

@@ -9,6 +9,7 @@ from notebook_helpers import made_nights
 from rollpath.book.book import Book
 from rollpath.cli import main
 from rollpath.corners import CORNERS, Corners
+from rollpath.door_night import tonight as worked_out
 from rollpath.files.cars import car_from_values
 from rollpath.files.doing import ChangedError, done, mark_of
 from rollpath.files.trailers import load_night, load_trailer, night_text, save_night
@@ -253,7 +254,9 @@ def test_tonight_orders_nothing_that_the_debrief_of_the_last_run_leaves(
         left = debrief["verdict"]["change"] in ("leave", "ask")
         assert left == (against is not None)
         assert tonight["last_run_asks"] == debrief["verdict"]["change"]
-        if not left:  # one number on both screens
+        if not left:  # one number on both screens, and the driver's word is not kept as physics
+            kept = worked_out(trailer)
+            assert kept.by_physics.stagger.recommended != kept.result.stagger.recommended
             assert tonight["recommended_in"] == debrief["stagger"]["recommended_in"]
     assert first.startswith("Leave on" if against else "Bolt on")
     say("bolt", "rr=R8")  # other tires: the word was about those that are gone

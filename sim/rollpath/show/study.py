@@ -27,7 +27,17 @@ def _unsaid(study: Study, finding: Finding, screen: Screen) -> str:
 
 
 def _few(study: Study, finding: Finding, screen: Screen) -> str:
-    return f"Not shown yet: {_counted_so_far(study)}."
+    told = f"Not shown yet: {_counted_so_far(study)}."
+    by_physics = [point.page.run.optimum_stagger is not None for point in study.points]
+    if not by_physics or any(by_physics):
+        return told
+    return f"{told} {WITHOUT_PHYSICS}"
+
+
+WITHOUT_PHYSICS = (
+    "A run counts that says what Rollpath asked for: written down in the trailer, or brought in "
+    "with a column headed physics."
+)
 
 
 def _counted_so_far(study: Study) -> str:

@@ -35,7 +35,7 @@ class Advice(Result, told_by="trailer"):
     ----------
     trailer : Trailer
     result : Baseline
-        Of the car as it stands, with what the book puts on the physics.
+        Of the car as it stands, with what the book puts on the physics and the last run orders.
     bite_from : str
         Of `trailer.night.Standing`.
     choice : Choice or None
@@ -118,7 +118,7 @@ def advise(
         asked=(driver_says(last) or 0) if last is not None and verdict is not None else 0,
         next_run=_next_run(trailer, physics, surface, pages),
     )  # fmt: skip
-    return told if learned is None else replace(told, learned=learned, physics=physics)
+    return replace(told, learned=learned, physics=None if result is physics else physics)
 
 
 def _last_run(

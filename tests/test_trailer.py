@@ -561,3 +561,24 @@ def test_the_review_says_how_far_the_track_came_in_a_night(trailer, say):
     assert "slower by 1.8 s: slicked off" in " ".join(out.split())
     _, out, _ = say("notebook", "review")
     assert "slicked off" not in out
+
+
+def test_a_season_in_a_spreadsheet_gets_the_physics_of_the_trailer(trailer, say, told):
+    rows = [f"{day}/2/2026;kettle bottom;Our Car;slick;{stagger};17.9"
+            for day in (5, 6, 7) for stagger in ("1 1/2", "1 3/4", "2")]  # fmt: skip
+    rows += ["8/2/2026;Elsewhere;Our Car;slick;2;17.9", "8/2/2026;Kettle Bottom;another;slick;2;18"]
+    sheet = trailer / "season.csv"
+    sheet.write_text("date;track;car;surface;stagger;best\n" + "\n".join(rows) + "\n")
+    taken = told("notebook", "import", sheet)
+    assert (taken["added"], taken["reckoned"]) == (11, 9)
+    wanted = told("baseline", "--no-book")["stagger"]["unbounded_in"]
+    runs = [page.run for page in Book(trailer / "season.db").runs()]
+    reckoned = [run.optimum_stagger / INCH for run in runs if run.optimum_stagger is not None]
+    assert reckoned == [pytest.approx(wanted, abs=0.01)] * 9
+    # The same file brings nothing twice, also when the car file has changed in between.
+    say("notebook", "edit", "1", "--best", "18.2s")
+    car = trailer / "car.yaml"
+    assert "340" in car.read_text()
+    car.write_text(car.read_text().replace("340", "440"))
+    taken = told("notebook", "import", sheet)
+    assert (taken["added"], taken["changed"], taken["reckoned"]) == (0, 0, 0)

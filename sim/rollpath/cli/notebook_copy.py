@@ -2,9 +2,13 @@
 
 import argparse
 import sys
+from collections.abc import Sequence
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
+from rollpath.car import Car
 from rollpath.cli.arguments import (
     Command,
     CommandError,
@@ -14,10 +18,19 @@ from rollpath.cli.arguments import (
     word_of,
 )
 from rollpath.cli.book import book_path, open_book, say
+from rollpath.cli.given import trailer_folder
+from rollpath.door import baseline
+from rollpath.errors import RollpathError
 from rollpath.files.reading import read_text
+from rollpath.files.tracks import load_track
+from rollpath.files.trailers import load_trailer
 from rollpath.files.writing import write_whole
 from rollpath.show.notebook import taken_screen
 from rollpath.show.words import as_json, counted
+from rollpath.trailer.trailer import plain_name
+
+if TYPE_CHECKING:
+    from rollpath.book.run import Page, Run
 
 LARGEST_EXPORT = 1 << 25
 """Bytes; as many runs as an import may bring."""
@@ -77,10 +90,59 @@ def _notebook_import(arguments: argparse.Namespace) -> None:
         text, name = read_text(path, LARGEST_EXPORT), str(path)
     pages, actions = read_export(text, name)
     with open_book(arguments, new=True) as book:
+        pages, reckoned = _with_physics(pages, book.pages(), arguments)
         taken = book.take(pages, actions)
     screen = screen_of(arguments)
-    told = as_json(vars(taken)) if arguments.json else taken_screen(taken, screen, pages)
+    told = as_json(vars(taken) | {"reckoned": reckoned})
+    if not arguments.json:
+        told = taken_screen(taken, screen, pages, reckoned)
     say(told, f"what {name} holds is in the notebook")
+
+
+def _with_physics(
+    pages: "Sequence[Page]", there: "Sequence[Page]", arguments: argparse.Namespace
+) -> "tuple[list[Page], int]":
+    """The pages with what the physics says of those that come without it, and how many they are.
+
+    Only in a trailer, for its own car on the tracks that it has a file of. A run that is in the
+    book already keeps what was reckoned when it came, so that the same file brings nothing twice.
+    """
+    folder = trailer_folder(getattr(arguments, "trailer", None))
+    if folder is None:
+        return list(pages), 0
+    try:
+        trailer = load_trailer(folder)
+    except RollpathError:  # what is wrong with it is told by the commands that need it
+        return list(pages), 0
+    before = {page.key: page.run.optimum_stagger for page in reversed(there)}
+    known: dict[tuple[str, str, str | None], float | None] = {}
+    done, count = [], 0
+    for page in pages:
+        run = page.run
+        path = trailer.tracks.get(plain_name(run.track))
+        lacks = run.optimum_stagger is None and run.rear_stagger is not None
+        if not lacks or path is None or plain_name(run.car) != plain_name(trailer.car.name):
+            done.append(page)
+            continue
+        case = str(path), run.condition or "", run.groove
+        if page.key in before:
+            wanted = before[page.key]
+        else:
+            if case not in known:
+                known[case] = _optimum(path, trailer.car, run)
+            wanted = known[case]
+            count += wanted is not None
+        done.append(replace(page, run=replace(run, optimum_stagger=wanted)))
+    return done, count
+
+
+def _optimum(path: Path, car: Car, run: "Run") -> float | None:
+    """What the physics wants for a run, m; None on a surface or a line that it does not know."""
+    try:
+        result = baseline(load_track(path), car, run.condition or "", run.groove)
+    except RollpathError:
+        return None
+    return float(result.stagger.unbounded)
 
 
 def _piped_in() -> str:

@@ -207,13 +207,18 @@ def _value_words(entry: Entry, value: Any, screen: Screen) -> str:
     return screen.of_kind(value, entry.kind)
 
 
-def taken_screen(taken: Taken, screen: Screen, pages: Sequence[Page] = ()) -> str:
-    """What came of an import of `pages`: their days in words, for a stroke may be read two ways."""
+def taken_screen(
+    taken: Taken, screen: Screen, pages: Sequence[Page] = (), reckoned: int = 0
+) -> str:
+    """What came of an import of `pages`: their days in words, for a stroke may be read two ways;
+    and how many had what the physics wants reckoned for them."""
     done = f", {counted(taken.actions, 'action')} between runs" if taken.actions else ""
     return lay_out([
         f"{counted(taken.added, 'run')} added{done}, {taken.changed} changed (the old "
         f"values are kept), {taken.known} entries known already",
         *_days_line(pages),
+        *([paragraph(f"{counted(reckoned, 'run')} came without what the physics wanted: reckoned "
+                     "for your car and the track as their files are now.")] if reckoned else []),
     ], screen)  # fmt: skip
 
 

@@ -177,7 +177,7 @@ def test_the_command_tells_the_run_first(
         one.take(made_nights(2, 0.3, 1, runs=4))
     assert main(["notebook", "next", "--book", str(book)]) == 0
     told = capsys.readouterr().out
-    assert told.startswith("Next run teaches most at ")
+    assert told.startswith("In a hot lap ")
     assert "more clean night" in told
     assert len(told.splitlines()) <= 24
     rack = str(ROOT / "cars/racks/number-31.yaml")

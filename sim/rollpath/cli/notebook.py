@@ -224,8 +224,8 @@ def _next_in_book(arguments: argparse.Namespace) -> "NextRun":
     )  # fmt: skip
     if found is None:
         raise CommandError(
-            "no run has its stagger and what the physics said: write runs down in the trailer, or "
-            "import them with a column headed physics"
+            "no run has its stagger and what the physics said: write runs down, or import them, in "
+            "the trailer; or import them with a column headed physics"
         )
     return found
 

@@ -24,7 +24,7 @@ def next_line(found: NextRun, screen: Screen) -> str:
     if found.stagger == found.last:
         return f"Next: stay on {screen.tape(found.last)}; nothing near it can be made."
     return (
-        f"Next run teaches most at {screen.tape(found.stagger)}; "
+        f"In a hot lap {screen.tape(found.stagger)} would teach most; "
         f"{_clean_nights(found)} to know enough."
     )
 

@@ -35,8 +35,8 @@ def _few(study: Study, finding: Finding, screen: Screen) -> str:
 
 
 WITHOUT_PHYSICS = (
-    "A run counts that says what Rollpath asked for: written down in the trailer, or brought in "
-    "with a column headed physics."
+    "A run counts that says what Rollpath asked for: written down or imported in the trailer of "
+    "its car and track, or brought in with a column headed physics."
 )
 
 

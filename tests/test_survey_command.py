@@ -112,6 +112,8 @@ def test_si_screen_is_in_metres(run):
         (("--lap", "1/4mile", "--straight", "250ft", "--line", "outside"), "needs --width"),
         (("--straight", "-3ft", "--lap", "1/4mile"), "--straight: expected"),
         ((*TAPE, "--path", "x.csv"), "position log"),
+        (("--lap", "1/4mile", "--straight", "659ft", "--line", "inside"), "15 and 2000 ft"),
+        (("--chord", "100ft", "--gap", "1in", "--straight", "300ft"), "15 and 2000 ft"),
         (("nowhere.gpx",), "no such position log"),
     ],
 )
@@ -264,6 +266,20 @@ def test_a_kinked_straight_is_told_and_its_path_kept(run, put, tmp_path):
     kept = load_points(tmp_path / "kink-path.csv")
     assert kept.length == pytest.approx(length, rel=0.02)
     assert load_track(tmp_path / "kink.yaml").name == "Kink"
+
+
+@pytest.mark.parametrize(("size", "told"), [(5.0, True), (0.0, False)])
+def test_a_departure_that_may_be_more_than_six_feet_is_told(run, put, size, told):
+    track = demo_track("Two Ponds")
+    length = float(track.edge.length[0, 0])
+
+    def dent(u):
+        return -size * np.clip(1 - np.minimum(u, length - u) / (0.5 * track.straight), 0, 1)
+
+    log = made_log(track, np.random.default_rng(0), hertz=1, bulge=dent, sd=1.5)
+    _, out, _ = run(put("dent.gpx", gpx(log)))
+    assert "No plain oval" not in out
+    assert ("cannot tell an oval" in out) is told
 
 
 def test_recorded_laps_are_a_groove_as_they_come(put, log):

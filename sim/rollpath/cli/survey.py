@@ -17,7 +17,7 @@ from rollpath.cli.arguments import (
     word_of,
 )
 from rollpath.files.logs import load_position_log, points_text, survey_fault
-from rollpath.files.tracks import check_measurements, track_text
+from rollpath.files.tracks import check_measurements, check_surveyed, track_text
 from rollpath.files.writing import check_new, write_new
 from rollpath.groove.measured import PathError
 from rollpath.show.survey import (
@@ -75,7 +75,9 @@ def _add_survey(parser: argparse.ArgumentParser) -> None:
 
 def _survey(arguments: argparse.Namespace) -> None:
     try:
-        _show_survey(arguments, _surveyed(arguments))
+        survey = _surveyed(arguments)
+        check_surveyed(survey)
+        _show_survey(arguments, survey)
     except (SurveyError, PathError) as error:
         where = f"{arguments.log}: " if arguments.log else ""
         words = survey_fault(error) if isinstance(error, SurveyError) else str(error)
@@ -210,8 +212,6 @@ def _survey_files(arguments: argparse.Namespace, survey: Survey) -> dict[Path, s
     if arguments.write is not None:
         words = re.sub(r"[\s_-]+", " ", arguments.write.stem).strip().title()
         track = survey.track(arguments.name or words or "Track")
-        sizes = ("inside_radius", "straight", "width", "bow", "blend")
-        check_measurements({key: getattr(track, key) for key in sizes})
         writes[arguments.write] = track_text(track, survey_remarks(survey))
         if survey.fit is not None and not survey.fit.is_oval:
             assert survey.width is not None

@@ -18,6 +18,8 @@ from rollpath.files.schema import (
 )
 from rollpath.files.slips import track_slips
 from rollpath.screen import feet
+from rollpath.survey.log import SurveyError
+from rollpath.survey.result import Survey
 from rollpath.track import (
     BANK_TOLERANCE_SHARE,
     CONDITIONS,
@@ -152,6 +154,22 @@ def check_measurements(values: dict[str, Any]) -> None:
     for key, wanted in track_schema([]).items():
         if key in values:
             _check_measurement(key, values[key], wanted)
+
+
+def check_surveyed(survey: Survey) -> None:
+    """Hold what a survey found to the ranges of a track file.
+
+    Raises
+    ------
+    SurveyError
+        Naming the first size out of range.
+    """
+    sizes = ("inside_radius", "straight", "width", "bow", "blend")
+    found = {key: getattr(survey, key) for key in sizes}
+    try:
+        check_measurements({key: value for key, value in found.items() if value is not None})
+    except TrackError as error:
+        raise SurveyError("no track", detail=f"{error.key}: {error}") from None
 
 
 def _check_measurement(key: str, value: Any, wanted: Wanted) -> None:

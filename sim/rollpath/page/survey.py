@@ -14,7 +14,7 @@ from werkzeug.wrappers import Response
 from rollpath.door_survey import far_of, survey_by_chords, survey_by_log
 from rollpath.errors import RollpathError
 from rollpath.files.logs import survey_fault
-from rollpath.files.tracks import check_measurements, track_text
+from rollpath.files.tracks import check_measurements, check_surveyed, track_text
 from rollpath.files.trailers import read_answer
 from rollpath.files.writing import make_folder, write_new
 from rollpath.page.desk import Desk, desk, screen_now
@@ -62,9 +62,9 @@ def _survey(table: Desk, values: Mapping[str, str]) -> tuple[Survey | None, dict
         return None, faults
     log = typed(values, "log")
     try:
-        if log:
-            return _of_log(table, log, sizes.get("width")), {}
-        return _of_tape(sizes), {}
+        survey = _of_log(table, log, sizes.get("width")) if log else _of_tape(sizes)
+        check_surveyed(survey)
+        return survey, {}
     except SurveyError as error:
         return None, {"log" if log else "gap": survey_fault(error)}
     except RollpathError as error:

@@ -21,7 +21,7 @@ from rollpath.show.picture import (
 )
 from rollpath.show.words import counted, none_or, paragraph, row, sections
 from rollpath.survey.log import Note
-from rollpath.survey.result import LogFit, Survey
+from rollpath.survey.result import SHAPE_SIZE, LogFit, Survey
 from rollpath.track import Track
 from rollpath.units import FOOT, FloatArray
 
@@ -424,7 +424,7 @@ def _survey_notes(survey: Survey, screen: Screen) -> list[str]:
     notes = [f"Note: {note_words(note)}." for note in survey.notes]
     if survey.fit is not None and survey.fit.is_oval:
         off = survey.fit.departure
-        if off.error > UNSEEN:
+        if off.error > UNSEEN or abs(off.size) > SHAPE_SIZE:
             most = screen.distance(abs(off.size) + off.error)
             where = place_words(survey, off.share)
             notes.append(f"Note: {MAYBE_OVAL.format(most=most, where=where)}")

@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from rollpath.files.reading import read_sort
 from rollpath.files.schema import (
@@ -18,8 +18,6 @@ from rollpath.files.schema import (
 )
 from rollpath.files.slips import track_slips
 from rollpath.screen import feet
-from rollpath.survey.log import SurveyError
-from rollpath.survey.result import Survey
 from rollpath.track import (
     BANK_TOLERANCE_SHARE,
     CONDITIONS,
@@ -37,6 +35,9 @@ from rollpath.track import (
     typical_width,
 )
 from rollpath.units import DEGREE, FOOT, Real
+
+if TYPE_CHECKING:
+    from rollpath.survey.result import Survey
 
 GROOVE_WORDS = {"bottom": "low", "top": "high", "cushion": "high"}
 """Other names that the trade has for a groove."""
@@ -156,7 +157,7 @@ def check_measurements(values: dict[str, Any]) -> None:
             _check_measurement(key, values[key], wanted)
 
 
-def check_surveyed(survey: Survey) -> None:
+def check_surveyed(survey: "Survey") -> None:
     """Hold what a survey found to the ranges of a track file.
 
     Raises
@@ -164,6 +165,8 @@ def check_surveyed(survey: Survey) -> None:
     SurveyError
         Naming the first size out of range.
     """
+    from rollpath.survey.log import SurveyError
+
     sizes = ("inside_radius", "straight", "width", "bow", "blend")
     found = {key: getattr(survey, key) for key in sizes}
     try:

@@ -95,7 +95,9 @@ def log_map(fit: LogFit, screen: Screen = TRADE, ax: Axes | None = None) -> Figu
     axes.set_xlabel(f"{ways[0]}, {unit}")
     axes.set_ylabel(f"{ways[1]}, {unit}")
     legend_below(ax, figure, [axes])
-    axes.set_title("Position log and the oval that fits it")
+    axes.set_title(
+        f"Position log and the oval {'that fits it' if fit.is_oval else 'nearest to it'}"
+    )
     return figure
 
 

@@ -24,7 +24,7 @@ from rollpath.units import DEGREE, INCH, MPH
 
 from scripts.made_run import GEAR_RATIO, Noise, as_csv, driven, made_run
 
-DRAWS = 12
+DRAWS = 10
 
 
 def rolling_radius(car, load):

@@ -394,7 +394,8 @@ def pads_after(car: Car, raised: float, ahead: float | None = None) -> Pads:
     moved = np.array(pad_pattern(car), dtype=float) * raised
     now = np.array(car.weights, dtype=float)
     falling = moved < 0
-    room = np.where(falling, now / np.where(falling, -moved, 1.0), np.inf)
+    with np.errstate(over="ignore"):  # a pad that hardly moves has room without end
+        room = np.where(falling, now / np.where(falling, -moved, 1.0), np.inf)
     least = int(np.argmin(room))
     lifted = CORNERS[least] if room[least] < 1 else None
     then = now + moved * min(1.0, room[least])

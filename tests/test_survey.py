@@ -34,8 +34,8 @@ from scipy.stats import t as student
 from wild_logs import bent_line, first_kind, recorded, rippled, second_kind, wander
 
 DRAWS = int(os.environ.get("SURVEY_DRAWS", "4"))
-"""Made logs for each of six cases. With 50 each (a minute): radii all within 5 %, straights 97 in 100
-within 15 ft; of each case 92 in 100 or better inside the tolerance, 97 on the whole."""
+"""Made logs for each of six cases. With 50 each (a minute): radii all within 5 %, straights 97 in
+100 within 15 ft; of each case 92 in 100 or better inside the tolerance, 97 on the whole."""
 
 
 # Tape

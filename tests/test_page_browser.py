@@ -302,7 +302,10 @@ def measured(page, address):
     """What is wrong with a page, by its address, width and light."""
     page.evaluate("document.querySelectorAll('img').forEach((one) => { one.loading = 'eager'; })")
     page.evaluate("document.querySelectorAll('details').forEach((one) => { one.open = true; })")
-    page.wait_for_load_state("networkidle")
+    page.evaluate(
+        "Promise.all(Array.from(document.images, (one) => one.complete || new Promise((done) => "
+        "{ one.onload = one.onerror = done; }))).then(() => null)"
+    )
     faults = {}
     for width, scheme in itertools.product((360, 768, 1280), ("light", "dark")):
         page.set_viewport_size({"width": width, "height": 800})

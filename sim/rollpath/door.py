@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TypeAlias
+from typing import TYPE_CHECKING, TypeAlias
 
 from rollpath.car import Car
 from rollpath.compare import SORT_KEYS, Comparison, Swept
@@ -24,6 +24,10 @@ from rollpath.stagger import Baseline
 from rollpath.stagger import baseline as worked_out
 from rollpath.track import CONDITIONS, DEFAULT_CONDITION, Track
 from rollpath.units import INCH, parse
+
+if TYPE_CHECKING:
+    from rollpath.book.book import Book
+    from rollpath.book.run import Page
 
 AnyTrack: TypeAlias = Track | str | Path
 AnyCar: TypeAlias = Car | str | Path
@@ -51,6 +55,24 @@ def car_of(car: AnyCar | None) -> Car:
     if isinstance(car, str | Path):
         return load_car(car)
     return car_from_values({"name": "typical car"}) if car is None else hold_car(car)
+
+
+def runs_of(book: Book | str | Path) -> list[Page]:
+    """The runs of a notebook, opened when its path is given.
+
+    Raises
+    ------
+    RollpathError
+        If there is none, or it cannot be read.
+    """
+    from rollpath.book.book import Book
+
+    if isinstance(book, Book):
+        return book.runs()
+    if not Path(book).exists():
+        raise RollpathError(f"{book}: no notebook there")
+    with Book(book) as opened:
+        return opened.runs()
 
 
 def length_of(length: AnyLength) -> float:

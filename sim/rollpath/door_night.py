@@ -19,6 +19,7 @@ from rollpath.door import (
     car_of,
     check_line,
     check_surface,
+    runs_of,
     track_of,
 )
 from rollpath.errors import RollpathError
@@ -130,12 +131,7 @@ def learned_surfaces(book: Book | str | Path, track: AnyTrack, car: AnyCar) -> L
     from rollpath.book.surfaces import learned_surfaces as learned
 
     where, what = track_of(track), car_of(car)
-    if isinstance(book, Book):
-        return learned(book.runs(), where, what)
-    if not Path(book).exists():
-        raise RollpathError(f"{book}: no notebook there")
-    with Book(book) as opened:
-        return learned(opened.runs(), where, what)
+    return learned(runs_of(book), where, what)
 
 
 def tonight(trailer: Trailer | str | Path, *, lessons: bool = True) -> Advice:

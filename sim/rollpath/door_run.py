@@ -17,9 +17,9 @@ from rollpath.door import (
     check_line,
     check_surface,
     length_of,
+    runs_of,
     track_of,
 )
-from rollpath.errors import RollpathError
 from rollpath.feel.lap import FeelCase, what_driver_feels
 from rollpath.files.logs import load_run_log, run_log_fault
 from rollpath.files.schema import FileError
@@ -129,15 +129,9 @@ def _debriefed(
 
 
 def _study_in(book: Book | str | Path, car: str, condition: str) -> Study:
-    from rollpath.book.book import Book
     from rollpath.book.lessons import study_of
 
-    if isinstance(book, Book):
-        return study_of(book.runs(), car, condition)
-    if not Path(book).exists():
-        raise RollpathError(f"{book}: no notebook there")
-    with Book(book) as opened:
-        return study_of(opened.runs(), car, condition)
+    return study_of(runs_of(book), car, condition)
 
 
 def learned_at(study: Study, track: str) -> Lesson | None:

@@ -131,8 +131,6 @@ MAYBE_OVAL = (
     "The log cannot tell an oval from a track that runs up to {most} off one {where}; more laps "
     "can."
 )
-UNSEEN = 6 * FOOT
-"""A departure known no better than this is worth a word, m. Engineering judgement."""
 BANK_NOTE = "Bank is not measured here: add it to the track file before you trust a number."
 UNKNOWN_LINE = (
     "Nobody says which line this lap length belongs to; a length that is advertised is often none "
@@ -426,7 +424,7 @@ def _survey_notes(survey: Survey, screen: Screen) -> list[str]:
     notes = [f"Note: {note_words(note)}." for note in survey.notes]
     if survey.fit is not None and survey.fit.is_oval:
         off = survey.fit.departure
-        if off.error > UNSEEN or abs(off.size) > SHAPE_SIZE:
+        if max(off.error, abs(off.size)) > SHAPE_SIZE:  # no oval may hide behind its error
             most = screen.distance(abs(off.size) + off.error)
             where = place_words(survey, off.share)
             notes.append(f"Note: {MAYBE_OVAL.format(most=most, where=where)}")

@@ -343,9 +343,7 @@ def weigh(line: Line, p: FloatArray) -> tuple[BoolArray, FloatArray, tuple[float
     known = usual(p, ALL)[1]
     K, drift = noise_of(line.time[live], normal[live], r[live], J[live],
                         known.T @ known + LEAST_KNOWN, ripple @ ripple.T)  # fmt: skip
-    white = np.linalg.inv(np.linalg.cholesky(K))
-    step = np.abs(white @ r[live])
-    return live, white * huber(step / spread(step))[:, None], drift
+    return live, whitener(K, r[live]), drift
 
 
 def spread(r: FloatArray) -> float:
@@ -353,9 +351,14 @@ def spread(r: FloatArray) -> float:
     return max(NORMAL_SPREAD * float(np.median(np.abs(r))), 1.0)
 
 
-def huber(size: FloatArray) -> FloatArray:
-    """Weights of steps of so many standard deviations."""
-    return np.minimum(BIG_STEP / np.maximum(size, BIG_STEP), 1.0)
+def whitener(K: FloatArray, r: FloatArray) -> FloatArray:
+    """What makes distances of a covariance independent steps of one, the large ones given less
+    weight [2]_; shape of K."""
+    white = np.linalg.inv(np.linalg.cholesky(K))
+    step = np.abs(white @ r)
+    size = np.maximum(step / spread(step), BIG_STEP)
+    weighed: FloatArray = white * (BIG_STEP / size)[:, None]
+    return weighed
 
 
 def departure_waves(
@@ -369,9 +372,7 @@ def departure_waves(
     information = np.diag(np.full(M.shape[1], WAVE_SIZE**-2))
     information[:n, :n] = known.T @ known + LEAST_KNOWN
     K, drift = noise_of(line.time[live], normal, r, M, information, np.zeros_like(J[:, :1]))
-    white = np.linalg.inv(np.linalg.cholesky(K))
-    step = np.abs(white @ r)
-    white *= huber(step / spread(step))[:, None]
+    white = whitener(K, r)
     M, r = white @ M, white @ r
     covariance = np.linalg.inv(M.T @ M + information)
     found: FloatArray = -(covariance @ (M.T @ r))[n:]

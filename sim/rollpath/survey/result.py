@@ -12,7 +12,7 @@ from rollpath.track import Tolerance, Track, TrackError, check_track
 from rollpath.units import FOOT, FloatArray
 
 SHAPE_SIZE = 6 * FOOT
-"""A departure below this is let pass as an oval."""
+"""A departure below this is let pass as an oval, m. Engineering judgement."""
 CURVE_STATIONS = 720
 """Stations of the curves drawn."""
 

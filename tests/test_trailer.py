@@ -308,6 +308,18 @@ def test_undo_says_what_it_took_back(say, trailer):
     assert "Taken back: LF 810 lb, RF 740 lb" in " ".join(say("undo")[1].split())
 
 
+def test_what_was_foretold_is_no_word_against_the_lap(trailer, say, told):
+    say("tonight", "heavy")
+    say("bolt", "lr=L5", "rf=L6")  # 1 3/4 in with 1 1/2 in wanted: a little push is foretold
+    answers = ("--wheel", "left", "--drifts-out", "yes")
+    say("notebook", "add", "--run", "heat 1", *answers)
+    tonight, verdict = told("tonight"), told("debrief", *answers)["verdict"]
+    assert tonight["recommended_in"] < tonight["on_car_in"]
+    assert verdict["change"] == "leave"
+    assert tonight["driver_against_lap"] is None
+    assert "nothing he felt" in " ".join(say("tonight")[1].split())
+
+
 def test_bolt_air_and_pads_are_shown_kept_and_taken_back(trailer, say, told):
     before = told("trailer")
     after = told("bolt", "lr=L5", "RR=86-3/8")

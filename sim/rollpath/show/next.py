@@ -53,12 +53,12 @@ def next_screen(found: NextRun, screen: Screen) -> str:
     lines += [
         "",
         paragraph(
-            f"Best as known: {screen.fine(found.best)}, give or take "
+            f"Your runs so far put the best at {screen.fine(found.best)}, give or take "
             f"{screen.fine(found.give_or_take)}; after the evening "
             f"{screen.fine(found.then)} (estimates, nine in ten)."
         ),
         paragraph(
-            f"What it costs in the heat: about {found.cost:.2f} s a lap beside the best as known, "
+            f"What it costs in the heat: about {found.cost:.2f} s a lap beside that, "
             f"{found.cost * LAPS_A_RUN:.1f} s in {LAPS_A_RUN} laps. Where the points count, run "
             "the best and learn in hot laps."
         ),

@@ -83,7 +83,9 @@ class Advice(Result, told_by="trailer"):
 
     @property
     def against(self) -> int:
-        """`asked`, where the debrief leaves what is on and the lap asks for the other way."""
+        """`asked`, where the debrief leaves what is on because the lap asks for the other way."""
+        if self.verdict is not None and "as foretold" in self.verdict.reasons:
+            return 0  # no news, and so no word against the lap
         gap = float(self.result.stagger.recommended) - float(self.result.car.rear.stagger)
         return self.asked if self.held and self.asked * gap < 0 else 0
 
@@ -108,8 +110,10 @@ def advise(
     physics, surface = result, trailer.night.condition or result.condition.name
     result, learned = taught(pages if lessons else (), physics, surface)
     last, verdict = _last_run(trailer, physics, surface, pages), None
-    if last is not None:
-        answers = Answers(last.wheel, last.drifts_out, last.crabs, last.wheelspin, last.entry)
+    answers = None if last is None else Answers(
+        last.wheel, last.drifts_out, last.crabs, last.wheelspin, last.entry
+    )  # fmt: skip
+    if answers is not None and answers.given:
         debrief = debrief_of(physics, answers, nights=lesson_from(learned))
         verdict = debrief.verdict
         result = debrief.case if verdict is not None and verdict.change in STEPS else result

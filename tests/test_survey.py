@@ -506,6 +506,13 @@ def test_a_log_is_fitted_in_spite_of(kind, noisy):
     assert survey.laps_used >= 2
 
 
+def test_a_jump_is_dropped_and_told_and_a_short_half_of_a_log_is_not(noisy):
+    notes = survey_by_log(moved(noisy, slice(50, 56), 80.0)).notes
+    assert [note.amount for note in notes if note.code == "jumps dropped"] == [6]
+    survey = survey_by_log(moved(noisy, slice(0, 60), 8.0))  # from then on it is elsewhere
+    assert not [note for note in survey.notes if note.code == "jumps dropped"]
+
+
 def test_a_lap_walked_short_of_its_start_is_a_lap():
     log = made_log(demo_track("Ropewalk"), np.random.default_rng(2), laps=0.95, speed=1.4)
     survey = survey_by_log(log)
@@ -641,14 +648,17 @@ def dented_back(track: Track, size: float):
 
 
 @pytest.mark.parametrize("hertz", [1.0, 10.0])
-@pytest.mark.parametrize("shape", [kinked_front, dented_back])
-def test_a_dogleg_or_a_kinked_straight_is_no_oval(shape, hertz):
+@pytest.mark.parametrize(("shape", "at", "side"), [(kinked_front, 0.0, 1), (dented_back, 0.55, -1)])
+def test_a_dogleg_or_a_kinked_straight_is_no_oval(shape, at, side, hertz):
     track = demo_track("Ropewalk")
     for seed in range(2):
         rng = np.random.default_rng(seed)
         survey = survey_by_log(made_log(track, rng, hertz=hertz, bulge=shape(track, 9.0)))
         assert not survey.fit.is_oval
         assert SHAPE_SIZE < abs(survey.fit.departure.size) < 9.0
+        # Where it was bent, and to which side.
+        assert abs((survey.fit.departure.share - at + 0.5) % 1.0 - 0.5) < 0.06
+        assert survey.fit.departure.size * side > 0
 
 
 def test_measured_path_keeps_the_kink_that_the_oval_loses():
